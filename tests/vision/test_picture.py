@@ -231,7 +231,8 @@ class TestColourProfiles:
         )
         text = b"desc\0\0\0\0" + struct.pack(">I", 5) + b"wide\0" + bytes(78)
         tags = [(b"desc", text), (b"wtpt", xyz((0.9642, 1, 0.8249)))]
-        tags += [(n, xyz(c)) for n, c in zip((b"rXYZ", b"gXYZ", b"bXYZ"), cls.P3_D50.T, strict=True)]
+        names = (b"rXYZ", b"gXYZ", b"bXYZ")
+        tags += [(n, xyz(c)) for n, c in zip(names, cls.P3_D50.T, strict=True)]
         tags += [(n, curve) for n in (b"rTRC", b"gTRC", b"bTRC")]
         table, body, offset = b"", b"", 132 + 12 * len(tags)
         for name, data in tags:
