@@ -1,0 +1,407 @@
+"""Graduated scales: combs of equally spaced lines with their ends on one straight line.
+
+The graduations of one column share an end (the spine), whatever their lengths, and follow
+each other at a step that perspective changes only smoothly. Both facts hold for any ink,
+board or font, so they are what is searched for: first lines of ends by a Hough vote, then
+along each line a walk from one graduation to the next, then a projective fit of position
+against index that collects every graduation on it.
+
+Indices grow upward in the picture and start anywhere: naming them is the scale map's task.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from limbsight.vision.segments import MAX_SLOPE, Segments
+
+FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+Side = Literal["left", "right"]
+
+MIN_GRADUATIONS = 12
+"""Fewer lines at one pitch occur by chance in brickwork and print."""
+END_TOLERANCE_PX = 2.5
+"""Ends are smeared by half the smoothing length of the segment finder (2 px)."""
+PHASE_TOLERANCE = 0.25
+"""A graduation is taken within a quarter of a division of where it is expected; random lines
+then pass half of the time, so that a true comb stands out by its filling."""
+SLOPE_ERROR = 0.01
+"""Systematic error of the slope of short lines: a third of a pixel of motion blur left over
+a third of the shortest lines (17 px), as seen on motion-blurred scales."""
+MIN_FILLING = 0.6
+"""Share of the indices between the ends that carry a line; chance gives 0.5 at most where
+the picture is full of lines, far less elsewhere."""
+WALK_WINDOW = 16
+"""A walk stops where fewer than MIN_FILLING of this many steps met a line."""
+WALK_TOLERANCE_PX = 1.2
+"""Error of one prediction where glass bends the lines (0.3 px), and a share of the step's
+own error, four times over."""
+MAX_GROWTH_STEPS = 25
+"""Each step lets a comb grow by 30 %: 25 steps are a factor of 700."""
+MIN_RUN = 5
+"""An end of a comb counts once this many of the next indices are mostly filled."""
+MAX_COMBS = 8
+MAX_OCTAVES = 5.0
+MAX_PITCH_PX = 120.0
+MIN_PITCH_PX = 2.2
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Comb:
+    """One column of graduations.
+
+    Attributes
+    ----------
+    side
+        Which ends of the lines are on the spine.
+    index : ndarray, shape (N,)
+        Consecutive number of each graduation, upward in the picture; gaps are allowed.
+    lines : Segments
+        The lines, in the order of ``index``.
+    residual_px
+        Standard deviation of the graduations about the smooth fit, across the line.
+    """
+
+    side: Side
+    index: IntArray
+    lines: Segments
+    residual_px: float
+
+    @property
+    def spine_x(self) -> FloatArray:
+        """x of the ends on the spine [px]."""
+        return self.lines.left if self.side == "left" else self.lines.right
+
+    @property
+    def pitch_px(self) -> float:
+        """Median distance of neighbouring graduations along y [px]."""
+        return float(
+            np.median(np.abs(np.diff(self.lines.y)) / np.maximum(np.diff(self.index), 1))
+        )
+
+    @property
+    def filling(self) -> float:
+        """Share of the indices from first to last that carry a line."""
+        return len(self.index) / float(self.index[-1] - self.index[0] + 1)
+
+
+def find_combs(segments: Segments) -> tuple[Comb, ...]:
+    """Find columns of graduations among segments.
+
+    Parameters
+    ----------
+    segments
+        Candidate lines of one polarity.
+
+    Returns
+    -------
+    tuple of Comb
+        Best first (most graduations); columns of one scale are separate combs with
+        unrelated indices. Empty when there is no scale.
+    """
+    combs: list[Comb] = []
+    left = np.ones(len(segments), bool)
+    for _ in range(4 * MAX_COMBS):
+        candidates = np.flatnonzero(left)
+        if len(candidates) < MIN_GRADUATIONS or len(combs) == MAX_COMBS:
+            break
+        spine = _best_spine(segments, candidates)
+        if spine is None:
+            break
+        side, members = spine
+        comb = _comb_on(segments, members, side)
+        if comb is None:
+            left[members] = False
+            continue
+        combs.append(comb)
+        left[members] = False
+        left &= ~_inside(segments, comb)
+    return tuple(sorted(combs, key=lambda c: len(c.index), reverse=True))
+
+
+def join_combs(combs: tuple[Comb, ...]) -> tuple[tuple[Comb, ...], ...]:
+    """Group combs that count the same graduations and give each group one index.
+
+    Two columns belong together when the lines of one, carried on straight, meet lines of the
+    other over their common range, in step. The group with most graduations comes first.
+    """
+    groups: list[list[Comb]] = []
+    for comb in combs:
+        for group in groups:
+            shift = _common_shift(group[0], comb)
+            if shift is not None:
+                group.append(replace(comb, index=comb.index + shift))
+                break
+        else:
+            groups.append([comb])
+    groups.sort(key=lambda g: sum(len(c.index) for c in g), reverse=True)
+    return tuple(tuple(group) for group in groups)
+
+
+def _best_spine(segments: Segments, candidates: IntArray) -> tuple[Side, IntArray] | None:
+    """Hough vote for the straight line that most ends lie on."""
+    y = segments.y[candidates]
+    middle = float(np.median(y))
+    # Faint specks are many, print stands out: a vote counts by the octaves above the faintest.
+    floor = float(segments.strength.min())
+    weight = np.clip(np.log2(segments.strength[candidates] / floor), 0.0, MAX_OCTAVES)
+    leans = np.linspace(-MAX_SLOPE, MAX_SLOPE, 145)
+    best: tuple[float, Side, float, float] | None = None
+    cell = END_TOLERANCE_PX
+    for side in ("left", "right"):
+        ends = (segments.left if side == "left" else segments.right)[candidates]
+        for lean in leans:
+            at_middle = ends - lean * (y - middle)
+            cells = np.floor((at_middle - at_middle.min()) / cell).astype(np.int64)
+            votes = np.bincount(cells, weight)
+            pairs = votes + np.append(votes[1:], 0.0)
+            k = int(np.argmax(pairs))
+            if best is None or pairs[k] > best[0]:
+                offset = float(at_middle.min()) + (k + 1) * cell
+                best = (float(pairs[k]), side, float(lean), offset)
+    if best is None or best[0] == 0:
+        return None
+    _, side, lean, offset = best
+    ends = (segments.left if side == "left" else segments.right)[candidates]
+    # The lens bends spines by a few pixels: a parabola, refitted to its own members.
+    fit = np.array([0.0, lean, offset])
+    for tolerance in (2 * cell, 1.5 * cell, 1.5 * cell):
+        near = np.abs(ends - np.polyval(fit, y - middle)) < tolerance
+        if near.sum() < MIN_GRADUATIONS:
+            return None
+        fit = np.polyfit(y[near] - middle, ends[near], 2)
+    near = np.abs(ends - np.polyval(fit, y - middle)) < 1.5 * cell
+    members = candidates[near]
+    # Lines of one scale are printed alike; shadow and blur take a factor of four at most.
+    strong = np.quantile(segments.strength[members], 0.7)
+    return side, members[segments.strength[members] > 0.25 * strong]
+
+
+def _comb_on(segments: Segments, members: IntArray, side: Side) -> Comb | None:
+    """Find the regular sequence among the lines that end on one spine."""
+    order = members[np.argsort(-segments.y[members])]
+    lines = segments.take(order)
+    ends = lines.left if side == "left" else lines.right
+    y = lines.y_at(ends)
+    seed = _walk(y)
+    if seed is None:
+        return None
+    index, chosen = seed
+    settled = False
+    for _ in range(MAX_GROWTH_STEPS):
+        coefficients = _fit_projective(index, y[chosen])
+        if coefficients is None:
+            return None
+        everywhere = _index_at(coefficients, y)
+        nearest = np.round(everywhere).astype(np.int64)
+        miss = np.abs(everywhere - nearest)
+        spread = 1.4826 * float(np.median(miss[chosen]))
+        tight = min(PHASE_TOLERANCE, max(5 * spread, 0.05))
+        inside = (nearest >= index[0]) & (nearest <= index[-1])
+        reach = np.ceil(0.3 * (index[-1] - index[0]))
+        near = (nearest >= index[0] - reach) & (nearest <= index[-1] + reach)
+        good = near & (miss < np.where(inside, tight, PHASE_TOLERANCE))
+        if settled:
+            good &= np.abs(_off_spine(y, ends, chosen)) < _end_tolerance(y, ends, chosen)
+            good &= miss < tight
+        before = len(index)
+        chosen, index = _one_each(lines, good, nearest, miss)
+        if len(index) < MIN_GRADUATIONS:
+            return None
+        keep = _trim_ends(index)
+        chosen, index = chosen[keep], index[keep]
+        if len(index) < MIN_GRADUATIONS:
+            return None
+        if settled:
+            break
+        settled = len(index) <= before
+    coefficients = _fit_projective(index, y[chosen])
+    if coefficients is None:
+        return None
+    residual = y[chosen] - _position_at(coefficients, index)
+    comb = Comb(
+        side=side,
+        index=index,
+        lines=lines.take(chosen),
+        residual_px=float(1.4826 * np.median(np.abs(residual))),
+    )
+    pitch = comb.pitch_px
+    # Lines spread at random within the tolerance would scatter by pitch/(4 sqrt 3).
+    irregular = comb.residual_px > 0.6 * pitch * PHASE_TOLERANCE / np.sqrt(3.0)
+    if comb.filling < MIN_FILLING or irregular or not MIN_PITCH_PX <= pitch <= MAX_PITCH_PX:
+        return None
+    return comb
+
+
+def _off_spine(y: FloatArray, ends: FloatArray, chosen: IntArray) -> FloatArray:
+    """Distance of every end from a parabola through the chosen ones [px]."""
+    middle = float(np.mean(y[chosen]))
+    fit = np.polyfit(y[chosen] - middle, ends[chosen], 2)
+    return np.asarray(ends - np.polyval(fit, y - middle))
+
+
+def _end_tolerance(y: FloatArray, ends: FloatArray, chosen: IntArray) -> float:
+    scatter = 1.4826 * float(np.median(np.abs(_off_spine(y, ends, chosen)[chosen])))
+    return max(4 * scatter, 1.5)
+
+
+def _walk(y: FloatArray) -> tuple[IntArray, IntArray] | None:
+    """Walk up a spine from its most regular stretch, one graduation after another.
+
+    Parameters
+    ----------
+    y : ndarray, shape (N,)
+        Positions, descending (upward in the picture).
+
+    Returns
+    -------
+    index, chosen
+        Consecutive numbers and the rows they belong to, or None.
+    """
+    if len(y) < MIN_GRADUATIONS:
+        return None
+    steps = -np.diff(y)
+    usable = steps[(steps > MIN_PITCH_PX) & (steps < MAX_PITCH_PX)]
+    if len(usable) < MIN_GRADUATIONS // 2:
+        return None
+    logs = np.log(usable)
+    # The commonest step: the middle of the fullest window of +-12 %.
+    counts = (np.abs(logs[:, None] - logs[None, :]) < 0.12).sum(axis=1)
+    pitch = float(np.exp(np.median(logs[np.abs(logs - logs[int(np.argmax(counts))]) < 0.12])))
+    regular = np.abs(steps / pitch - 1) < 0.2
+    run = np.convolve(regular.astype(float), np.ones(6), mode="same")
+    start = int(np.argmax(run))
+    up = _walk_one_way(y, start, pitch, +1)
+    down = _walk_one_way(y, start, pitch, -1)
+    pairs = sorted({*up, *down})
+    index = np.array([p[0] for p in pairs], np.int64)
+    chosen = np.array([p[1] for p in pairs], np.int64)
+    if len(index) < MIN_GRADUATIONS:
+        return None
+    return index, chosen
+
+
+def _walk_one_way(
+    y: FloatArray, start: int, pitch: float, way: Literal[1, -1]
+) -> list[tuple[int, int]]:
+    found = [(0, start)]
+    position, index, step = float(y[start]), 0, pitch
+    misses = 0
+    recent = [True] * WALK_WINDOW
+    while misses < WALK_WINDOW and sum(recent[-WALK_WINDOW:]) >= MIN_FILLING * WALK_WINDOW:
+        expected = position - way * step * (misses + 1)
+        near = int(np.argmin(np.abs(y - expected)))
+        # The error of a prediction grows with the distance it is carried.
+        tolerance = WALK_TOLERANCE_PX + 0.02 * step * (misses + 1)
+        hit = abs(y[near] - expected) < min(tolerance, PHASE_TOLERANCE * step)
+        recent.append(hit)
+        if hit:
+            index += way * (misses + 1)
+            seen = abs(y[near] - position) / (misses + 1)
+            step = 0.85 * step + 0.15 * seen
+            position = float(y[near])
+            found.append((index, near))
+            misses = 0
+        else:
+            misses += 1
+    return found
+
+
+def _fit_projective(index: IntArray, y: FloatArray) -> FloatArray | None:
+    """Fit y = (p0 + p1 s + p3 s^3) / (1 + p2 s) with s the index scaled to +-1, robustly.
+
+    The cubic takes up what radial distortion leaves of the cross-ratio.
+    """
+    middle = 0.5 * (index[0] + index[-1])
+    half = max(0.5 * (index[-1] - index[0]), 1.0)
+    s = (index - middle) / half
+    weight = np.ones_like(y)
+    p = np.zeros(4)
+    for _ in range(5):
+        design = np.stack([np.ones_like(s), s, -s * y, s**3], axis=1)
+        p, *_ = np.linalg.lstsq(design * weight[:, None], y * weight, rcond=None)
+        residual = y - (p[0] + p[1] * s + p[3] * s**3) / (1 + p[2] * s)
+        spread = max(1.4826 * float(np.median(np.abs(residual))), 0.02)
+        weight = 1.0 / np.sqrt(1.0 + (residual / (2 * spread)) ** 2)
+    if abs(p[2]) > 0.6 or p[1] >= 0:
+        return None
+    return np.array([*p, middle, half])
+
+
+def _position_at(coefficients: FloatArray, index: IntArray | FloatArray) -> FloatArray:
+    p0, p1, p2, p3, middle, half = coefficients
+    s = (np.asarray(index, float) - middle) / half
+    return np.asarray((p0 + p1 * s + p3 * s**3) / (1 + p2 * s))
+
+
+def _index_at(coefficients: FloatArray, y: FloatArray) -> FloatArray:
+    """Invert the fit by Newton's method from its projective part."""
+    p0, p1, p2, p3, middle, half = coefficients
+    s = (p0 - y) / (p2 * y - p1)
+    for _ in range(3):
+        s = np.clip(s, -3.0, 3.0)
+        error = (p0 + p1 * s + p3 * s**3) - y * (1 + p2 * s)
+        s = s - error / (p1 + 3 * p3 * s * s - y * p2)
+    return np.asarray(middle + half * s)
+
+
+def _one_each(
+    lines: Segments, good: NDArray[np.bool_], nearest: IntArray, miss: FloatArray
+) -> tuple[IntArray, IntArray]:
+    """Keep one line an index: the longest, then the closest."""
+    rows = np.flatnonzero(good)
+    order = rows[np.lexsort((miss[rows], -lines.length[rows], nearest[rows]))]
+    index, first = np.unique(nearest[order], return_index=True)
+    return order[first].astype(np.int64), index.astype(np.int64)
+
+
+def _trim_ends(index: IntArray) -> NDArray[np.bool_]:
+    """Drop stray lines beyond a gap at either end."""
+    present = np.zeros(int(index[-1] - index[0]) + 1, bool)
+    present[index - index[0]] = True
+    kernel = np.ones(MIN_RUN)
+    ahead = np.convolve(present, kernel)[MIN_RUN - 1 :][: len(present)]
+    behind = np.convolve(present, kernel)[: len(present)]
+    enough = MIN_RUN - 2
+    low = int(np.flatnonzero(present & (ahead >= enough))[0]) if (ahead >= enough).any() else 0
+    ends = np.flatnonzero(present & (behind >= enough))
+    high = int(ends[-1]) if len(ends) else -1
+    position = index - index[0]
+    return (position >= low) & (position <= high)
+
+
+def _inside(segments: Segments, comb: Comb) -> NDArray[np.bool_]:
+    """Which segments overlap the area of a comb, so that it is not found twice."""
+    lines = comb.lines
+    order = np.argsort(lines.y)
+    left = np.interp(segments.y, lines.y[order], lines.left[order])
+    right = np.interp(segments.y, lines.y[order], lines.right[order])
+    overlap = np.minimum(segments.right, right) - np.maximum(segments.left, left)
+    within = (segments.y > lines.y.min() - 2) & (segments.y < lines.y.max() + 2)
+    return within & (overlap > 0.5 * np.minimum(segments.length, right - left))
+
+
+def _common_shift(one: Comb, other: Comb) -> int | None:
+    """Return what to add to the other's index so that both count alike, or None."""
+    slope_fit = np.polyfit(one.lines.y, one.lines.slope, 1)
+    x_other = float(np.median(other.lines.x))
+    apart_px = x_other - one.lines.x
+    y_there = one.lines.y + np.polyval(slope_fit, one.lines.y) * apart_px
+    # np.interp would hold the end values outside the range: compare the common part only.
+    common = (other.lines.y >= y_there.min()) & (other.lines.y <= y_there.max())
+    if common.sum() < MIN_GRADUATIONS:
+        return None
+    order = np.argsort(y_there)
+    expected = np.interp(other.lines.y[common], y_there[order], one.index[order].astype(float))
+    low, middle, high = np.quantile(expected - other.index[common], [0.1, 0.5, 0.9])
+    shift = int(np.round(middle))
+    carried_px = SLOPE_ERROR * float(np.median(np.abs(apart_px)))
+    tolerance = PHASE_TOLERANCE + carried_px / one.pitch_px
+    drift = high - low
+    in_step = abs(middle - shift) < min(tolerance, 0.45) and drift < 2 * tolerance
+    return shift if in_step else None
