@@ -33,6 +33,10 @@ then pass half of the time, so that a true comb stands out by its filling."""
 SLOPE_ERROR = 0.01
 """Systematic error of the slope of short lines: a third of a pixel of motion blur left over
 a third of the shortest lines (17 px), as seen on motion-blurred scales."""
+GHOST_SCATTER = 2.0
+GHOST_LENGTH = 0.6
+"""Lines bent by a tube's wall scatter two to eight times as much as the print beside it and
+show over the width of the wall only (sample photos)."""
 MIN_FILLING = 0.6
 """Share of the indices between the ends that carry a line; chance gives 0.5 at most where
 the picture is full of lines, far less elsewhere."""
@@ -139,8 +143,22 @@ def join_combs(combs: tuple[Comb, ...]) -> tuple[tuple[Comb, ...], ...]:
                 break
         else:
             groups.append([comb])
-    groups.sort(key=lambda g: sum(len(c.index) for c in g), reverse=True)
-    return tuple(tuple(group) for group in groups)
+    solid = [_without_ghosts(group) for group in groups]
+    solid.sort(key=lambda g: sum(len(c.index) for c in g), reverse=True)
+    return tuple(solid)
+
+
+def _without_ghosts(group: list[Comb]) -> tuple[Comb, ...]:
+    """Drop columns seen through the wall of a tube: bent, and shorter than the print."""
+    steadiest = min(comb.residual_px for comb in group)
+    fullest = max(group, key=lambda comb: len(comb.index))
+    usual = float(np.median(fullest.lines.length))
+    return tuple(
+        comb
+        for comb in group
+        if comb.residual_px <= max(GHOST_SCATTER * steadiest, 0.15)
+        and np.median(comb.lines.length) >= GHOST_LENGTH * usual
+    )
 
 
 def _best_spine(segments: Segments, candidates: IntArray) -> tuple[Side, IntArray] | None:

@@ -1,0 +1,418 @@
+"""From pixel to scale value: one projective map of the graduated plane, and the camera's pose.
+
+In a distortion-free picture the scale value v of a point (x, y) of the graduated plane is
+
+    v = (a x + b y + c) / (g x + h y + 1)
+
+five numbers, whatever the pose, because a homography maps the plane to the picture and v is
+one of the plane's coordinates. (g, h, 1) is the plane's vanishing line. With the focal length
+known these five numbers also give the pose up to a rotation about the plane's normal that
+does not matter here: with K the camera matrix, n = K'(g, h, 1) is the plane's normal and
+w = K'(a, b, c) = (D e - v0 n) in units of the scale, where e is the unit vector along the
+scale, D the distance of the camera from the plane and v0 minus the scale value opposite the
+camera (Hartley & Zisserman, Multiple View Geometry, 2nd ed., sections 8.6 and 13: from
+memory; checked against synthetic cameras in tests/calib/test_scale_map.py).
+
+Radial distortion is one parameter k1 on the half diagonal of the picture:
+x_u = x_c + (x - x_c) (1 + k1 r^2).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+from scipy.optimize import least_squares
+
+from limbsight.errors import NotMeasurable
+from limbsight.vision.graduations import Comb
+
+FloatArray = NDArray[np.float64]
+
+DISTORTION_PRIOR = 0.02
+"""Standard deviation of k1 before looking: phone pictures show up to 2 % at the corner
+(METHODS of the project, camera model; common practice, no source)."""
+PERSPECTIVE_PRIOR = 0.15
+"""Standard deviation of the vanishing line's coefficients in half diagonals: 15 degrees of
+tilt (tan = 0.27) seen with a 35 mm-equivalent lens (half diagonal / f = 0.62)."""
+TILT_BIAS_PRIOR_PX = 0.3
+"""Standard deviation of the difference in height of the two ends of a short line that motion
+blur can feign (see limbsight.vision.segments)."""
+FULL_FRAME_DIAGONAL_MM = 43.267
+"""Diagonal of the 36 mm x 24 mm frame that 35 mm-equivalent focal lengths refer to."""
+FOCAL_RELATIVE_UNCERTAINTY = 0.025
+"""Standard uncertainty of a 35 mm-equivalent focal length from EXIF: whether it refers to the
+diagonal or the width differs by 3.8 % (rectangular half-width, u = 2.2 %), rounding adds 1 %."""
+FOCAL_GUESS_MM = 40.0
+FOCAL_GUESS_RELATIVE_UNCERTAINTY = 0.4
+"""Phones and cameras hold 24 mm to 80 mm equivalents; the guess covers them as +-1.4 sigma."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Frame:
+    """What the camera matrix is made of: picture size and focal length."""
+
+    width_px: int
+    height_px: int
+    focal_px: float
+    focal_relative_uncertainty: float
+
+    @property
+    def centre_px(self) -> tuple[float, float]:
+        """Principal point: the middle of the picture."""
+        return 0.5 * (self.width_px - 1), 0.5 * (self.height_px - 1)
+
+    @property
+    def half_diagonal_px(self) -> float:
+        """Unit of length for distortion and of the fit's own coordinates."""
+        return 0.5 * float(np.hypot(self.width_px, self.height_px))
+
+    @classmethod
+    def of_picture(cls, width_px: int, height_px: int, focal_35mm: float | None) -> Frame:
+        """Build from the picture's size and EXIF focal length, or the stated guess."""
+        diagonal = float(np.hypot(width_px, height_px))
+        known = focal_35mm is not None
+        focal = focal_35mm if focal_35mm is not None else FOCAL_GUESS_MM
+        return cls(
+            width_px=width_px,
+            height_px=height_px,
+            focal_px=focal / FULL_FRAME_DIAGONAL_MM * diagonal,
+            focal_relative_uncertainty=(
+                FOCAL_RELATIVE_UNCERTAINTY if known else FOCAL_GUESS_RELATIVE_UNCERTAINTY
+            ),
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Pose:
+    """The camera as the graduated plane sees it, lengths in scale units.
+
+    Attributes
+    ----------
+    opposite_value
+        Scale value at the foot of the perpendicular from the camera to the plane.
+    distance
+        Length of that perpendicular.
+    """
+
+    opposite_value: float
+    distance: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class ScaleMap:
+    """Projective map from pixels to scale values.
+
+    Attributes
+    ----------
+    parameters : ndarray, shape (6,)
+        a, b, c, g, h in half diagonals from the picture's centre, and k1.
+    covariance : ndarray, shape (6, 6)
+        Of the parameters, from the residuals of the graduations.
+    residual_px
+        Robust standard deviation of one graduation about the map.
+    count
+        Number of graduations used.
+    """
+
+    frame: Frame
+    parameters: FloatArray
+    covariance: FloatArray
+    residual_px: float
+    count: int
+
+    def value_at(self, x_px: ArrayLike, y_px: ArrayLike) -> FloatArray:
+        """Return the scale value where the line of sight meets the graduated plane."""
+        return _value(self.parameters, self.frame, np.asarray(x_px), np.asarray(y_px))
+
+    def sensitivity(self, x_px: float, y_px: float) -> FloatArray:
+        """Return the change of ``value_at`` per unit of each parameter, shape (6,)."""
+        return np.array(
+            [
+                (
+                    _value(self.parameters + step, self.frame, x_px, y_px)
+                    - _value(self.parameters - step, self.frame, x_px, y_px)
+                )
+                / (2 * 1e-6)
+                for step in 1e-6 * np.eye(6)
+            ]
+        )
+
+    def gradient(self, x_px: ArrayLike, y_px: ArrayLike) -> tuple[FloatArray, FloatArray]:
+        """Return scale units per pixel along x and along y."""
+        x, y = np.asarray(x_px, float), np.asarray(y_px, float)
+        dx = self.value_at(x + 0.5, y) - self.value_at(x - 0.5, y)
+        dy = self.value_at(x, y + 0.5) - self.value_at(x, y - 0.5)
+        return dx, dy
+
+    def pose(self) -> Pose:
+        """Return where the camera stands."""
+        return _pose(self.parameters, self.frame, self.frame.focal_px)
+
+    def plane(self) -> Plane:
+        """Return the graduated plane in camera coordinates, for rectification."""
+        return _plane(self.parameters, self.frame, self.frame.focal_px)
+
+    def true_value_at(self, x_px: float, y_px: float, axis_to_scale: float) -> float:
+        """Return the value of a point that stands in front of the scale.
+
+        Parameters
+        ----------
+        axis_to_scale
+            Distance of the point from the graduated plane, towards the camera, in units of
+            the scale.
+
+        Notes
+        -----
+        By similar triangles v = v_c + (v_read - v_c)(1 - d/D), v_c opposite the camera, D its
+        distance.
+        """
+        return _true_value(
+            self.parameters, self.frame, self.frame.focal_px, x_px, y_px, axis_to_scale
+        )
+
+    def true_sensitivity(
+        self, x_px: float, y_px: float, axis_to_scale: float
+    ) -> tuple[FloatArray, float]:
+        """Return the sensitivities of ``true_value_at``.
+
+        Returns
+        -------
+        parameters : ndarray, shape (6,)
+            Per unit of each map parameter.
+        focal
+            Per relative change of the focal length.
+        """
+
+        def at(parameters: FloatArray, focal_px: float) -> float:
+            return _true_value(parameters, self.frame, focal_px, x_px, y_px, axis_to_scale)
+
+        focal = self.frame.focal_px
+        by_parameter = np.array(
+            [
+                (at(self.parameters + step, focal) - at(self.parameters - step, focal)) / 2e-6
+                for step in 1e-6 * np.eye(6)
+            ]
+        )
+        by_focal = (at(self.parameters, 1.01 * focal) - at(self.parameters, 0.99 * focal)) / 0.02
+        return by_parameter, by_focal
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Plane:
+    """The graduated plane in camera coordinates (x right, y down, z into the scene).
+
+    Lengths are in scale units.
+
+    Attributes
+    ----------
+    normal, along, across : ndarray, shape (3,)
+        Unit vectors: away from the camera; up the scale; across it, to the right.
+    distance
+        From the camera to the plane.
+    opposite_value
+        Scale value at the foot of the perpendicular.
+    """
+
+    normal: FloatArray
+    along: FloatArray
+    across: FloatArray
+    distance: float
+    opposite_value: float
+    frame: Frame
+    distortion: float
+
+    def to_pixel(
+        self, across: ArrayLike, value: ArrayLike, in_front: float = 0.0
+    ) -> tuple[FloatArray, FloatArray]:
+        """Project points given by their distance across (from the foot) and scale value.
+
+        Parameters
+        ----------
+        across, value
+            Plane coordinates, arrays that broadcast.
+        in_front
+            Distance in front of the plane, towards the camera.
+
+        Returns
+        -------
+        x_px, y_px
+        """
+        u = np.asarray(across, float)[..., None]
+        v = (np.asarray(value, float) - self.opposite_value)[..., None]
+        point = (self.distance - in_front) * self.normal + u * self.across + v * self.along
+        focal = self.frame.focal_px / self.frame.half_diagonal_px
+        x = focal * point[..., 0] / point[..., 2]
+        y = focal * point[..., 1] / point[..., 2]
+        return _distort(x, y, self.frame, self.distortion)
+
+    def from_pixel(
+        self, x_px: ArrayLike, y_px: ArrayLike, in_front: float = 0.0
+    ) -> tuple[FloatArray, FloatArray]:
+        """Invert ``to_pixel``: return (across, value) of points on the plane so far in front."""
+        x, y = _normalise(np.asarray(x_px, float), np.asarray(y_px, float), self.frame)
+        factor = 1 + self.distortion * (x * x + y * y)
+        focal = self.frame.focal_px / self.frame.half_diagonal_px
+        ray = np.stack([x * factor, y * factor, np.full_like(x, focal)], axis=-1)
+        scale = (self.distance - in_front) / (ray @ self.normal)
+        return (
+            np.asarray((ray @ self.across) * scale),
+            np.asarray((ray @ self.along) * scale + self.opposite_value),
+        )
+
+
+def fit_scale_map(
+    combs: tuple[Comb, ...], values: tuple[FloatArray, ...], frame: Frame
+) -> ScaleMap:
+    """Fit the projective map to graduations of known value.
+
+    Parameters
+    ----------
+    combs
+        Columns of graduations of one plane.
+    values
+        Scale value of each line of each comb.
+    frame
+        Picture size and focal length.
+
+    Returns
+    -------
+    ScaleMap
+
+    Raises
+    ------
+    NotMeasurable
+        The graduations do not lie on one plane scale (code ``scale_uneven``).
+    """
+    x = np.concatenate([comb.lines.x for comb in combs])
+    y = np.concatenate([comb.lines.y for comb in combs])
+    slope = np.concatenate([comb.lines.slope for comb in combs])
+    length = np.concatenate([comb.lines.length for comb in combs])
+    v = np.concatenate(values)
+    # Two points a line: its middle half. Their difference in height carries the direction of
+    # the graduations, and with it the common bias that motion blur gives to short lines.
+    arm = np.maximum(length / 4, 1.0)
+    # Most of the noise of a line is common to its two points (print, paper, JPEG).
+    noise_px = max(float(np.median([comb.residual_px for comb in combs])), 0.03)
+    unit = 1.0 / float(np.median(np.abs(_step_per_px(combs, values))))
+
+    def residuals(p: FloatArray) -> FloatArray:
+        bias = p[6] * TILT_BIAS_PRIOR_PX
+        lean = slope - bias / length
+        out = []
+        for way in (-1.0, 1.0):
+            px, py = x + way * arm, y + way * arm * lean
+            miss = (_value(p[:6], frame, px, py) - v) * unit
+            out.append(miss / (np.sqrt(2.0) * noise_px))
+        prior = [p[3] / PERSPECTIVE_PRIOR, p[4] / PERSPECTIVE_PRIOR, p[5] / DISTORTION_PRIOR]
+        return np.concatenate([*out, prior, [p[6]]])
+
+    start = np.concatenate([_linear_start(x, y, v, frame), [0.0, 0.0]])
+    fit = least_squares(residuals, start, loss="cauchy", f_scale=2.0, x_scale="jac")
+    miss_px = fit.fun[: 2 * len(x)].reshape(2, -1).mean(axis=0) * np.sqrt(2.0) * noise_px
+    spread = 1.4826 * float(np.median(np.abs(miss_px)))
+    pitch_px = unit * float(np.median(np.abs(np.diff(values[0]))))
+    if spread > 0.2 * pitch_px:
+        raise NotMeasurable(
+            "the graduations do not follow one even scale on one flat board; "
+            "retake the photo facing the scale, or check the instrument's scale",
+            code="scale_uneven",
+        )
+    jacobian = fit.jac
+    covariance = np.linalg.pinv(jacobian.T @ jacobian) * max(spread / noise_px, 1.0) ** 2
+    return ScaleMap(
+        frame=frame,
+        parameters=fit.x[:6],
+        covariance=covariance[:6, :6],
+        residual_px=spread,
+        count=len(x),
+    )
+
+
+def _step_per_px(combs: tuple[Comb, ...], values: tuple[FloatArray, ...]) -> FloatArray:
+    return np.concatenate(
+        [np.diff(v) / np.diff(comb.lines.y) for comb, v in zip(combs, values, strict=True)]
+    )
+
+
+def _normalise(x: FloatArray, y: FloatArray, frame: Frame) -> tuple[FloatArray, FloatArray]:
+    cx, cy = frame.centre_px
+    half = frame.half_diagonal_px
+    return (x - cx) / half, (y - cy) / half
+
+
+def _value(p: FloatArray, frame: Frame, x_px: ArrayLike, y_px: ArrayLike) -> FloatArray:
+    x, y = _normalise(np.asarray(x_px, float), np.asarray(y_px, float), frame)
+    factor = 1 + p[5] * (x * x + y * y)
+    x, y = x * factor, y * factor
+    return np.asarray((p[0] * x + p[1] * y + p[2]) / (p[3] * x + p[4] * y + 1.0))
+
+
+def _distort(
+    x: FloatArray, y: FloatArray, frame: Frame, k1: float
+) -> tuple[FloatArray, FloatArray]:
+    """Invert x_u = x (1 + k1 r^2) by fixed-point steps and return pixels."""
+    r2 = x * x + y * y
+    factor = np.ones_like(r2)
+    for _ in range(6):
+        factor = 1 + k1 * r2 / (factor * factor)
+    cx, cy = frame.centre_px
+    half = frame.half_diagonal_px
+    return np.asarray(cx + half * x / factor), np.asarray(cy + half * y / factor)
+
+
+def _linear_start(x: FloatArray, y: FloatArray, v: FloatArray, frame: Frame) -> FloatArray:
+    """Solve the linear form a x + b y + c - v (g x + h y) = v with weak priors on g and h."""
+    xn, yn = _normalise(x, y, frame)
+    scale = float(np.abs(v).max()) or 1.0
+    design = np.stack([xn, yn, np.ones_like(xn), -v / scale * xn, -v / scale * yn], axis=1)
+    prior = np.zeros((3, 5))
+    weight = 1e-3 * np.sqrt(len(x))
+    prior[0, 0], prior[1, 3], prior[2, 4] = weight, weight, weight
+    rows = np.vstack([design, prior])
+    target = np.concatenate([v / scale, np.zeros(3)])
+    a, b, c, g, h = np.linalg.lstsq(rows, target, rcond=None)[0]
+    return np.array([a * scale, b * scale, c * scale, g, h])
+
+
+def _plane(p: FloatArray, frame: Frame, focal_px: float) -> Plane:
+    focal = focal_px / frame.half_diagonal_px
+    camera = np.array([focal, focal, 1.0])
+    # K'l for l in centred, half-diagonal units: rays are (x/f, y/f, 1).
+    normal = camera * np.array([p[3], p[4], 1.0])
+    size = float(np.linalg.norm(normal))
+    normal = normal / size
+    along_scaled = camera * np.array([p[0], p[1], p[2]]) / size
+    opposite = float(along_scaled @ normal)
+    rest = along_scaled - opposite * normal
+    distance = float(np.linalg.norm(rest))
+    along = rest / distance
+    across = np.cross(along, normal)
+    # Up, across to the right, into the scene: with y down this makes across point right.
+    if across[0] < 0:
+        across = -across
+    return Plane(
+        normal=normal,
+        along=along,
+        across=across,
+        distance=distance,
+        opposite_value=opposite,
+        frame=frame,
+        distortion=float(p[5]),
+    )
+
+
+def _pose(p: FloatArray, frame: Frame, focal_px: float) -> Pose:
+    plane = _plane(p, frame, focal_px)
+    return Pose(opposite_value=plane.opposite_value, distance=plane.distance)
+
+
+def _true_value(
+    p: FloatArray, frame: Frame, focal_px: float, x_px: float, y_px: float, in_front: float
+) -> float:
+    seen = float(_value(p, frame, x_px, y_px))
+    if in_front == 0.0:
+        return seen
+    pose = _pose(p, frame, focal_px)
+    return pose.opposite_value + (seen - pose.opposite_value) * (1 - in_front / pose.distance)
