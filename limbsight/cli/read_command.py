@@ -1,0 +1,312 @@
+"""``limbsight read``: photos in, heights and pressure out."""
+
+from __future__ import annotations
+
+import glob
+import hashlib
+import json
+import sys
+from collections.abc import Iterator, Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from limbsight import __version__
+from limbsight.cli.options import (
+    EXIT_CODE_HELP,
+    ExitCode,
+    fault_text,
+    instrument_option,
+    json_option,
+    unit_option,
+)
+from limbsight.errors import InputError, LimbsightError
+from limbsight.records import Reading, Reason
+
+if TYPE_CHECKING:
+    from limbsight.calib.instrument import Instrument
+
+PROGRESS_FROM = 5
+"""Photos that take longer than a person waits without a sign, at about half a second each."""
+
+OVERLAY_SUFFIX = ".overlay.jpg"
+OVERLAY_JPEG_QUALITY = 88
+
+BAD_FILE = "bad_file"
+FAULT = "program_fault"
+
+EPILOG = f"""\b
+Examples:
+  limbsight read fan.jpg --instrument fan.toml
+  limbsight read round/ --instrument fan.toml --unit mbar --json > round.json
+  limbsight read "round/*.jpg" -i fan.toml --overlay checked/
+
+{EXIT_CODE_HELP}.
+"""
+
+
+@click.command(epilog=EPILOG)
+@click.argument("photos", nargs=-1, required=True, metavar="PHOTO...")
+@instrument_option
+@unit_option
+@json_option
+@click.option(
+    "--overlay",
+    "overlay_folder",
+    type=click.Path(file_okay=False, path_type=Path),
+    metavar="DIR",
+    help="Write into DIR, for each photo, a picture that shows what was found.",
+)
+@click.pass_context
+def read(
+    ctx: click.Context,
+    photos: tuple[str, ...],
+    instrument_path: Path | None,
+    unit: str,
+    as_json: bool,
+    overlay_folder: Path | None,
+) -> None:
+    """Read photos of manometers: heights and pressure, each ± U, or why not.
+
+    PHOTO is a file, a folder (the photos in it) or a pattern such as "round/*.jpg". A
+    file that can't be decoded is reported and the others are read. With --json one photo
+    gives one object, anything else (several, a folder, a pattern) an array.
+    """
+    instrument = _load(instrument_path)
+    traceback = bool(ctx.find_root().params.get("traceback"))
+    overlays = OverlayFolder(overlay_folder, unit) if overlay_folder else None
+    paths, unmatched = expand_photos(photos)
+    for message in unmatched:
+        click.echo(f"Error: {message}", err=True)
+    readings: list[Reading] = []
+    output: _Json | _Table = _Json(unit) if as_json else _Table(unit)
+    for path in _with_progress(paths):
+        reading = _read_one(path, instrument, traceback=traceback)
+        readings.append(reading)
+        output.add(reading)
+        if overlays:
+            overlays.write(path, reading)
+    output.finish(single=len(photos) == 1 and paths == [Path(photos[0])])
+    ctx.exit(exit_code(readings, unmatched=bool(unmatched)))
+
+
+def expand_photos(names: Sequence[str]) -> tuple[list[Path], list[str]]:
+    """Turn files, folders and patterns into photos, each once, in the order named.
+
+    Returns
+    -------
+    paths, messages
+        A message for each folder without photos and each pattern without a match. A
+        file that doesn't exist stays in the list: it is reported as a photo that can't
+        be read.
+    """
+    from limbsight.vision.picture import KNOWN_SUFFIXES
+
+    paths: dict[Path, None] = {}
+    messages = []
+    for name in names:
+        path = Path(name)
+        if path.is_dir():
+            found = [
+                file for file in sorted(path.iterdir()) if _is_photo(file, KNOWN_SUFFIXES)
+            ]
+            if not found:
+                messages.append(f"{name}: no photos in this folder; name another")
+        elif glob.has_magic(name) and not path.exists():
+            matches = Path(path.anchor).glob(str(path.relative_to(path.anchor)))
+            found = [file for file in sorted(matches) if file.is_file()]
+            if not found:
+                messages.append(f"{name}: no file matches this pattern; check it")
+        else:
+            found = [path]
+        paths.update(dict.fromkeys(found))
+    return list(paths), messages
+
+
+def exit_code(readings: Sequence[Reading], *, unmatched: bool = False) -> ExitCode:
+    """The worst that happened decides."""
+    codes = {reason.code for reading in readings for reason in reading.reasons}
+    if FAULT in codes:
+        return ExitCode.FAULT
+    if unmatched or BAD_FILE in codes:
+        return ExitCode.BAD_COMMAND_OR_FILES
+    if any(reading.status != "read" for reading in readings):
+        return ExitCode.LOOK_NEEDED
+    return ExitCode.ALL_READ
+
+
+class OverlayFolder:
+    """Where the pictures that show what was found go, one for each photo.
+
+    Raises
+    ------
+    InputError
+        If the folder can't be made, or a picture can't be written into it.
+    """
+
+    def __init__(self, folder: Path, unit: str) -> None:
+        self._folder = folder
+        self._unit = unit
+        self._names: set[str] = set()
+        try:
+            folder.mkdir(parents=True, exist_ok=True)
+        except OSError as error:
+            raise self._error(folder, error) from error
+
+    def write(self, path: Path, reading: Reading) -> None:
+        """Draw one; nothing where there is no picture to draw on."""
+        import cv2
+
+        from limbsight.overlay import draw_overlay
+        from limbsight.vision.picture import load_picture
+
+        if any(reason.code in (BAD_FILE, FAULT) for reason in reading.reasons):
+            return
+        drawn = draw_overlay(load_picture(path), reading, unit=self._unit)
+        quality = [cv2.IMWRITE_JPEG_QUALITY, OVERLAY_JPEG_QUALITY]
+        _, encoded = cv2.imencode(".jpg", drawn, quality)
+        target = self._folder / self._name(path, reading)
+        try:
+            target.write_bytes(encoded.tobytes())
+        except OSError as error:
+            raise self._error(target, error) from error
+
+    def _name(self, path: Path, reading: Reading) -> str:
+        name = f"{path.stem}{OVERLAY_SUFFIX}"
+        if name in self._names:  # photos of one name from different folders
+            name = f"{path.stem}-{reading.sha256[:8]}{OVERLAY_SUFFIX}"
+        self._names.add(name)
+        return name
+
+    @staticmethod
+    def _error(path: Path, error: OSError) -> InputError:
+        return InputError(
+            f"{path}: can't be written ({error.strerror}); choose another --overlay folder"
+        )
+
+
+class _Table:
+    """Blocks for people: each at once, or at the end where a progress bar is in the way."""
+
+    def __init__(self, unit: str) -> None:
+        from rich.console import Console
+
+        self._unit = unit
+        self._console = Console(highlight=False, soft_wrap=True)
+        self._hold = self._console.is_terminal and sys.stderr.isatty()
+        self._held: list[Reading] = []
+        self._readings: list[Reading] = []
+
+    def add(self, reading: Reading) -> None:
+        self._readings.append(reading)
+        if self._hold:
+            self._held.append(reading)
+        else:
+            self._print(reading)
+
+    def finish(self, *, single: bool) -> None:
+        from limbsight.report import render_totals
+
+        for reading in self._held:
+            self._print(reading)
+        if not single:
+            self._console.print(render_totals(self._readings))
+
+    def _print(self, reading: Reading) -> None:
+        from limbsight.report import render_reading
+
+        self._console.print(render_reading(reading, unit=self._unit))
+
+
+class _Json:
+    """One object for a photo named alone, else an array."""
+
+    def __init__(self, unit: str) -> None:
+        self._unit = unit
+        self._written: list[dict[str, object]] = []
+
+    def add(self, reading: Reading) -> None:
+        from limbsight.report import reading_to_dict
+
+        self._written.append(reading_to_dict(reading, unit=self._unit))
+        for reason in reading.reasons:
+            if reason.code in (BAD_FILE, FAULT):
+                click.echo(f"Error: {reading.photo}: {reason.text}", err=True)
+
+    def finish(self, *, single: bool) -> None:
+        data = self._written[0] if single else self._written
+        click.echo(json.dumps(data, ensure_ascii=False, allow_nan=False, indent=2))
+
+
+def _load(path: Path | None) -> Instrument | None:
+    if path is None:
+        return None
+    from limbsight.calib.instrument import load_instrument
+
+    return load_instrument(path)
+
+
+def _is_photo(path: Path, suffixes: frozenset[str]) -> bool:
+    return (
+        path.suffix.lower() in suffixes
+        and path.is_file()
+        and not path.name.endswith(OVERLAY_SUFFIX)
+    )
+
+
+def _read_one(path: Path, instrument: Instrument | None, *, traceback: bool) -> Reading:
+    """Read one photo; what is wrong with its file becomes a refused reading."""
+    from limbsight.reading import read_photo
+
+    try:
+        return read_photo(path, instrument=instrument)
+    except InputError as error:
+        if error.code != BAD_FILE:  # something else than the photo is wrong
+            raise
+        text = str(error).removeprefix(f"{path}: ")
+        return _refused(path, BAD_FILE, text, instrument)
+    except LimbsightError:
+        raise
+    except Exception as error:
+        # A fault met on one photo must not cost a long list the others.
+        if traceback:
+            raise
+        return _refused(path, FAULT, fault_text(error), instrument)
+
+
+def _refused(path: Path, code: str, text: str, instrument: Instrument | None) -> Reading:
+    return Reading(
+        photo=str(path),
+        sha256=_sha256(path),
+        taken_at=None,
+        status="refused",
+        reasons=(Reason(code=code, text=text),),
+        limbs=(),
+        graduations=(),
+        pressure=None,
+        instrument=instrument.name if instrument else None,
+        program=f"limbsight {__version__}",
+        size_px=(0, 0),
+    )
+
+
+def _sha256(path: Path) -> str:
+    """Hash of a file that would not decode; empty where it can't even be read."""
+    if not path.is_file():
+        return ""
+    try:
+        with path.open("rb") as file:
+            return hashlib.file_digest(file, "sha256").hexdigest()
+    except OSError:
+        return ""
+
+
+def _with_progress(paths: Sequence[Path]) -> Iterator[Path]:
+    if len(paths) < PROGRESS_FROM or not sys.stderr.isatty():
+        yield from paths
+        return
+    from rich.console import Console
+    from rich.progress import track
+
+    yield from track(paths, "Reading", console=Console(stderr=True), transient=True)

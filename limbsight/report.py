@@ -1,0 +1,194 @@
+"""A reading in words and as JSON. Rounding happens here and nowhere before."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from typing import Any
+
+from rich.console import Group, RenderableType
+from rich.padding import Padding
+from rich.table import Table
+from rich.text import Text
+
+from limbsight.records import BudgetLine, LevelReading, PressureReading, Reading, Reason
+from limbsight.units import convert_pressure, format_pressure, format_quantity
+
+LEVEL_COVERAGE_FACTOR = 2.0
+"""k of the level's U shown to people: about 95 % (JCGM 100:2008, 6.3.3)."""
+
+CONTRIBUTORS_SHOWN = 3
+
+STATUS_STYLE = {"read": "bold blue", "check": "bold yellow", "refused": "bold red"}
+
+
+def reading_to_dict(reading: Reading, *, unit: str = "kPa") -> dict[str, Any]:
+    """Write a reading as plain data, ready for JSON.
+
+    Parameters
+    ----------
+    reading
+        Result of one photo.
+    unit
+        Unit of pressure.
+
+    Returns
+    -------
+    dict
+        Keys as documented in the README; numbers unrounded.
+
+    Raises
+    ------
+    InputError
+        If ``unit`` is not a unit of pressure.
+    """
+    return {
+        "photo": reading.photo,
+        "sha256": reading.sha256 or None,
+        "taken_at": reading.taken_at,
+        "status": reading.status,
+        "reasons": [
+            {"code": reason.code, "text": reason_text(reason)} for reason in reading.reasons
+        ],
+        "limbs": [
+            {"limb": limb.limb, "levels": [_level_to_dict(level) for level in limb.levels]}
+            for limb in reading.limbs
+        ],
+        "pressure": _pressure_to_dict(reading.pressure, unit) if reading.pressure else None,
+        "instrument": reading.instrument,
+        "program": reading.program,
+    }
+
+
+def reason_text(reason: Reason) -> str:
+    """Text of a reason, with the limb it concerns."""
+    if reason.limb is None or reason.limb in reason.text:
+        return reason.text
+    return f"{reason.limb} limb: {reason.text}"
+
+
+def level_text(level: LevelReading) -> str:
+    """Level with its expanded uncertainty (k = 2), such as ``-13.51 ± 0.12 mm``."""
+    expanded = LEVEL_COVERAGE_FACTOR * level.standard_uncertainty
+    return format_quantity(level.value, expanded, level.unit)
+
+
+def pressure_text(pressure: PressureReading, unit: str) -> str:
+    """Pressure with its expanded uncertainty and kind, in ``unit``."""
+    return format_pressure(
+        pressure.value_pa, pressure.expanded_uncertainty_pa, unit, pressure.kind
+    )
+
+
+def largest_contributors(
+    pressure: PressureReading, count: int = CONTRIBUTORS_SHOWN
+) -> list[tuple[BudgetLine, float]]:
+    """Lines of the budget that matter most, with their share of the variance.
+
+    Returns
+    -------
+    list of (BudgetLine, float)
+        Largest first; share in 0..1. Correlated lines need not add up to 1.
+    """
+    variance = pressure.standard_uncertainty_pa**2
+    if variance == 0:
+        return []
+    lines = sorted(pressure.budget, key=lambda line: -abs(line.contribution_pa))
+    return [(line, line.contribution_pa**2 / variance) for line in lines[:count]]
+
+
+def render_reading(reading: Reading, *, unit: str = "kPa") -> RenderableType:
+    """Lay out one reading for a person, in a few lines."""
+    head = Text.assemble(
+        (f"{reading.status.upper():<8}", STATUS_STYLE[reading.status]), (reading.photo, "bold")
+    )
+    about = ", ".join(part for part in (reading.instrument, reading.taken_at) if part)
+    if about:
+        head.append(f"   {about}", "dim")
+    body: list[RenderableType] = []
+    if any(limb.levels for limb in reading.limbs):
+        body.append(_levels_table(reading))
+    if reading.pressure:
+        body.extend(_pressure_lines(reading.pressure, unit))
+    for reason in reading.reasons:
+        body.append(Text(f"- {reason_text(reason)} [{reason.code}]"))
+    return Group(head, Padding(Group(*body), (0, 0, 0, 8)))
+
+
+def render_totals(readings: Sequence[Reading]) -> RenderableType:
+    """One line that counts the readings by status."""
+    count = {
+        status: sum(reading.status == status for reading in readings)
+        for status in STATUS_STYLE
+    }
+    parts = ", ".join(f"{number} {status}" for status, number in count.items())
+    return Text(f"{len(readings)} photos: {parts}", "dim")
+
+
+def _level_to_dict(level: LevelReading) -> dict[str, Any]:
+    return {
+        "value": level.value,
+        "standard_uncertainty": level.standard_uncertainty,
+        "unit": level.unit,
+        "x_px": level.x_px,
+        "y_px": level.y_px,
+        "below": level.below,
+        "above": level.above,
+    }
+
+
+def _pressure_to_dict(pressure: PressureReading, unit: str) -> dict[str, Any]:
+    written: dict[str, Any] = {
+        "value": convert_pressure(pressure.value_pa, unit),
+        "expanded_uncertainty": convert_pressure(pressure.expanded_uncertainty_pa, unit),
+        "coverage_factor": pressure.coverage_factor,
+        "unit": unit,
+        "kind": pressure.kind,
+    }
+    if pressure.absolute:
+        written["absolute"] = _pressure_to_dict(pressure.absolute, unit)
+    written["budget"] = [_budget_line_to_dict(line, unit) for line in pressure.budget]
+    return written
+
+
+def _budget_line_to_dict(line: BudgetLine, unit: str) -> dict[str, Any]:
+    finite = math.isfinite(line.degrees_of_freedom)
+    return {
+        "name": line.name,
+        "value": line.value,
+        "unit": line.unit,
+        "standard_uncertainty": line.standard_uncertainty,
+        "contribution": convert_pressure(line.contribution_pa, unit),
+        "kind": line.kind,
+        # JSON has no infinity
+        "degrees_of_freedom": line.degrees_of_freedom if finite else None,
+        "source": line.source,
+    }
+
+
+def _levels_table(reading: Reading) -> Table:
+    table = Table.grid(padding=(0, 2))
+    table.add_column()
+    table.add_column(justify="right")
+    table.add_column(style="dim")
+    for limb in reading.limbs:
+        for level in limb.levels:
+            table.add_row(limb.limb, level_text(level), f"{level.below} below {level.above}")
+    return table
+
+
+def _pressure_lines(pressure: PressureReading, unit: str) -> list[Text]:
+    coverage = (
+        f"{100 * pressure.coverage_probability:.0f} %, k = {pressure.coverage_factor:.2f}"
+    )
+    lines = [
+        Text.assemble((pressure_text(pressure, unit), "bold"), (f"   ({coverage})", "dim"))
+    ]
+    if pressure.absolute:
+        lines.append(Text(pressure_text(pressure.absolute, unit)))
+    contributors = ", ".join(
+        f"{line.name} {share:.0%}" for line, share in largest_contributors(pressure)
+    )
+    if contributors:
+        lines.append(Text(f"± mostly from: {contributors}", "dim"))
+    return lines
