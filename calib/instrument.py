@@ -15,7 +15,7 @@ from pathlib import Path
 from typing import Any, Literal, cast, get_args
 
 from limbsight.errors import InputError, InstrumentError
-from limbsight.units import parse_pressure, parse_quantity, unit_factor
+from limbsight.units import Given, parse_pressure, parse_quantity, unit_factor
 
 ArrangementName = Literal[
     "u-tube",
@@ -33,14 +33,6 @@ CisternScale = Literal["true", "compensated", "adjusted"]
 STEPS_ACROSS_SCALE = 1e-6
 """Relative slack when a range is checked to be a whole number of divisions: the rounding of
 the decimal numbers in the file, nothing physical."""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Given:
-    """A quantity from the file in SI units, with its standard uncertainty if stated."""
-
-    value: float
-    standard_uncertainty: float | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -15,6 +15,7 @@ from __future__ import annotations
 
 import math
 import re
+from dataclasses import dataclass
 from functools import lru_cache
 from typing import TYPE_CHECKING, Any, Literal
 
@@ -24,6 +25,15 @@ if TYPE_CHECKING:
     import pint
 
 PressureKind = Literal["gauge", "absolute", "differential"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Given:
+    """A quantity as somebody gave it, in SI units; ``None`` where no uncertainty was stated."""
+
+    value: float
+    standard_uncertainty: float | None = None
+
 
 OWN_DEFINITIONS = (
     # pounds-force per square foot, absent from Pint

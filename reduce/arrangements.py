@@ -1,0 +1,147 @@
+"""Arrangements: which chain of legs an instrument makes.
+
+An arrangement is data (which limbs have levels, which has a reservoir) and one small
+function from a ``Plan`` to its two ``Limb``s. Adding one: write that function, put it into
+``ARRANGEMENTS``, and where a level is not seen but follows from the one that is, give a
+function for it in ``Arrangement.derived``.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from itertools import pairwise
+
+from limbsight.errors import InputError
+from limbsight.reduce.elementary import Number
+from limbsight.reduce.legs import Leg
+
+TAPPING = "tapping"
+DATUM = "datum"
+"""Where the reference pressure holds: the open air at the tapping's height, or the second
+tapping."""
+RESERVOIR = "cistern"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Limb:
+    """One way up from the bend: its levels, and the fluid beyond each of them."""
+
+    name: str
+    points: tuple[str, ...]
+    layers: tuple[str, ...]
+    end: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Plan:
+    """What an arrangement needs to know to lay its chain."""
+
+    tapped: str
+    reference: str
+    levels: Mapping[str, int]
+    """Number of levels seen in each limb."""
+    seals: tuple[str, ...]
+    process: str
+    beyond: str
+    """Fluid between the reference limb's last level and the reference."""
+
+    def limb(self, name: str, outermost: str, end: str) -> Limb:
+        """Limb whose levels are seen: manometric liquid, seals, then ``outermost``.
+
+        Raises
+        ------
+        InputError
+            If its levels do not fit the seal liquids.
+        """
+        seen, wanted = self.levels.get(name, 0), len(self.seals) + 1
+        if seen != wanted:
+            raise InputError(
+                f"limb {name}: {seen} level(s) given, the liquids of the instrument file "
+                f"make {wanted}; read every interface, bottom to top, or mend [liquids]"
+            )
+        points = tuple(f"{name} {i}" for i in range(1, seen + 1))
+        return Limb(name=name, points=points, layers=(*self.seals, outermost), end=end)
+
+    def reservoir(self, outermost: str, end: str) -> Limb:
+        """Limb whose one level is derived or given."""
+        return Limb(name=RESERVOIR, points=(RESERVOIR,), layers=(outermost,), end=end)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Arrangement:
+    """One arrangement: how its limbs are laid out."""
+
+    limbs: Callable[[Plan], tuple[Limb, Limb]]
+    """The tapped and the reference limb."""
+    from_top: bool = False
+    """Levels count from the bend, and the bend is on top."""
+    zeroed: bool = False
+    """The scale's zero was set in this tube, so its own capillarity is in it."""
+
+
+def two_limbs(plan: Plan) -> tuple[Limb, Limb]:
+    """U-tube, upright or inverted, open or between two tappings."""
+    return (
+        plan.limb(plan.tapped, plan.process, TAPPING),
+        plan.limb(plan.reference, plan.beyond, DATUM),
+    )
+
+
+def one_limb(plan: Plan) -> tuple[Limb, Limb]:
+    """Piezometer: the manometric liquid itself stands from the tapping to the level."""
+    bottom = Limb(name=plan.tapped, points=(), layers=(), end=TAPPING)
+    return bottom, plan.limb(plan.reference, plan.beyond, DATUM)
+
+
+def tube_and_reservoir(plan: Plan) -> tuple[Limb, Limb]:
+    """Cistern, inclined tube, barometer: one limb seen, the other a reservoir."""
+    if plan.tapped == RESERVOIR:
+        return (
+            plan.reservoir(plan.process, TAPPING),
+            plan.limb(plan.reference, plan.beyond, DATUM),
+        )
+    return plan.limb(plan.tapped, plan.process, TAPPING), plan.reservoir(plan.beyond, DATUM)
+
+
+ARRANGEMENTS: dict[str, Arrangement] = {
+    "u-tube": Arrangement(limbs=two_limbs),
+    "inverted-u-tube": Arrangement(limbs=two_limbs, from_top=True),
+    "single-limb": Arrangement(limbs=one_limb),
+    "cistern": Arrangement(limbs=tube_and_reservoir, zeroed=True),
+    "inclined": Arrangement(limbs=tube_and_reservoir, zeroed=True),
+    "barometer": Arrangement(limbs=tube_and_reservoir),
+}
+
+
+def chain(tapped: Limb, reference: Limb, manometric: str) -> tuple[Leg, ...]:
+    """Lay the legs from the tapping, through the bend, to the reference."""
+    inward = (tapped.end, *reversed(tapped.points))
+    outward = (*reference.points, reference.end)
+    legs = [
+        Leg(fluid=fluid, start=start, end=end, limb=tapped.name)
+        for fluid, (start, end) in zip(reversed(tapped.layers), pairwise(inward), strict=True)
+    ]
+    legs.append(Leg(fluid=manometric, start=inward[-1], end=outward[0], limb=reference.name))
+    legs += [
+        Leg(fluid=fluid, start=start, end=end, limb=reference.name)
+        for fluid, (start, end) in zip(reference.layers, pairwise(outward), strict=True)
+    ]
+    return tuple(legs)
+
+
+def reservoir_height(
+    at_zero_m: Number, tube_length_m: Number, zero_length_m: Number, area_ratio: Number
+) -> Number:
+    """Level of a reservoir: what the tube gained it has lost, by the ratio of areas.
+
+    Parameters
+    ----------
+    at_zero_m : float or ndarray, [m]
+        Height of both levels at equal pressures.
+    tube_length_m, zero_length_m : float or ndarray, [m]
+        Along the tube, now and at zero.
+    area_ratio : float or ndarray
+        Cross-section of the tube over that of the reservoir.
+    """
+    return at_zero_m - area_ratio * (tube_length_m - zero_length_m)
