@@ -6,7 +6,7 @@ import math
 from collections.abc import Sequence
 from typing import Any
 
-from rich.console import Group, RenderableType
+from rich.console import Console, Group, RenderableType
 from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
@@ -97,11 +97,10 @@ def largest_contributors(
     return [(line, line.contribution_pa**2 / variance) for line in lines[:count]]
 
 
-def render_reading(reading: Reading, *, unit: str = "kPa") -> RenderableType:
-    """Lay out one reading for a person, in a few lines."""
-    head = Text.assemble(
-        (f"{reading.status.upper():<8}", STATUS_STYLE[reading.status]), (reading.photo, "bold")
-    )
+def print_reading(console: Console, reading: Reading, *, unit: str = "kPa") -> None:
+    """Print one reading for a person, in a few lines."""
+    head_word = f"{reading.status.upper():<8}"
+    head = Text.assemble((head_word, STATUS_STYLE[reading.status]), (reading.photo, "bold"))
     about = ", ".join(part for part in (reading.instrument, reading.taken_at) if part)
     if about:
         head.append(f"   {about}", "dim")
@@ -112,17 +111,18 @@ def render_reading(reading: Reading, *, unit: str = "kPa") -> RenderableType:
         body.extend(_pressure_lines(reading.pressure, unit))
     for reason in reading.reasons:
         body.append(Text(f"- {reason_text(reason)} [{reason.code}]"))
-    return Group(head, Padding(Group(*body), (0, 0, 0, 8)))
+    console.print(head, soft_wrap=True)  # a path stays in one piece
+    console.print(Padding(Group(*body), (0, 0, 0, len(head_word))))
 
 
-def render_totals(readings: Sequence[Reading]) -> RenderableType:
-    """One line that counts the readings by status."""
+def print_totals(console: Console, readings: Sequence[Reading]) -> None:
+    """Print one line that counts the readings by status."""
     count = {
         status: sum(reading.status == status for reading in readings)
         for status in STATUS_STYLE
     }
     parts = ", ".join(f"{number} {status}" for status, number in count.items())
-    return Text(f"{len(readings)} photos: {parts}", "dim")
+    console.print(Text(f"{len(readings)} photos: {parts}", "dim"))
 
 
 def _level_to_dict(level: LevelReading) -> dict[str, Any]:

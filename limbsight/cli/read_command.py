@@ -6,6 +6,7 @@ import glob
 import hashlib
 import json
 import sys
+from collections import Counter
 from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -148,7 +149,7 @@ class OverlayFolder:
     def __init__(self, folder: Path, unit: str) -> None:
         self._folder = folder
         self._unit = unit
-        self._names: set[str] = set()
+        self._uses: Counter[str] = Counter()
         try:
             folder.mkdir(parents=True, exist_ok=True)
         except OSError as error:
@@ -166,18 +167,16 @@ class OverlayFolder:
         drawn = draw_overlay(load_picture(path), reading, unit=self._unit)
         quality = [cv2.IMWRITE_JPEG_QUALITY, OVERLAY_JPEG_QUALITY]
         _, encoded = cv2.imencode(".jpg", drawn, quality)
-        target = self._folder / self._name(path, reading)
+        target = self._folder / self._name(path)
         try:
             target.write_bytes(encoded.tobytes())
         except OSError as error:
             raise self._error(target, error) from error
 
-    def _name(self, path: Path, reading: Reading) -> str:
-        name = f"{path.stem}{OVERLAY_SUFFIX}"
-        if name in self._names:  # photos of one name from different folders
-            name = f"{path.stem}-{reading.sha256[:8]}{OVERLAY_SUFFIX}"
-        self._names.add(name)
-        return name
+    def _name(self, path: Path) -> str:
+        self._uses[path.stem] += 1
+        again = self._uses[path.stem]  # photos of one name from different folders
+        return f"{path.stem}{f'-{again}' if again > 1 else ''}{OVERLAY_SUFFIX}"
 
     @staticmethod
     def _error(path: Path, error: OSError) -> InputError:
@@ -193,7 +192,7 @@ class _Table:
         from rich.console import Console
 
         self._unit = unit
-        self._console = Console(highlight=False, soft_wrap=True)
+        self._console = Console(highlight=False)
         self._hold = self._console.is_terminal and sys.stderr.isatty()
         self._held: list[Reading] = []
         self._readings: list[Reading] = []
@@ -206,17 +205,17 @@ class _Table:
             self._print(reading)
 
     def finish(self, *, single: bool) -> None:
-        from limbsight.report import render_totals
+        from limbsight.report import print_totals
 
         for reading in self._held:
             self._print(reading)
         if not single:
-            self._console.print(render_totals(self._readings))
+            print_totals(self._console, self._readings)
 
     def _print(self, reading: Reading) -> None:
-        from limbsight.report import render_reading
+        from limbsight.report import print_reading
 
-        self._console.print(render_reading(reading, unit=self._unit))
+        print_reading(self._console, reading, unit=self._unit)
 
 
 class _Json:

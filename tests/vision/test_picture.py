@@ -41,12 +41,12 @@ def exif_bytes(*, orientation=1, focal=26, taken="2026:05:04 08:12:31", **camera
     return exif.tobytes()
 
 
-def save(path: Path, image: Image.Image | None = None, **options) -> Path:
+def save(path, image=None, **options):
     (image or Image.fromarray(card())).save(path, **options)
     return path
 
 
-def rgb_of(path: Path) -> np.ndarray:
+def rgb_of(path):
     return load_picture(path).bgr[..., ::-1]
 
 
@@ -337,7 +337,7 @@ class TestBadFiles:
         path.write_bytes(data)
         return path
 
-    def jpeg(self, tmp_path) -> bytes:
+    def jpeg(self, tmp_path):
         enlarged = Image.fromarray(card()).resize((600, 400))
         noise = np.random.default_rng(7).normal(0, 4, (400, 600, 3))
         pixels = np.clip(np.asarray(enlarged) + noise, 0, 255).astype(np.uint8)
