@@ -1,0 +1,117 @@
+"""What is known about one meniscus before its picture is fitted, and what comes back.
+
+A level is the point where the meniscus meets the tube's axis: the lowest point of a
+concave one, the highest of a convex one (ISO 4787: the meniscus is set tangentially at its
+lowest point; for mercury at the top).  A camera does not see that point directly.  The road
+from here to there is in three modules, each with one law:
+
+``meniscus_shape``
+    Young-Laplace: height and slope of the liquid's surface over the distance from the axis.
+``meniscus_optics``
+    Snell, Fresnel, total reflection: where each line of sight ends, and through what.
+``meniscus_fit``
+    Least squares: the position of the apex at which the traced picture meets the photo.
+
+Directions: ``y`` along the tube's axis, upward; ``s`` horizontally toward the camera; ``x``
+to the right as seen by the camera.  Origin: the apex.  The *apparent height* of a line of
+sight is the height at which its straight, unrefracted continuation crosses the axis.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+GLASS_REFRACTIVE_INDEX = 1.473
+"""Borosilicate glass 3.3 at 587.6 nm (manufacturers' data sheets: 1.473; soda-lime 1.52)."""
+
+U_GLASS_REFRACTIVE_INDEX = 0.025
+"""Half the way from borosilicate to soda-lime, taken as one standard uncertainty."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TubeView:
+    """Viewing geometry of one level.
+
+    Attributes
+    ----------
+    bore_radius_m, outer_radius_m, u_bore_radius_m
+        Radii of the tube; standard uncertainty of the bore's.
+    axis_to_board_m
+        Distance from the axis to what is seen behind the tube.
+    elevation_rad, u_elevation_rad
+        Angle of the camera above the plane through the level square to the axis.
+    distance_m
+        Camera to axis.
+    px_per_m
+        Pixels per metre along the axis, at the level.
+    """
+
+    bore_radius_m: float
+    outer_radius_m: float
+    u_bore_radius_m: float
+    axis_to_board_m: float
+    elevation_rad: float
+    u_elevation_rad: float
+    distance_m: float
+    px_per_m: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FluidOptics:
+    """How one fluid treats light; ``opaque_mirror`` for mercury."""
+
+    refractive_index: float
+    u_refractive_index: float
+    opaque_mirror: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MeniscusPhysics:
+    """One interface: capillary length sqrt(sigma / (delta rho g)), contact angle through
+    the lower fluid."""
+
+    capillary_length_m: float
+    u_capillary_length_m: float
+    contact_angle_rad: float
+    u_contact_angle_rad: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ApexFit:
+    """Position of the apex along the axis, upward, in the caller's pixel rows.
+
+    Attributes
+    ----------
+    position_px
+        Where the straight line of sight to the true apex meets the picture.
+    u_statistical_px
+        From the noise and misfit of the profile.
+    u_model_px
+        From what is known only roughly; root sum of squares of ``u_components_px``.
+    u_components_px
+        By name: refractive_index, capillary_length, contact_angle, bore, elevation,
+        brightness, tone.
+    misfit
+        Root mean square residual over the profile's range of brightness.
+    ok
+        False: the picture does not look like the model; a person should look.
+    reason
+        Code of the doubt, ``""`` if none.
+    blur_px
+        Fitted width of the point spread (one standard deviation).
+    """
+
+    position_px: float
+    u_statistical_px: float
+    u_model_px: float
+    u_components_px: Mapping[str, float]
+    misfit: float
+    ok: bool
+    reason: str
+    blur_px: float
+
+    @property
+    def u_px(self) -> float:
+        """Combined standard uncertainty, px."""
+        return float((self.u_statistical_px**2 + self.u_model_px**2) ** 0.5)

@@ -1,0 +1,203 @@
+"""Shape of a meniscus in a round vertical tube: the Young-Laplace equation.
+
+With ``a = sqrt(sigma / (delta rho g))``, height ``u`` above the flat level, slope ``phi``::
+
+    d phi / d l = u / a^2 - sin(phi) / rho,   d rho / d l = cos(phi),   d u / d l = sin(phi)
+
+Source: P. S. de Laplace, *Mecanique celeste*, book X, supplement (1806); F. Bashforth and
+J. C. Adams, *An attempt to test the theories of capillary action* (1883).  ``phi`` grows
+steadily from the apex to the wall and serves as the running variable.  All lengths are in
+units of ``a`` in the table, so one table, built at first use, holds every tube and liquid.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from functools import cache
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.interpolate import CubicSpline
+
+Array = NDArray[np.float64]
+
+LARGEST_BORE_IN_CAPILLARY_LENGTHS = 8.0
+"""Bore radius over ``a`` up to which the table reaches (water: 43 mm bore)."""
+
+_SLOPE_STEPS = 240
+_APEX_HEIGHTS = 400
+_SURFACE_NODES = 256
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Surface:
+    """A meniscus tabulated over ``w = sqrt(1 - rho / r)``, wall (0) to axis (1), evenly.
+
+    ``w`` makes the height smooth also where the surface meets the wall upright.
+
+    Attributes
+    ----------
+    bore_radius_m
+        ``r``.
+    height_m : (K,) array
+        Above the apex; negative throughout for a convex meniscus.
+    slope_rad : (K,) array
+        Angle of the surface outward from the axis, positive where it rises.
+    """
+
+    bore_radius_m: float
+    height_m: Array
+    slope_rad: Array
+
+    @property
+    def wall_height_m(self) -> float:
+        """Height of the contact line above the apex."""
+        return float(self.height_m[0])
+
+
+@cache
+def _family() -> tuple[Array, CubicSpline]:
+    """Slopes (S,) and a spline over log(apex height) giving log rho and rise (2, S)."""
+    fraction = np.linspace(0.0, 1.0, _SLOPE_STEPS + 1)
+    # Fine near zero: in wide tubes the slope grows exponentially with the radius.
+    slopes = 0.5 * math.pi * fraction**3
+    apex = np.geomspace(1.5e-3, 2.0e3, _APEX_HEIGHTS)
+
+    def rates(phi: float, rho: Array, rise: Array) -> tuple[Array, Array]:
+        curvature = apex + rise - math.sin(phi) / rho
+        return math.cos(phi) / curvature, math.sin(phi) / curvature
+
+    rho = 2.0 * slopes[1] / apex
+    rise = rho * slopes[1] / 2.0
+    log_rho, rises = [np.log(rho)], [rise]
+    for phi, after in zip(slopes[1:-1], slopes[2:], strict=True):
+        step = after - phi
+        k1 = rates(phi, rho, rise)
+        k2 = rates(phi + step / 2, rho + step / 2 * k1[0], rise + step / 2 * k1[1])
+        k3 = rates(phi + step / 2, rho + step / 2 * k2[0], rise + step / 2 * k2[1])
+        k4 = rates(after, rho + step * k3[0], rise + step * k3[1])
+        rho = rho + step / 6 * (k1[0] + 2 * k2[0] + 2 * k3[0] + k4[0])
+        rise = rise + step / 6 * (k1[1] + 2 * k2[1] + 2 * k3[1] + k4[1])
+        log_rho.append(np.log(rho))
+        rises.append(rise)
+    table = np.stack([np.array(log_rho), np.array(rises)])
+    return slopes[1:], CubicSpline(np.log(apex), table.transpose(2, 0, 1), axis=0)
+
+
+def meniscus_profile(bore_in_a: float, wall_slope_rad: float) -> tuple[float, Array, Array, Array]:
+    """Apex height above the flat level, and the profile, in units of ``a``.
+
+    Parameters
+    ----------
+    bore_in_a
+        Bore radius over capillary length.
+    wall_slope_rad
+        Slope at the wall, 0 to pi/2.
+
+    Returns
+    -------
+    tuple
+        Apex height; slopes, distances from the axis and heights above the apex, (M,) each,
+        from the axis to the wall.
+
+    Raises
+    ------
+    ValueError
+        Bore or slope outside the table.
+    """
+    if not 2.0e-3 <= bore_in_a <= LARGEST_BORE_IN_CAPILLARY_LENGTHS:
+        raise ValueError(
+            f"bore radius is {bore_in_a:.3g} capillary lengths; the meniscus is tabulated "
+            f"from 0.002 to {LARGEST_BORE_IN_CAPILLARY_LENGTHS:g}"
+        )
+    if not 0.0 <= wall_slope_rad <= 0.5 * math.pi:
+        raise ValueError(f"slope at the wall is {wall_slope_rad:.3g} rad; it lies in 0 to pi/2")
+    slopes, spline = _family()
+    wall_slope = max(wall_slope_rad, 2.0 * float(slopes[0]))
+    log_apex = _log_apex_height(bore_in_a, wall_slope)
+    log_rho, rise = _between_apexes(spline, log_apex)
+    inside = slopes < wall_slope
+    at_wall = _at_slope(slopes, log_rho, rise, wall_slope)
+    phi = np.concatenate([[0.0], slopes[inside], [wall_slope]])
+    rho = np.concatenate([[0.0], np.exp(log_rho[inside]), [bore_in_a]])
+    height = np.concatenate([[0.0], rise[inside], [at_wall[1]]])
+    return math.exp(log_apex), phi, rho, height
+
+
+def _at_slope(slopes: Array, log_rho: Array, rise: Array, slope: float) -> tuple[float, float]:
+    """Cubic through the four nodes around ``slope`` (in the even variable)."""
+    near, weights = _nodes_around(slopes, slope)
+    return float(weights @ log_rho[near]), float(weights @ rise[near])
+
+
+def _nodes_around(slopes: Array, slope: float) -> tuple[slice, Array]:
+    """Four nodes around ``slope``, and their weights in the cubic through them."""
+    target = slope ** (1.0 / 3.0)
+    first = min(max(int(np.searchsorted(slopes, slope)) - 2, 0), len(slopes) - 4)
+    nodes = [float(value) ** (1.0 / 3.0) for value in slopes[first : first + 4]]
+    weights = [
+        math.prod((target - other) / (node - other) for other in nodes if other != node)
+        for node in nodes
+    ]
+    return slice(first, first + 4), np.array(weights)
+
+
+def _between_apexes(spline: CubicSpline, log_apex: float, near: slice = slice(None)) -> Array:
+    """The spline at one point: (2, S), or at some of the slopes only."""
+    piece = min(max(int(np.searchsorted(spline.x, log_apex)) - 1, 0), spline.c.shape[1] - 1)
+    c = spline.c[:, piece, :, near]
+    d = log_apex - spline.x[piece]
+    return np.asarray(((c[0] * d + c[1]) * d + c[2]) * d + c[3])
+
+
+def _log_apex_height(bore_in_a: float, wall_slope: float) -> float:
+    slopes, spline = _family()
+    near, weights = _nodes_around(slopes, wall_slope)
+    node = min(near.start + 2, len(slopes) - 1)
+    grid = spline.x
+    # Distance falls steadily with apex height: interpolate, then polish by the secant rule.
+    wanted = math.log(bore_in_a)
+    distances = spline.c[3, :, 0, node]
+    log_apex = float(np.interp(-wanted, -distances, grid[:-1]))
+
+    def miss(x: float) -> float:
+        log_rho = _between_apexes(spline, x, near)[0]
+        return float(weights @ log_rho) - wanted
+
+    step = 0.01
+    here, there = miss(log_apex), miss(log_apex + step)
+    before, value_before = log_apex + step, there
+    for _ in range(6):
+        if abs(here) < 1e-11 or here == value_before:
+            break
+        after = log_apex - here * (log_apex - before) / (here - value_before)
+        before, value_before = log_apex, here
+        log_apex, here = after, miss(after)
+    return log_apex
+
+
+def meniscus_surface(
+    bore_radius_m: float, capillary_length_m: float, contact_angle_rad: float
+) -> Surface:
+    """Meniscus of given bore, capillary length and contact angle (through the lower fluid).
+
+    Below 90 degrees concave (apex lowest), above convex (apex highest).
+
+    Raises
+    ------
+    ValueError
+        Bore outside 0.002 to 8 capillary lengths, or an angle outside 0 to pi.
+    """
+    if not 0.0 <= contact_angle_rad <= math.pi:
+        raise ValueError(f"contact angle is {contact_angle_rad:.3g} rad; it lies in 0 to pi")
+    wall_slope = 0.5 * math.pi - contact_angle_rad
+    _, phi, rho, height = meniscus_profile(bore_radius_m / capillary_length_m, abs(wall_slope))
+    sign = math.copysign(1.0, wall_slope)
+    node = np.linspace(0.0, 1.0, _SURFACE_NODES)
+    w = np.sqrt(np.maximum(1.0 - rho / rho[-1], 0.0))[::-1]
+    return Surface(
+        bore_radius_m=bore_radius_m,
+        height_m=sign * capillary_length_m * np.interp(node, w, height[::-1]),
+        slope_rad=sign * np.interp(node, w, phi[::-1]),
+    )
