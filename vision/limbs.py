@@ -1,0 +1,211 @@
+"""Where the tubes stand: upright bands that are symmetric and change along their length.
+
+The picture is handed in rectified, so that every tube is a band of constant column and known
+width. Three facts single tubes out from strips, posts, print and board edges, whatever the
+colours:
+
+- the edges of a tube come in pairs, mirrored about its axis, and so do the lines inside;
+- they change where the liquid ends, while edges of strips and boards stay the same from top
+  to bottom: what is scored is the departure of each lateral edge from its usual value;
+- print is thin: medians over the rows of one numbered step leave board and tube and drop
+  graduations and numerals.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+FloatArray = NDArray[np.float64]
+
+GOLDEN_RATIO = 0.6180339887498949
+
+EDGE_CAP = 20.0
+"""Grey levels (sum over three colours) above which an edge counts no more: a clip or a strip
+of strong colour must not outvote a glass edge that is seen over the whole length."""
+STEADY_SHARE = 0.02
+"""Weight of the steady part of an edge, which tells tubes from nothing where liquid fills or
+misses a whole limb."""
+MIN_SCORE_RATIO = 1.2
+"""A limb is certain when it scores this much over the best band that was left out; in 40
+sample photos true limbs score 1.4 times the best other band or more, but for two."""
+MIN_SCORE = 5.0
+"""Grey levels: twice the score of empty board under the noise of the sample photos."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LimbBand:
+    """One tube in the rectified picture.
+
+    Attributes
+    ----------
+    centre_column
+        Column of the axis, fractional.
+    width_columns
+        Outside width.
+    score
+        Strength of evidence [grey levels].
+    """
+
+    centre_column: float
+    width_columns: float
+    score: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LimbSearch:
+    """The limbs found, left to right, and how far the next candidate stayed behind."""
+
+    limbs: tuple[LimbBand, ...]
+    runner_up_score: float
+
+    @property
+    def certain(self) -> bool:
+        """Whether every limb stands out from what was left out."""
+        weakest = min((limb.score for limb in self.limbs), default=0.0)
+        return weakest >= MIN_SCORE_RATIO * self.runner_up_score and weakest >= MIN_SCORE
+
+
+def block_medians(rectified: NDArray[np.uint8], block_rows: int) -> FloatArray:
+    """Return the median colour of each column over blocks of rows.
+
+    Parameters
+    ----------
+    rectified : ndarray, shape (R, C, 3), uint8
+    block_rows
+        Rows of one block: one numbered step of the scale, so that print drops out.
+
+    Returns
+    -------
+    ndarray, shape (R // block_rows, C, 3)
+    """
+    blocks = rectified.shape[0] // block_rows
+    usable = rectified[: blocks * block_rows]
+    shaped = usable.reshape(blocks, block_rows, *rectified.shape[1:])
+    # Half of the rows serve a median as well; spread by the golden ratio, so that they never
+    # fall into step with the graduations.
+    fraction = (np.arange(max(block_rows // 2, 3)) * GOLDEN_RATIO) % 1.0
+    some = np.unique((fraction * block_rows).astype(np.intp))
+    return np.median(shaped[:, some], axis=1).astype(np.float64)
+
+
+def find_limbs(blocks: FloatArray, width_columns: float, count: int | None) -> LimbSearch:
+    """Find tubes of one width among columns.
+
+    Parameters
+    ----------
+    blocks : ndarray, shape (B, C, 3)
+        From ``block_medians``.
+    width_columns
+        Outside width of a tube.
+    count
+        How many limbs to return; None for every band that stands out.
+
+    Returns
+    -------
+    LimbSearch
+    """
+    edges = np.diff(blocks, axis=1)
+    change = np.abs(edges - np.median(edges, axis=0)).sum(axis=2)
+    steady = np.abs(edges).sum(axis=2)
+    energy = (np.minimum(change, EDGE_CAP) ** 2).mean(axis=0)
+    energy += STEADY_SHARE * (np.minimum(steady, EDGE_CAP) ** 2).mean(axis=0)
+    strength = np.sqrt(energy)
+    score = _mirror_score(strength, width_columns)
+    peaks = _peaks(score, width_columns, limit=(count or 24) + 1)
+    if count is None:
+        chosen = _standing_out([score[p] for p in peaks])
+    else:
+        chosen = min(count, len(peaks))
+    left_out = float(score[peaks[chosen]]) if chosen < len(peaks) else 0.0
+    limbs = [
+        LimbBand(
+            centre_column=_refine(edges, strength, peak, width_columns),
+            width_columns=width_columns,
+            score=float(score[peak]),
+        )
+        for peak in peaks[:chosen]
+    ]
+    limbs.sort(key=lambda limb: limb.centre_column)
+    return LimbSearch(limbs=tuple(limbs), runner_up_score=left_out)
+
+
+def _mirror_score(strength: FloatArray, width: float) -> FloatArray:
+    """Mean of the mirrored edge strength inside a band, plus its pair of outer edges."""
+    half = max(round(width / 2), 3)
+    score = np.zeros(len(strength) + 1)
+    for axis in range(half + 1, len(strength) - half):
+        left = strength[axis - half - 1 : axis][::-1]
+        right = strength[axis : axis + half + 1]
+        mirrored = np.minimum(left, right)
+        rim = slice(max(half - 3, 0), half + 1)
+        score[axis] = mirrored.mean() + min(left[rim].max(), right[rim].max())
+    return score
+
+
+def _peaks(score: FloatArray, width: float, limit: int) -> list[int]:
+    rest = score.copy()
+    found: list[int] = []
+    reach = int(width)
+    for _ in range(limit):
+        peak = int(np.argmax(rest))
+        if rest[peak] <= 0:
+            break
+        found.append(peak)
+        rest[max(0, peak - reach) : peak + reach + 1] = 0.0
+    return found
+
+
+def _standing_out(scores: list[float]) -> int:
+    """Return how many of the descending scores come before the widest relative gap."""
+    ratios = [a / max(b, 1e-6) for a, b in zip(scores, scores[1:], strict=False)]
+    return int(np.argmax(ratios)) + 1 if ratios else len(scores)
+
+
+def _refine(edges: FloatArray, strength: FloatArray, peak: int, width: float) -> float:
+    """Return the axis about which the lateral edges mirror best, to a tenth of a column.
+
+    Parameters
+    ----------
+    edges : ndarray, shape (B, C, 3)
+        Signed lateral differences; ``edges[:, i]`` sits between columns i and i + 1.
+    strength : ndarray, shape (C - 1,)
+        Their changing part, unsigned.
+
+    Notes
+    -----
+    Two measures, each scaled to its own range: a mirror turns an edge round (left against
+    minus right, best for coloured liquids), and pairs of changing edges whatever their sign
+    (best for mercury, whose reflections are not symmetric).
+    """
+    reach = int(0.55 * width) + 1
+    span = int(0.15 * width) + 1
+    low, high = peak - reach - span, peak + reach + span
+    if low < 0 or high >= edges.shape[1]:
+        return float(peak)
+    capped = np.clip(edges[:, low:high], -EDGE_CAP, EDGE_CAP)
+    changing = strength[low:high]
+    doubled = range(2 * (reach + 1), 2 * (high - low - reach - 1))
+    turned, paired = [], []
+    for twice_axis in doubled:
+        # Axis at twice_axis / 2 in units of edges: pairs (i, twice_axis - i).
+        right = np.arange(twice_axis // 2 + 1, twice_axis // 2 + reach)
+        left = twice_axis - right
+        turned.append(-float((capped[:, right] * capped[:, left]).sum()))
+        paired.append(float(np.minimum(changing[right], changing[left]).sum()))
+    score = _scaled(turned) + _scaled(paired)
+    best = int(np.argmax(score))
+    shift = 0.0
+    if 0 < best < len(score) - 1:
+        before, at, after = score[best - 1 : best + 2]
+        bend = 2 * at - before - after
+        shift = float(0.5 * (after - before) / bend) if bend > 0 else 0.0
+    axis_in_edges = (doubled[0] + best + shift) / 2
+    return float(low + axis_in_edges + 0.5)
+
+
+def _scaled(score: list[float]) -> FloatArray:
+    values = np.asarray(score)
+    return np.asarray((values - values.min()) / max(float(np.ptp(values)), 1e-9))
