@@ -9,7 +9,7 @@ function for it in ``Arrangement.derived``.
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 
 from limbsight.errors import InputError
@@ -68,12 +68,74 @@ class Plan:
         return Limb(name=RESERVOIR, points=(RESERVOIR,), layers=(outermost,), end=end)
 
 
+Derived = Callable[
+    [
+        tuple[Limb, Limb],
+        Mapping[str, Number],
+        Mapping[str, Number],
+        Callable[[Number], Number],
+    ],
+    dict[str, Number],
+]
+"""Heights of levels that are not seen, from the limbs, the lengths along the tube of those
+that are, the inputs, and the function that makes a height of a length."""
+
+
+def nothing_derived(
+    limbs: tuple[Limb, Limb],
+    lengths: Mapping[str, Number],
+    q: Mapping[str, Number],
+    height: Callable[[Number], Number],
+) -> dict[str, Number]:
+    """Every level is seen."""
+    return {}
+
+
+def one_reservoir(
+    limbs: tuple[Limb, Limb],
+    lengths: Mapping[str, Number],
+    q: Mapping[str, Number],
+    height: Callable[[Number], Number],
+) -> dict[str, Number]:
+    """Level of a reservoir: given, or it has lost what the tube gained, by the areas."""
+    if "cistern level" in q:
+        return {RESERVOIR: height(q["cistern level"])}
+    if "zero" not in q:
+        return {}
+    (tube,) = (limb.points[0] for limb in limbs if limb.points[0] in lengths)
+    return {RESERVOIR: height(q["zero"]) - q["ratio"] * (lengths[tube] - q["zero"])}
+
+
+def two_reservoirs(
+    limbs: tuple[Limb, Limb],
+    lengths: Mapping[str, Number],
+    q: Mapping[str, Number],
+    height: Callable[[Number], Number],
+) -> dict[str, Number]:
+    """Two-liquid micromanometer: each reservoir moves with the interface, by the areas.
+
+    Both are put at the height of the zero: only their difference from it matters, as the
+    liquids balance at zero. A limb without an interface moves against the other.
+    """
+    moved = {
+        limb.name: lengths[limb.points[0]] - q["zero"]
+        for limb in limbs
+        if limb.points[0] in lengths
+    }
+    levels = {}
+    for limb, other in (limbs, limbs[::-1]):
+        move = moved[limb.name] if limb.name in moved else -moved[other.name]
+        levels[limb.points[-1]] = height(q["zero"]) + q["ratio"] * move
+    return levels
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Arrangement:
-    """One arrangement: how its limbs are laid out."""
+    """One arrangement: how its limbs are laid out, and what is not seen of them."""
 
     limbs: Callable[[Plan], tuple[Limb, Limb]]
     """The tapped and the reference limb."""
+    derived: Derived = nothing_derived
     from_top: bool = False
     """Levels count from the bend, and the bend is on top."""
     zeroed: bool = False
@@ -104,13 +166,45 @@ def tube_and_reservoir(plan: Plan) -> tuple[Limb, Limb]:
     return plan.limb(plan.tapped, plan.process, TAPPING), plan.reservoir(plan.beyond, DATUM)
 
 
+def bank_tube(plan: Plan) -> tuple[Limb, Limb]:
+    """One tube of a bank against an open tube of it, or against the common reservoir."""
+    tapped = plan.limb(plan.tapped, plan.process, TAPPING)
+    if plan.reference == RESERVOIR:
+        return tapped, plan.reservoir(plan.beyond, DATUM)
+    return tapped, plan.limb(plan.reference, plan.beyond, DATUM)
+
+
+def interface_and_reservoirs(plan: Plan) -> tuple[Limb, Limb]:
+    """Two-liquid micromanometer: the lighter (seal) liquid over an interface, wide ends."""
+    if len(plan.seals) != 1:
+        raise InputError("a micromanometer needs one lighter liquid under [liquids] seal")
+
+    def side(name: str, outermost: str, end: str) -> Limb:
+        wide = f"{name} reservoir"
+        if plan.levels.get(name, 0) == 0:
+            return Limb(name=name, points=(wide,), layers=(outermost,), end=end)
+        seen = replace(plan, seals=()).limb(name, outermost, end)
+        return replace(seen, points=(*seen.points, wide), layers=(*plan.seals, outermost))
+
+    if not any(plan.levels.values()):
+        raise InputError("a micromanometer needs the interface of at least one limb")
+    return (
+        side(plan.tapped, plan.process, TAPPING),
+        side(plan.reference, plan.beyond, DATUM),
+    )
+
+
 ARRANGEMENTS: dict[str, Arrangement] = {
     "u-tube": Arrangement(limbs=two_limbs),
     "inverted-u-tube": Arrangement(limbs=two_limbs, from_top=True),
     "single-limb": Arrangement(limbs=one_limb),
-    "cistern": Arrangement(limbs=tube_and_reservoir, zeroed=True),
-    "inclined": Arrangement(limbs=tube_and_reservoir, zeroed=True),
-    "barometer": Arrangement(limbs=tube_and_reservoir),
+    "cistern": Arrangement(limbs=tube_and_reservoir, derived=one_reservoir, zeroed=True),
+    "inclined": Arrangement(limbs=tube_and_reservoir, derived=one_reservoir, zeroed=True),
+    "barometer": Arrangement(limbs=tube_and_reservoir, derived=one_reservoir),
+    "bank": Arrangement(limbs=bank_tube, derived=one_reservoir),
+    "micromanometer": Arrangement(
+        limbs=interface_and_reservoirs, derived=two_reservoirs, zeroed=True
+    ),
 }
 
 
@@ -128,20 +222,3 @@ def chain(tapped: Limb, reference: Limb, manometric: str) -> tuple[Leg, ...]:
         for fluid, (start, end) in zip(reference.layers, pairwise(outward), strict=True)
     ]
     return tuple(legs)
-
-
-def reservoir_height(
-    at_zero_m: Number, tube_length_m: Number, zero_length_m: Number, area_ratio: Number
-) -> Number:
-    """Level of a reservoir: what the tube gained it has lost, by the ratio of areas.
-
-    Parameters
-    ----------
-    at_zero_m : float or ndarray, [m]
-        Height of both levels at equal pressures.
-    tube_length_m, zero_length_m : float or ndarray, [m]
-        Along the tube, now and at zero.
-    area_ratio : float or ndarray
-        Cross-section of the tube over that of the reservoir.
-    """
-    return at_zero_m - area_ratio * (tube_length_m - zero_length_m)

@@ -84,7 +84,7 @@ class Liquid:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Gas:
-    """A gas by molar mass and second virial coefficient: p M / (Z R T), Z = 1 + B p / (R T)."""
+    """A gas: density p M / (Z R T) with the second virial coefficient, Z = 1 + B p / (R T)."""
 
     name: str
     molar_mass_kg_mol: float
@@ -252,7 +252,7 @@ def moist_air() -> MoistAir:
     entry = constants()["air"]
     return MoistAir(
         name="air",
-        relative_standard_uncertainty=entry["relative_standard_uncertainty_outside"],
+        relative_standard_uncertainty=entry["relative_standard_uncertainty"],
         source=entry["source"],
     )
 
@@ -297,7 +297,7 @@ def _liquid(name: str, entry: Mapping[str, Any]) -> Liquid:
     )
 
 
-def _surface(entry: Mapping[str, Any]) -> dict[str, float]:
+def _surface(entry: Mapping[str, Any]) -> dict[str, Any]:
     """Surface of a liquid; an organic liquid that wets glass where nothing is known."""
 
     def value(key: str) -> float:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 from limbsight.reduce.elementary import Number
 
@@ -49,7 +50,7 @@ def pressure_difference(
     ValueError
         If the chain is broken.
     """
-    for before, after in zip(legs, legs[1:], strict=False):
+    for before, after in pairwise(legs):
         if before.end != after.start:
             raise ValueError(f"chain broken between {before.end!r} and {after.start!r}")
     total: Number = 0.0

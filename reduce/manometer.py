@@ -25,7 +25,6 @@ from limbsight.reduce.arrangements import (
     Limb,
     Plan,
     chain,
-    reservoir_height,
 )
 from limbsight.reduce.capillarity import meniscus
 from limbsight.reduce.constants import CELSIUS_ZERO_K, constants, convention, default
@@ -37,6 +36,8 @@ from limbsight.reduce.uncertainty import Input
 from limbsight.units import Given
 
 Kind = Literal["gauge", "absolute", "differential"]
+PER_MENISCUS = ("level ", "mark ", "own angle ", "own interface ")
+"""First words of the keys of inputs that differ from reading to reading."""
 MANOMETRIC, PROCESS, BEYOND, WANTED, BEND = "manometric", "process", "beyond", "wanted", "bend"
 
 
@@ -53,6 +54,7 @@ class Component:
     coefficient_m: Number
     kind: Literal["A", "B"] = "B"
     degrees_of_freedom: float = math.inf
+    source: str = "reading"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -178,6 +180,10 @@ class Reduction:
     rises: Mapping[str, _Rise]
     offsets: Mapping[str, float]
     """Sideways place of each level's limb, as a share of the limb spacing."""
+    zero: Reduction | None = None
+    """A reading with both ends at one pressure, to be subtracted."""
+    zero_keys: frozenset[str] = frozenset()
+    """Inputs of ``zero`` that are its own, known here with ``zero:`` in front."""
 
     @property
     def kind(self) -> Kind:
@@ -186,45 +192,35 @@ class Reduction:
 
     def heights(self, q: Mapping[str, Number]) -> dict[str, Number]:
         """Heights of all points of the chain [m], upward, from the inputs' values."""
-        m = self.manometer
         growth = 1 + q["expansion"] * (q["temperature"] - q["true at"])
-        z: dict[str, Number] = {}
-        for point, level in self.levels.items():
-            length = level.value_m
-            for c in level.components:
-                length = length + c.coefficient_m * q[c.key]
-            length = length * growth
-            if "zero" in q:
-                length = q["zero"] + (length - q["zero"]) * self._stretch()
-            z[point] = self._upright(length, q) + self._aside(point, q)
-            rise = self.rises[point]
-            z[point] = z[point] - rise.value_m
-            for key, derivative in rise.terms:
-                z[point] = z[point] - derivative * q[key]
-            if "ratio" in q:
-                at_zero = self._upright(q["zero"], q)
-                z[RESERVOIR] = reservoir_height(at_zero, length, q["zero"], q["ratio"])
-        if "cistern level" in q:
-            z[RESERVOIR] = q["cistern level"] * growth
+        lengths = {p: self._length(level, q, growth) for p, level in self.levels.items()}
+        z: dict[str, Number] = {
+            point: self._upright(length, q) + self._aside(point, q) - self._rise(point, q)
+            for point, length in lengths.items()
+        }
+        arrangement = ARRANGEMENTS[self.manometer.arrangement]
+        z |= arrangement.derived(self.limbs, lengths, q, lambda x: self._upright(x, q))
+        # a barometer without a stated height gives the pressure at its cistern's surface
         z[TAPPING] = q["tapping"] * growth if "tapping" in q else z[RESERVOIR]
         start = z[TAPPING]
         if "wanted" in q:
             start = z[WANTED] = q["wanted"] * growth
         z[DATUM] = q["reference tapping"] * growth if "reference tapping" in q else start
-        if m.limb_temperatures_k:
+        if "bend" in q:
             z[BEND] = q["bend"] * growth
         return z
 
     def difference(self, q: Mapping[str, Number]) -> Number:
         """Pressure at the tapping less that at the reference [Pa]."""
         z = self.heights(q)
-        p = self._walk(z, q, q["barometer"])
-        if any(self.fluids[leg.fluid].is_gas for leg in self.legs if leg.fluid != BEYOND):
-            # the gas in the line has the line's own pressure: one more pass settles it, as
-            # each changes the next by rho g z / p, less than 1e-3
-            line = p if self.kind == "absolute" else q["barometer"] + p
-            p = self._walk(z, q, line)
-        return p
+        p = self._walk(z, q, self._line_pressure(z, q))
+        if self.zero is None:
+            return p
+        return p - self.zero.difference({**q, **{k: q[f"zero: {k}"] for k in self.zero_keys}})
+
+    def densities(self, q: Mapping[str, Number]) -> dict[tuple[str, str], Number]:
+        """Density of each filling, by role and limb [kg/m3]."""
+        return self._densities(q, self._line_pressure(self.heights(q), q))
 
     def absolute(self, q: Mapping[str, Number]) -> Number:
         """Absolute pressure at the tapping [Pa]; not for a difference of two tappings."""
@@ -236,22 +232,31 @@ class Reduction:
         p = self.difference(q)
         return p - q["barometer"] if self.kind == "absolute" else p
 
+    def _line_pressure(self, z: Mapping[str, Number], q: Mapping[str, Number]) -> Number:
+        """Absolute pressure of the gas in the line, if there is one [Pa].
+
+        The chain is walked once with that gas at the pressure of the surroundings. One pass
+        settles it: each changes the next by rho g z / p, less than 1e-3 of a small leg.
+        """
+        if not any(self.fluids[leg.fluid].is_gas for leg in self.legs if leg.fluid != BEYOND):
+            return q["barometer"]
+        p = self._walk(z, q, q["barometer"])
+        return p if self.kind == "absolute" else q["barometer"] + p
+
     def _walk(
         self, z: Mapping[str, Number], q: Mapping[str, Number], line_pa: Number
     ) -> Number:
-        densities = {
-            (leg.fluid, leg.limb): self._density(leg, q, line_pa) for leg in self.legs
-        }
-        p = pressure_difference(self.legs, z, densities, q["gravity"])
+        p = pressure_difference(self.legs, z, self._densities(q, line_pa), q["gravity"])
         return p + q["vapour"] if "vapour" in q else p
+
+    def _densities(
+        self, q: Mapping[str, Number], line_pa: Number
+    ) -> dict[tuple[str, str], Number]:
+        return {(leg.fluid, leg.limb): self._density(leg, q, line_pa) for leg in self.legs}
 
     def _density(self, leg: Leg, q: Mapping[str, Number], line_pa: Number) -> Number:
         filling = self.fluids[leg.fluid]
-        t = (
-            q[f"temperature {leg.limb}"]
-            if self.manometer.limb_temperatures_k
-            else q["temperature"]
-        )
+        t = q[_temperature_key(self.manometer, leg)]
         factor = 1 + q[_density_key(leg.fluid, filling)]
         if isinstance(filling, Liquid):
             extra = q.get(f"expansion of {filling.name}", 0.0)
@@ -259,17 +264,31 @@ class Reduction:
         p = q["barometer"] if leg.fluid == BEYOND else line_pa
         return filling.density(t, p, q["humidity"]) * factor
 
+    def _length(self, level: Level, q: Mapping[str, Number], growth: Number) -> Number:
+        """Along the tube, from the scale's zero."""
+        length = level.value_m
+        for c in level.components:
+            length = length + c.coefficient_m * q[c.key]
+        length = length * growth
+        if "zero" in q:
+            length = q["zero"] + (length - q["zero"]) * self._stretch()
+        return length
+
+    def _rise(self, point: str, q: Mapping[str, Number]) -> Number:
+        rise = self.rises[point]
+        total: Number = rise.value_m
+        for key, derivative in rise.terms:
+            total = total + derivative * q[key]
+        return total
+
     def _upright(self, length: Number, q: Mapping[str, Number]) -> Number:
         if "incline" in q:
             return length * sin(q["incline"] + q["plumb"])
         return length * cos(q["plumb"])
 
     def _aside(self, point: str, q: Mapping[str, Number]) -> Number:
-        return (
-            self.offsets[point] * q["spacing"] * sin(q["plumb"])
-            if self.offsets[point]
-            else 0.0
-        )
+        """Height a limb gains by its place across the tilted board."""
+        return self.offsets[point] * q["spacing"] * sin(q["plumb"])
 
     def _stretch(self) -> float:
         """Length of tube per length on the scale."""
@@ -279,6 +298,34 @@ class Reduction:
         gain = math.sin(m.incline_rad.value) if m.incline_rad else 1.0
         ratio = m.area_ratio.value if m.area_ratio else default("area_ratio")
         return 1 / (gain + ratio)
+
+
+def subtract_zero(reading: Reduction, zero: Reduction) -> Reduction:
+    """Take off what a reading with both ends at one pressure says.
+
+    Tilt, capillarity and the zero of the scale cancel where they are common, and so do the
+    levels' components of one shared key; what belongs to a single meniscus does not.
+
+    Raises
+    ------
+    InputError
+        If the line holds a liquid, whose leg would be taken off with the zero.
+    """
+    if not reading.manometer.process.is_gas:
+        raise InputError(
+            "a zero reading can't be subtracted where the process fluid is a liquid: its leg "
+            "would go with it; read the zero with the line empty and mend the scale's zero"
+        )
+    common = {i.key for i in reading.inputs}
+    shared = {key for key in common if not key.startswith(PER_MENISCUS)}
+    own = [i for i in zero.inputs if i.key not in shared]
+    renamed = (replace(i, key=f"zero: {i.key}", name=f"zero: {i.name}") for i in own)
+    return replace(
+        reading,
+        inputs=(*reading.inputs, *renamed),
+        zero=zero,
+        zero_keys=frozenset(i.key for i in own),
+    )
 
 
 def prepare(manometer: Manometer, levels: Mapping[str, Sequence[Level]]) -> Reduction:
@@ -493,8 +540,9 @@ def _levels(
             # a length between two marks has the stated uncertainty: each end half its square
             mark = Component(
                 key=f"mark {point}",
-                name=f"scale at {point}" + (" (default)" if stated is None else ""),
+                name=f"scale at {point}",
                 coefficient_m=length_u / math.sqrt(2),
+                source="default: scale not stated" if stated is None else "given",
             )
             by_point[point] = Level(
                 value_m=level.value_m, components=(*level.components, mark)
@@ -512,7 +560,7 @@ def _levels(
                     standard_uncertainty=sizes[c.key],
                     kind=c.kind,
                     degrees_of_freedom=c.degrees_of_freedom,
-                    source="reading",
+                    source=c.source,
                 ),
             )
     return {
@@ -576,13 +624,14 @@ def _places(
         )  # fmt: skip
     if m.limb_temperatures_k:
         q.define("bend", "height of the bend", m.scale.bottom_m, "m", 0.02, "bottom of scale")
-    if any(RESERVOIR in limb.points for limb in limbs):
+    if any(RESERVOIR in limb.points for limb in limbs) or m.arrangement == "micromanometer":
         _reservoir(q, m)
 
 
 def _reservoir(q: _Inputs, m: Manometer) -> None:
     level_u = default("cistern_level_standard_uncertainty_m")
     if m.cistern_scale == "adjusted" or m.arrangement == "bank":
+        # its level is read or set on the scale, whatever the tube does
         if m.cistern_level_m is None:
             raise InputError(
                 "the level of the reservoir on the scale is needed; give it under "
@@ -626,9 +675,6 @@ def _legs(m: Manometer, limbs: tuple[Limb, Limb], q: _Inputs) -> tuple[Leg, ...]
             "incline", "angle of the tube", m.incline_rad, "rad",
             fallback=(0.0, 0.0), typical_u=tilt,
         )  # fmt: skip
-    missing = {leg.limb for leg in legs if m.limb_temperatures_k} - set(m.limb_temperatures_k)
-    if missing:
-        raise InputError(f"limb_temperatures: none for {', '.join(sorted(missing))}")
     return tuple(legs)
 
 
@@ -638,8 +684,7 @@ def _fillings(
     """Density inputs, ranges, and the order of weights."""
     for leg in legs:
         filling = fluids[leg.fluid]
-        key = f"temperature {leg.limb}" if m.limb_temperatures_k else "temperature"
-        filling.check_temperature(float(q[key].value))
+        filling.check_temperature(float(q[_temperature_key(m, leg)].value))
         relative = filling.relative_standard_uncertainty
         name = f"density of {filling.name}"
         if filling.is_gas and leg.fluid != BEYOND:
@@ -661,6 +706,11 @@ def _fillings(
         relative = default("vapour_pressure_relative_standard_uncertainty")
         value = m.manometric.vapour_pressure_pa
         q.define("vapour", "vapour over the column", value, "Pa", relative * value, "20 degC")
+
+
+def _temperature_key(m: Manometer, leg: Leg) -> str:
+    """A limb's own temperature, or the common one, which a reservoir always has."""
+    return f"temperature {leg.limb}" if leg.limb in m.limb_temperatures_k else "temperature"
 
 
 def _density_key(role: str, filling: Fluid) -> str:
@@ -694,10 +744,11 @@ def _rise(
     bore, bore_u = _bore(m, limb.name)
     pair = low.name if high.is_gas else f"{low.name} and {high.name}"
     if not high.is_gas:
-        return _rise_between_liquids(q, pair, limb.points[i], bore / 2, difference, g)
+        rise = _rise_between_liquids(q, pair, limb.points[i], bore / 2, difference, g)
+        return _Rise(terms=rise.terms[1:]) if arrangement.zeroed else rise
     shape = meniscus(bore / 2, low.contact_angle_rad, low.surface_tension_n_m, difference, g)
     own_angle = q.define(
-        f"angle {limb.points[i]}",
+        f"own angle {limb.points[i]}",
         f"contact angle, {limb.points[i]} alone",
         0.0,
         "rad",
@@ -767,7 +818,7 @@ def _rise_between_liquids(
         f"interface {pair}", f"capillarity between {pair}", 0.0, "1", 1.0, "default: unknown"
     )
     own = q.define(
-        f"interface {point}",
+        f"own interface {point}",
         f"capillarity at {point} alone",
         0.0,
         "1",

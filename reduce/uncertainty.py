@@ -12,7 +12,8 @@ from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
-from scipy.stats import norm, t
+from numpy.typing import NDArray
+from scipy.special import ndtri, stdtrit
 from uncertainties import UFloat, ufloat
 
 from limbsight.reduce.elementary import Number
@@ -160,21 +161,24 @@ def coverage_factor(degrees_of_freedom: float, probability: float) -> float:
     """Return k = t_p(nu), with nu truncated to a whole number (GUM G.4.1), at least 1."""
     tail = (1 + probability) / 2
     if math.isinf(degrees_of_freedom):
-        return float(norm.ppf(tail))
-    return float(t.ppf(tail, max(1, math.floor(degrees_of_freedom + 1e-9))))
+        return float(ndtri(tail))
+    return float(stdtrit(max(1, math.floor(degrees_of_freedom + 1e-9)), tail))
 
 
-def array_sensitivities(
-    model: Model, values: Mapping[str, Number], keys: Sequence[str]
-) -> dict[str, Number]:
-    """Partial derivatives where values are arrays, by the complex step.
+def array_uncertainty(model: Model, inputs: Sequence[Input]) -> NDArray[np.float64]:
+    """Combined standard uncertainty of a model whose values are arrays, uncorrelated inputs.
 
     Notes
     -----
-    ``Im f(x + ih) / h`` has no cancellation, so with a tiny h it is exact to rounding:
-    Squire and Trapp, SIAM Review 40 (1998) 110.
+    Sensitivities by the complex step: ``Im f(x + ih) / h`` has no cancellation, so with a
+    tiny h it is exact to rounding (Squire and Trapp, SIAM Review 40 (1998) 110).
     """
     step = 1e-150
-    return {
-        key: np.imag(model({**values, key: values[key] + 1j * step})) / step for key in keys
-    }
+    values = {i.key: i.value for i in inputs}
+    variance: Number = 0.0
+    for i in inputs:
+        if i.standard_uncertainty > 0:
+            moved = model({**values, i.key: i.value + 1j * step})
+            part = np.imag(moved) / step * i.standard_uncertainty
+            variance = variance + part * part
+    return np.sqrt(variance)
