@@ -1,0 +1,191 @@
+"""How likely a crop of the picture shows a given string of figures.
+
+A small convolutional network (trained on drawn labels, ``training/train_numerals.py``)
+gives the probability of each character, or none, for every second pixel column of a crop.
+The probability of a whole string is the sum over all its alignments with the columns, the
+forward recursion of connectionist temporal classification [1]_.
+
+References
+----------
+.. [1] Graves et al., "Connectionist temporal classification", Proc. ICML 2006, 369-376,
+   equations 5 to 8.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from functools import cache
+from pathlib import Path
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from limbsight.vision.numeral_columns import ScaleGeometry
+
+FloatArray = NDArray[np.float64]
+
+CHARACTERS = "0123456789.abcghikmnprsHOP"
+"""Class 0 of the network is blank; these follow."""
+CROP_HEIGHT, CROP_WIDTH = 32, 96
+FIGURE_HEIGHT = 17.0
+"""Height of the figures in a crop; the training has 12 to 23 rows."""
+TONE_FLOOR = 0.01 * 255.0
+"""Added to the standard deviation of a crop, as in the training."""
+BLANK_CERTAIN = 0.99
+"""Repeats of columns this surely blank carry nothing and are dropped for speed."""
+NEGLIGIBLE = 1e-6
+"""Far below the probability that a label is misread altogether (numerals.MISREAD)."""
+LEAST_PROBABILITY = 1e-5
+"""Keeps one smeared column from ruling a string out."""
+
+
+@cache
+def _network() -> cv2.dnn.Net:
+    path = Path(__file__).parent / "numerals_net.onnx"
+    return cv2.dnn.readNetFromONNX(str(path))
+
+
+def cut_crops(
+    grey: NDArray[np.uint8],
+    geometry: ScaleGeometry,
+    index: FloatArray,
+    across_px: FloatArray,
+    figure_height_px: float,
+    figure_width_px: float,
+    *,
+    turned: bool = False,
+) -> tuple[NDArray[np.float32], FloatArray]:
+    """Cut crops about places along and across the scale, upright and of equal size.
+
+    Parameters
+    ----------
+    grey : ndarray, shape (H, W), uint8
+    geometry
+        Where the scale is.
+    index, across_px : ndarray, shape (N,)
+        Middles of the crops.
+    figure_height_px, figure_width_px
+        Height of the figures and width of the widest label in the picture.
+    turned
+        Upside down, for numbers printed so.
+
+    Returns
+    -------
+    crops : ndarray, shape (N, 1, 32, 96), float32
+        Mean 0 and standard deviation 1 each.
+    corners_px : ndarray, shape (N, 4, 2)
+        Outline of each crop in the picture.
+    """
+    centre, along, across = geometry.at(index)
+    along = along / np.hypot(along[:, 0], along[:, 1])[:, None]
+    middle = centre + across_px[:, None] * across
+    pixel = figure_height_px / FIGURE_HEIGHT
+    stretch = max(1.0, (figure_width_px / pixel + 12.0) / CROP_WIDTH)
+    down = (np.arange(CROP_HEIGHT) - (CROP_HEIGHT - 1) / 2) * pixel
+    right = (np.arange(CROP_WIDTH) - (CROP_WIDTH - 1) / 2) * pixel * stretch
+    if turned:
+        down, right = -down, -right
+
+    def place(v: FloatArray, w: FloatArray) -> FloatArray:
+        return middle[:, None, None] - v[:, None, None] * along[:, None, None] + (
+            w[:, None] * across[:, None, None]
+        )
+
+    xy = place(down, right)
+    source, reduction = _reduced(grey, pixel)
+    x, y = ((xy[..., i].reshape(-1, CROP_WIDTH) + 0.5) / reduction - 0.5 for i in (0, 1))
+    drawn = cv2.remap(
+        source, x.astype(np.float32), y.astype(np.float32), cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE
+    )
+    crops = drawn.reshape(len(index), 1, CROP_HEIGHT, CROP_WIDTH).astype(np.float32)
+    crops -= crops.mean(axis=(2, 3), keepdims=True)
+    crops /= crops.std(axis=(2, 3), keepdims=True) + TONE_FLOOR
+    half = np.array([-1.0, 1.0])
+    outline = place(half * figure_height_px * 0.6, half * (figure_width_px / 2 + 0.2 * figure_height_px))
+    return crops, outline.reshape(-1, 4, 2)[:, [0, 1, 3, 2]]
+
+
+def _reduced(grey: NDArray[np.uint8], pixel: float) -> tuple[NDArray[np.uint8], int]:
+    """Picture averaged down so that sampling every ``pixel`` doesn't alias."""
+    reduction = max(1, int(pixel / 1.2))
+    if reduction == 1:
+        return grey, 1
+    size = (grey.shape[1] // reduction, grey.shape[0] // reduction)
+    whole = grey[: size[1] * reduction, : size[0] * reduction]
+    return np.asarray(cv2.resize(whole, size, interpolation=cv2.INTER_AREA), np.uint8), reduction
+
+
+def class_probabilities(crops: NDArray[np.float32]) -> FloatArray:
+    """Probabilities of blank and of each character: (N, steps, 1 + len(CHARACTERS))."""
+    net = _network()
+    net.setInput(crops)
+    return np.asarray(np.exp(net.forward()[:, :, 0]).transpose(0, 2, 1), dtype=np.float64)
+
+
+def most_likely(probabilities: FloatArray) -> str:
+    """Best character per step, repeats and blanks dropped: (steps, classes)."""
+    steps = probabilities.argmax(axis=1)
+    kept = steps[np.insert(steps[1:] != steps[:-1], 0, True)]
+    return "".join(CHARACTERS[c - 1] for c in kept if c)
+
+
+def string_probabilities(probabilities: FloatArray, strings: Sequence[str]) -> FloatArray:
+    """Probability of each string for each crop.
+
+    Parameters
+    ----------
+    probabilities : ndarray, shape (N, steps, classes)
+    strings
+        Made of ``CHARACTERS``; the empty string stands for a crop without text.
+
+    Returns
+    -------
+    ndarray, shape (N, len(strings))
+        0 where some character is seen less often than ``NEGLIGIBLE`` times, which bounds
+        the probability from above.
+    """
+    kept = np.maximum(_without_idle_steps(probabilities), LEAST_PROBABILITY)
+    seen = probabilities.sum(axis=1)
+    result = np.zeros((len(kept), len(strings)))
+    lengths = np.array([len(s) for s in strings])
+    for length in np.unique(lengths):
+        which = np.flatnonzero(lengths == length)
+        codes = np.array(
+            [[CHARACTERS.index(c) + 1 for c in strings[i]] for i in which], dtype=np.int64
+        ).reshape(len(which), length)
+        bound = seen[:, codes].min(axis=2, initial=1.0)
+        crop, string = np.nonzero(bound >= NEGLIGIBLE)
+        result[crop, which[string]] = _forward(kept[crop], codes[string])
+    return result
+
+
+def _without_idle_steps(probabilities: FloatArray) -> FloatArray:
+    """Drop steps that are blank like the one before; pad with blank to equal length."""
+    blank = probabilities[:, :, 0] > BLANK_CERTAIN
+    keep = ~blank
+    keep[:, 1:] |= ~blank[:, :-1]
+    longest = max(1, int(keep.sum(axis=1).max()))
+    packed = np.zeros((len(keep), longest, probabilities.shape[2]))
+    packed[:, :, 0] = 1.0
+    for target, mask, source in zip(packed, keep, probabilities, strict=True):
+        target[: mask.sum()] = source[mask]
+    return packed
+
+
+def _forward(probabilities: FloatArray, codes: NDArray[np.int64]) -> FloatArray:
+    """Forward recursion for pairs of crop (P, steps, classes) and string (P, L): (P,)."""
+    count, length = codes.shape
+    states = np.zeros((count, 2 * length + 1), dtype=np.int64)
+    states[:, 1::2] = codes
+    may_skip = np.zeros(states.shape, dtype=np.float64)
+    may_skip[:, 3::2] = codes[:, 1:] != codes[:, :-1]
+    emitted = np.take_along_axis(probabilities, states[:, None, :], axis=2)
+    alpha = np.zeros(states.shape)
+    alpha[:, 0] = 1.0
+    for step in range(probabilities.shape[1]):
+        moved = alpha.copy()
+        moved[:, 1:] += alpha[:, :-1]
+        moved[:, 2:] += may_skip[:, 2:] * alpha[:, :-2]
+        alpha = moved * emitted[:, step]
+    return np.asarray(alpha[:, -2:].sum(axis=1) if length else alpha[:, 0])
