@@ -69,6 +69,7 @@ class _Physics:
     bore_radius_m: float
     elevation_rad: float
     lit_through: float
+    skin: float
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -123,9 +124,15 @@ def _wall_height(view: TubeView, interface: MeniscusPhysics) -> float:
 _KNOTS = np.array([-3.0, -2.0, -1.4, -0.9, -0.5, -0.2, 0.0, 0.2, 0.5, 0.9, 1.4, 2.0, 3.0])
 """Heights, in bore radii from the apex, at which the board's brightness is a free factor."""
 
-_U_BOARD, _U_BOARD_STEP = 0.35, 0.2
-"""Board against expectation, and its change over one bore radius (common practice, no
-source)."""
+_U_BOARD, _U_BOARD_STEP = 0.25, 0.2
+"""Board's unevenness beyond what the light makes, and its change over one bore radius
+(common practice, no source)."""
+
+_LIGHT_EDGES = np.radians([-60.0, -25.0, 0.0, 15.0, 30.0, 50.0, 75.0])
+"""Bands of inclination in which the room's brightness is a free factor."""
+
+_U_LIGHT = 0.8
+"""Relative: a room may be dark in one band and twice as bright as supposed in another."""
 
 _EXTRAS_REFRACTED = ((0.4, 0.4), (0.03, 0.1))
 """Prior mean and standard deviation, as parts of the board: front of the room, trapped."""
@@ -135,14 +142,19 @@ _EXTRAS_MIRRORED = ((0.4, 0.5), (0.1, 0.2), (1.0, 0.15), (0.0, 0.15), (0.0, 0.3)
 
 
 def _factor_priors(mirror: bool) -> tuple[Array, Array]:
-    """Prior means (K,) and precision matrix (K, K) of the factors of one channel."""
+    """Prior means (K,) and precision matrix (K, K) of the factors of one channel.
+
+    Order: light past the tube and through it by bands, board by knots, extras.
+    """
+    light = np.concatenate([[1.0], np.ones(len(_LIGHT_EDGES) - 1)])
+    u_light = np.concatenate([[0.3], np.full(len(_LIGHT_EDGES) - 1, _U_LIGHT)])
     extras = np.array(_EXTRAS_MIRRORED if mirror else _EXTRAS_REFRACTED)
     knots = len(_KNOTS)
-    mean = np.concatenate([np.ones(knots), extras[:, 0]])
     steps = np.diff(np.eye(knots), axis=0) / np.sqrt(np.diff(_KNOTS))[:, None]
-    precision = np.diag(np.concatenate([np.full(knots, _U_BOARD**-2), extras[:, 1] ** -2]))
-    precision[:knots, :knots] += steps.T @ steps / _U_BOARD_STEP**2
-    return mean, precision
+    board = np.eye(knots) / _U_BOARD**2 + steps.T @ steps / _U_BOARD_STEP**2
+    mean = np.concatenate([light, np.zeros(knots), extras[:, 0]])
+    precision = block_diag(np.diag(u_light**-2), board, np.diag(extras[:, 1] ** -2))
+    return mean, np.asarray(precision)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -257,18 +269,21 @@ def _weights(
     index = np.array([s.below_index for s in scenes])[of_scene]
     elevation = np.array([s.elevation_rad for s in scenes])[of_scene]
     chord = 2.0 * bore / np.sqrt(1.0 - (np.sin(elevation) / index) ** 2)
-    logarithm = (
-        np.minimum(paths.below_m / chord, 4.0)[:, None] * log_below
-        + np.minimum(paths.above_m / chord, 4.0)[:, None] * log_above
-    )
-    passed = paths.weight[:, None] * np.exp(logarithm)
+    skin = np.array([physics.skin for physics in variants])[of_scene]
+    passed = paths.weight[:, None] * _transmittance(paths, chord, skin, log_below, log_above)
 
     back = paths.end == BACK
     board_height = _board_height(level, paths) / bore
     hats = _hats(_KNOTS, board_height) * back[:, None]
     lit = _hats(_BOARD_NODES, board_height)
-    boards = np.einsum("pk,pck->pc", lit, np.stack([s.board for s in shades])[of_scene])
-    on_board = hats[:, None, :] * (boards * passed)[:, :, None]
+    by_band = np.stack([s.board for s in shades])
+    light = np.zeros((len(of_scene), 3, by_band.shape[3]))
+    for number in range(len(scenes)):
+        own = of_scene == number
+        light[own] = np.einsum("pk,kcj->pcj", lit[own], by_band[number])
+    light *= (passed * back[:, None])[:, :, None]
+    on_board = light.sum(axis=2)
+    uneven = hats[:, None, :] * on_board[:, :, None]
     white = level.board_colour
     extras = [
         passed * white * (paths.end == FRONT)[:, None],
@@ -277,9 +292,28 @@ def _weights(
     if level.below.opaque_mirror:
         column = paths.weight[:, None] * level.below_colour * (paths.end == COLUMN)[:, None]
         extras += [column, column * (height[paths.ray] / bore)[:, None]]
-        extras += [on_board.sum(axis=2) * paths.mirrored[:, None]]
-    stacked = np.concatenate([on_board, np.stack(extras, axis=2)], axis=2)
+        extras += [on_board * paths.mirrored[:, None]]
+    stacked = np.concatenate([light, uneven, np.stack(extras, axis=2)], axis=2)
     return _summed(paths.ray, stacked.reshape(len(paths.ray), -1), len(height))
+
+
+def _transmittance(
+    paths: Paths, chord: Array | float, skin: Array | float, log_below: Array, log_above: Array
+) -> Array:
+    """Share of light left along each path, (P, 3).
+
+    ``skin`` is the part of the absorption that a fluid takes once per passage, however
+    short: stain on the glass, dye gathered at the surface, haze.  The rest follows
+    Beer and Lambert.
+    """
+    below = (1.0 - skin) * paths.below_m / chord + skin * paths.below_passes
+    above = (1.0 - skin) * paths.above_m / chord + skin * paths.above_passes
+    return np.asarray(
+        np.exp(
+            np.minimum(below, 4.0)[:, None] * log_below
+            + np.minimum(above, 4.0)[:, None] * log_above
+        )
+    )
 
 
 def _summed(ray: NDArray[np.int64], value: Array, count: int) -> Array:
@@ -312,7 +346,8 @@ def _hats(knots: Array, height: Array) -> Array:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Shading:
-    """Log transmittances of a full chord (3,), and the expected board (3, nodes)."""
+    """Log transmittances of a full chord (3,), and the light on the board: (nodes, 3, 1 +
+    bands), the part that comes past the tube first."""
 
     log_below: Array
     log_above: Array
@@ -338,42 +373,47 @@ def _shading(level: _Level, physics: _Physics, scene: Scene) -> _Shading:
     log_below, _ = parted(level.below_colour)
     if level.below.opaque_mirror:
         log_below = np.zeros(3)
-    share = _light_on_board(level, scene, log_below, log_above)
+    through = _light_on_board(level, physics, scene, log_below, log_above)
+    past = np.full((len(_BOARD_NODES), 3, 1), 1.0 - f)
+    light = np.concatenate([past, f * through], axis=2)
     # The uppermost node's light made the upper plateau.
-    clean = board_above / (1.0 - f + f * share[-1])
-    board = clean[:, None] * (1.0 - f + f * share.T)
-    return _Shading(log_below=log_below, log_above=log_above, board=board)
+    light *= (board_above / light[-1].sum(axis=1))[:, None]
+    return _Shading(log_below=log_below, log_above=log_above, board=light)
 
 
 _BOARD_NODES = np.concatenate([[-3.0, -2.0], np.linspace(-1.4, 1.4, 15), [2.0, 3.0]])
 """Heights, in bore radii, at which the light on the board is worked out."""
 
-_ROOM_INCLINATIONS = np.radians(np.linspace(-55.0, 75.0, 14))
+_RAYS_PER_BAND = 3
 
 
-def _light_on_board(level: _Level, scene: Scene, log_below: Array, log_above: Array) -> Array:
-    """Share of the room's light that the tube lets through to the board, (nodes, 3).
+def _light_on_board(
+    level: _Level, physics: _Physics, scene: Scene, log_below: Array, log_above: Array
+) -> Array:
+    """Share of the room's light that the tube lets through to the board, (nodes, 3, bands).
 
-    By the ray trace run backward from the board.  The room is taken as evenly bright over a
+    By the ray trace run backward from the board.  Expected is an evenly bright room over a
     floor half as bright as the ceiling (common practice, no source).
     """
     bore = level.view.bore_radius_m
-    nodes, rays = len(_BOARD_NODES), len(_ROOM_INCLINATIONS)
+    part = (np.arange(_RAYS_PER_BAND) + 0.5) / _RAYS_PER_BAND
+    inclination = (_LIGHT_EDGES[:-1, None] + np.diff(_LIGHT_EDGES)[:, None] * part).ravel()
+    nodes, rays = len(_BOARD_NODES), len(inclination)
     paths = trace_back(
         scene,
         level.view.axis_to_board_m,
         np.repeat(_BOARD_NODES * bore, rays),
-        np.tile(_ROOM_INCLINATIONS, nodes),
+        np.tile(inclination, nodes),
     )
     chord = 2.0 * bore
-    logarithm = (
-        np.minimum(paths.below_m / chord, 4.0)[:, None] * log_below
-        + np.minimum(paths.above_m / chord, 4.0)[:, None] * log_above
-    )
-    passed = (paths.weight * (paths.end == BACK))[:, None] * np.exp(logarithm)
-    light = _summed(paths.ray, passed, nodes * rays).reshape(nodes, rays, 3)
-    sky = np.cos(_ROOM_INCLINATIONS) * (0.75 + 0.25 * np.sin(_ROOM_INCLINATIONS))
-    return np.asarray(np.einsum("nrc,r->nc", light, sky / sky.sum()))
+    out = (paths.weight * (paths.end == BACK))[:, None]
+    passed = out * _transmittance(paths, chord, physics.skin, log_below, log_above)
+    light = _summed(paths.ray, passed, nodes * rays)
+    width = np.repeat(np.diff(_LIGHT_EDGES), _RAYS_PER_BAND)
+    sky = width * np.cos(inclination) * (0.75 + 0.25 * np.sin(inclination))
+    light = light.reshape(nodes, rays, 3) * (sky / sky.sum())[:, None]
+    banded = light.reshape(nodes, -1, _RAYS_PER_BAND, 3).sum(axis=2)
+    return np.asarray(banded.transpose(0, 2, 1))
 
 
 def _basis(mean: Array, start_px: float) -> _Basis:
@@ -506,6 +546,7 @@ class _Fit:
             bore_radius_m=view.bore_radius_m,
             elevation_rad=view.elevation_rad,
             lit_through=_lit_through(level),
+            skin=_SKIN[0],
         )
         self.priors = _priors(level, interface, self.nominal)
         self.mean, self.precision = _factor_priors(level.below.opaque_mirror)
@@ -641,9 +682,20 @@ class _Fit:
             step = np.linalg.solve(normal, right)
             state = self._stepped(state, step)
             bases = _bases(self.level, self.variants(state.physics))
+            state.factors = self._factors(state, bases[0], weight)
         residual, jacobian = self.linearised(state, bases)
         weight = 1.0 / (1.0 + residual**2 / _CAUCHY_SCALE**2)
         return state, residual, jacobian, weight, self.prior_terms(state)[1]
+
+    def _factors(self, state: _State, basis: _Basis, weight: Array) -> Array:
+        """Best brightness factors for the rest of the state as it stands, (3, K)."""
+        sampled = self.sampled(basis, state.shift_px, state.log_blur, state.halo)
+        scale = weight.reshape(-1, 3) / self.sigma**2
+        weighted = sampled * scale[:, :, None]
+        normal = np.einsum("nck,ncl->ckl", weighted, sampled) + self.precision
+        right = np.einsum("nck,nc->ck", weighted, self.level.profile)
+        right = right + self.precision @ self.mean
+        return np.asarray(np.linalg.solve(normal, right[..., None])[..., 0])
 
     def _stepped(self, state: _State, step: Array) -> _State:
         p = len(self.priors)
@@ -743,6 +795,10 @@ def _inflation(residual: Array) -> float:
 
 _U_LIT_THROUGH = 0.2
 
+_SKIN = (0.4, 0.35)
+"""Part of the absorption taken per passage: anything from none to nearly all (common
+practice, no source)."""
+
 
 def _lit_through(level: _Level) -> float:
     """Share of evenly diffuse light that reaches the board behind the axis through the tube.
@@ -803,5 +859,6 @@ def _priors(level: _Level, interface: MeniscusPhysics, nominal: _Physics) -> lis
             high=1.0,
         ),
         _Prior(field="lit_through", name="brightness", u=_U_LIT_THROUGH, low=0.0, high=1.0),
+        _Prior(field="skin", name="brightness", u=_SKIN[1], low=0.0, high=1.0),
     ]
     return [prior for prior in candidates if prior.u > 0.0]

@@ -69,6 +69,9 @@ class Paths:
         Share of the ray's light that comes along the path.
     below_m, above_m : (P,) array
         Length run in the lower and the upper fluid.
+    below_passes, above_passes : (P,) array
+        How often the path went through the lower and the upper fluid; coming in counts a
+        half and going out a half.
     exit_sine : (P,) array
         Sine of the inclination outside the tube, upward positive, along the ray as followed
         from the camera.
@@ -83,6 +86,8 @@ class Paths:
     weight: Array
     below_m: Array
     above_m: Array
+    below_passes: Array
+    above_passes: Array
     exit_sine: Array
     exit_m: Array
     mirrored: Mask
@@ -100,6 +105,8 @@ class _Rays:
     weight: Array
     below: Array
     above: Array
+    below_passes: Array
+    above_passes: Array
     mirrored: Mask
 
     def take(self, which: Mask) -> _Rays:
@@ -112,6 +119,8 @@ class _Rays:
             self.weight[which],
             self.below[which],
             self.above[which],
+            self.below_passes[which],
+            self.above_passes[which],
             self.mirrored[which],
         )
 
@@ -217,6 +226,8 @@ def _enter(bundle: _Bundle, scene: Index, position: Array, direction: Array) -> 
         zero + 1.0,
         zero.copy(),
         zero.copy(),
+        np.where(in_below, 0.5, 0.0),
+        np.where(in_below, 0.0, 0.5),
         np.zeros(len(scene), dtype=bool),
     )
 
@@ -295,11 +306,22 @@ class _Ends:
     def add(self, rays: _Rays, end: int | Index, weight: Array, sine: Array) -> None:
         ends = np.broadcast_to(np.asarray(end, dtype=np.int64), rays.ray.shape)
         self.parts.append(
-            (rays.ray, ends, weight, rays.below, rays.above, sine, rays.position[1], rays.mirrored)
+            (
+                rays.ray,
+                ends,
+                weight,
+                rays.below,
+                rays.above,
+                rays.below_passes + np.where(rays.in_below, 0.5, 0.0),
+                rays.above_passes + np.where(rays.in_below, 0.0, 0.5),
+                sine,
+                rays.position[1],
+                rays.mirrored,
+            )
         )
 
     def paths(self) -> Paths:
-        ray, end, weight, below, above, sine, height, mirrored = (
+        ray, end, weight, below, above, below_passes, above_passes, sine, height, mirrored = (
             np.concatenate(column) for column in zip(*self.parts, strict=True)
         )
         return Paths(
@@ -308,6 +330,8 @@ class _Ends:
             weight=weight,
             below_m=below,
             above_m=above,
+            below_passes=below_passes,
+            above_passes=above_passes,
             exit_sine=sine,
             exit_m=height,
             mirrored=mirrored,
@@ -432,6 +456,8 @@ def _at_surface(bundle: _Bundle, rays: _Rays) -> list[_Rays]:
         direction=refracted,
         weight=np.where(mirror, 0.0, rays.weight * (1.0 - share)),
         in_below=~rays.in_below,
+        below_passes=rays.below_passes + 0.5,
+        above_passes=rays.above_passes + 0.5,
     )
     return [branch.take(branch.weight > _FAINTEST_BRANCH) for branch in (back, through)]
 
@@ -446,5 +472,7 @@ def _joined(parts: list[_Rays]) -> _Rays:
         np.concatenate([p.weight for p in parts]),
         np.concatenate([p.below for p in parts]),
         np.concatenate([p.above for p in parts]),
+        np.concatenate([p.below_passes for p in parts]),
+        np.concatenate([p.above_passes for p in parts]),
         np.concatenate([p.mirrored for p in parts]),
     )
