@@ -124,8 +124,8 @@ class TestOutput:
         assert run(folder, "--overlay", target).exit_code == 2  # bad.jpg is among them
         names = sorted(path.name for path in target.iterdir())
         assert names == [f"{n}.overlay.jpg" for n in ("check", "one", "refused", "two")]
-        drawn = Image.open(target / "one.overlay.jpg")
-        assert drawn.width > 1000
+        with Image.open(target / "one.overlay.jpg") as drawn:
+            assert drawn.width > 1000
 
     def test_overlays_of_one_name_do_not_overwrite_each_other(self, road, folder):
         other = folder / "other"
