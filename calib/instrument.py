@@ -122,7 +122,7 @@ class ReferenceSpec:
 class CisternSpec:
     """Reservoir of a cistern, inclined, bank, barometer or micromanometer instrument."""
 
-    area_ratio: float | None = None
+    area_ratio: Given | None = None
     """Cross-section of the tube over that of the reservoir."""
     scale: CisternScale = "true"
     level: Given | None = None
@@ -385,9 +385,9 @@ def _reference(table: _Table, length: Callable[[_Table, str], Given | None]) -> 
 
 
 def _cistern(table: _Table, length: Callable[[_Table, str], Given | None]) -> CisternSpec:
-    ratio = table.number("area_ratio", lowest=0.0)
-    if ratio is not None and ratio >= 1:
-        table.fail("area_ratio", "is tube over cistern and lies below 1", "0.01")
+    ratio = table.given_number("area_ratio")
+    if ratio is not None and not 0 <= ratio.value < 1:
+        table.fail("area_ratio", "is tube over cistern and lies between 0 and 1", "0.01")
     spec = CisternSpec(
         area_ratio=ratio,
         scale=cast(
@@ -545,6 +545,19 @@ class _Table:
         """A quantity, alone or as ``{ value = ..., standard_uncertainty = ... }``."""
         value = self._get(key)
         return None if value is None else self._given(key, value, dimension, difference)
+
+    def given_number(self, key: str) -> Given | None:
+        """A plain number, alone or as ``{ value = ..., standard_uncertainty = ... }``."""
+        if not isinstance(self._content.get(key), dict):
+            value = self.number(key)
+            return None if value is None else Given(value=value)
+        table = self.table(key)
+        given = Given(
+            value=table.number("value", required=True),
+            standard_uncertainty=table.number("standard_uncertainty", lowest=0.0),
+        )
+        table.finish()
+        return given
 
     def givens(self, key: str, dimension: str) -> tuple[Given, ...] | None:
         value = self._get(key)

@@ -255,7 +255,7 @@ def bank_pressures(
             instrument, limbs, site=site, tapped_limb=name, probability=probability
         )
         for name in limb_names(instrument, len(limbs))
-        if name != str(reference)
+        if name != f"limb {reference}"
     }
 
 
@@ -418,7 +418,7 @@ def limb_names(instrument: Instrument, count: int) -> tuple[str, ...]:
         If the arrangement does not have that many limbs.
     """
     if instrument.arrangement == "bank":
-        return tuple(str(i) for i in range(1, count + 1))
+        return tuple(f"limb {i}" for i in range(1, count + 1))
     names = _names_of(instrument)
     if count != len(names):
         raise InputError(
@@ -452,7 +452,7 @@ def manometer_of(
     i = instrument
     here = merged_site(i.site, site)
     manometric = _liquid(i, "manometric", i.liquids.manometric)
-    reference = None if i.reference.limb is None else str(i.reference.limb)
+    reference = None if i.reference.limb is None else f"limb {i.reference.limb}"
     tube, cistern = i.tube, i.cistern
     return Manometer(
         arrangement=i.arrangement,
@@ -490,7 +490,7 @@ def manometer_of(
         limb_spacing_m=tube.limb_spacing_m,
         bore_m=tube.bore_m,
         bores_m=_by_limb(i, "tube.bores", names, tube.bores_m),
-        area_ratio=None if cistern.area_ratio is None else Given(value=cistern.area_ratio),
+        area_ratio=cistern.area_ratio,
         # a scale that counts a pressure is drawn for the instrument as a whole
         cistern_scale="compensated" if i.scale.unit_pa is not None else cistern.scale,
         cistern_level_m=cistern.level,
@@ -513,6 +513,8 @@ def _tapped(i: Instrument, tapped_limb: str | None, names: tuple[str, ...]) -> s
         return tapped_limb or "cistern"
     if i.arrangement == "single-limb":
         return "cistern"
+    if i.arrangement == "bank" and tapped_limb is not None and tapped_limb.isdigit():
+        tapped_limb = f"limb {tapped_limb}"
     if tapped_limb is None or tapped_limb not in names:
         raise InstrumentError(
             f"{i.path}: tapped_limb: {tapped_limb!r} is not one of the limbs read "
@@ -599,13 +601,18 @@ def _levels(
     names: tuple[str, ...],
     limbs: Sequence[Sequence[LevelHeight]],
 ) -> dict[str, tuple[Level, ...]]:
+    from limbsight.reduce.arrangements import point_name
+
     return {
-        name: tuple(_level(i, metres, name, n, level) for n, level in enumerate(limb, 1))
+        name: tuple(
+            _level(i, metres, name, point_name(name, n, len(limb)), level)
+            for n, level in enumerate(limb, 1)
+        )
         for name, limb in zip(names, limbs, strict=True)
     }
 
 
-def _level(i: Instrument, metres: float, limb: str, number: int, level: LevelHeight) -> Level:
+def _level(i: Instrument, metres: float, limb: str, point: str, level: LevelHeight) -> Level:
     from limbsight.reduce.manometer import Component, Level
 
     if level.unit != i.scale.unit:
@@ -614,7 +621,6 @@ def _level(i: Instrument, metres: float, limb: str, number: int, level: LevelHei
             f"{i.scale.unit!r}; give levels in the scale's unit"
         )
     factor = i.scale.upward * metres
-    point = f"{limb} {number}"
     return Level(
         value_m=factor * level.value,
         components=tuple(

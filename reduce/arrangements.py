@@ -33,6 +33,11 @@ class Limb:
     end: str
 
 
+def point_name(limb: str, number: int, count: int) -> str:
+    """Name of a limb's level, counted from the bend: the limb's own if it is the only one."""
+    return limb if count == 1 else f"{limb} {number}"
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Plan:
     """What an arrangement needs to know to lay its chain."""
@@ -60,7 +65,7 @@ class Plan:
                 f"limb {name}: {seen} level(s) given, the liquids of the instrument file "
                 f"make {wanted}; read every interface, bottom to top, or mend [liquids]"
             )
-        points = tuple(f"{name} {i}" for i in range(1, seen + 1))
+        points = tuple(point_name(name, i, seen) for i in range(1, seen + 1))
         return Limb(name=name, points=points, layers=(*self.seals, outermost), end=end)
 
     def reservoir(self, outermost: str, end: str) -> Limb:

@@ -26,7 +26,7 @@ from limbsight.reduce.arrangements import (
     Plan,
     chain,
 )
-from limbsight.reduce.capillarity import meniscus
+from limbsight.reduce.capillarity import Meniscus, meniscus
 from limbsight.reduce.constants import CELSIUS_ZERO_K, constants, convention, default
 from limbsight.reduce.elementary import Number, cos, sin
 from limbsight.reduce.fluids import Fluid, Liquid, fluid, moist_air
@@ -381,7 +381,7 @@ def prepare(manometer: Manometer, levels: Mapping[str, Sequence[Level]]) -> Redu
         limbs=limbs,
         levels=by_point,
         rises=rises,
-        offsets=_offsets(names, by_point),
+        offsets=_offsets(names, limbs),
     )
 
 
@@ -743,10 +743,16 @@ def _rise(
     g = float(q["gravity"].value)
     bore, bore_u = _bore(m, limb.name)
     pair = low.name if high.is_gas else f"{low.name} and {high.name}"
-    if not high.is_gas:
-        rise = _rise_between_liquids(q, pair, limb.points[i], bore / 2, difference, g)
-        return _Rise(terms=rise.terms[1:]) if arrangement.zeroed else rise
-    shape = meniscus(bore / 2, low.contact_angle_rad, low.surface_tension_n_m, difference, g)
+    tension_n_m, angle_u = low.surface_tension_n_m, low.contact_angle_standard_uncertainty_rad
+    if isinstance(high, Liquid):
+        tension_n_m = _interface_tension(low, high)
+        if low.contact_angle_rad <= math.pi / 2:
+            rise = _rise_unknown(
+                q, pair, limb.points[i], meniscus(bore / 2, 0.0, tension_n_m, difference, g)
+            )
+            return _Rise(terms=rise.terms[1:]) if arrangement.zeroed else rise
+        angle_u = math.radians(default("interface_angle_standard_uncertainty_deg"))
+    shape = meniscus(bore / 2, low.contact_angle_rad, tension_n_m, difference, g)
     own_angle = q.define(
         f"own angle {limb.points[i]}",
         f"contact angle, {limb.points[i]} alone",
@@ -762,7 +768,7 @@ def _rise(
         f"contact angle of {pair}",
         0.0,
         "rad",
-        low.contact_angle_standard_uncertainty_rad,
+        angle_u,
         "liquid",
     )
     tension = q.define(
@@ -802,30 +808,32 @@ def _rise(
     )
 
 
-def _rise_between_liquids(
-    q: _Inputs, pair: str, point: str, radius_m: float, difference: float, g: float
-) -> _Rise:
-    """Between two liquids neither wetting nor tension is known: no correction, full width.
+def _interface_tension(low: Liquid, high: Liquid) -> float:
+    """Tension between two liquids: the difference of theirs, Antonow's rule (1907)."""
+    difference = abs(low.surface_tension_n_m - high.surface_tension_n_m)
+    return max(difference, default("interface_tension_least_n_m"))
 
-    The rise lies anywhere between that of full wetting up and down. Half of the variance is
-    common to all interfaces of the pair, half each interface's own: it depends on which way
-    the interface moved last (common practice, no source).
+
+def _rise_unknown(q: _Inputs, pair: str, point: str, full: Meniscus) -> _Rise:
+    """Between two liquids it is not known which wets the glass: no correction, full width.
+
+    The rise lies anywhere between that of full wetting up and down, rectangular. Part of it
+    is each interface's own, as it depends on which way that interface moved last.
     """
-    tension = default("interface_tension_n_m")
-    full = meniscus(radius_m, 0.0, tension, difference, g).rise_m
-    half_each = full / math.sqrt(3) / math.sqrt(2)
+    share = default("interface_own_share")
+    u = full.rise_m / math.sqrt(3)
     common = q.define(
         f"interface {pair}", f"capillarity between {pair}", 0.0, "1", 1.0, "default: unknown"
     )
     own = q.define(
         f"own interface {point}",
-        f"capillarity at {point} alone",
+        f"capillarity, {point} alone",
         0.0,
         "1",
         1.0,
         "default: unknown",
     )
-    return _Rise(terms=((common, half_each), (own, half_each)))
+    return _Rise(terms=((common, math.sqrt(1 - share * share) * u), (own, share * u)))
 
 
 def _bore(m: Manometer, limb: str) -> tuple[float, float]:
@@ -836,8 +844,8 @@ def _bore(m: Manometer, limb: str) -> tuple[float, float]:
     return bore, default("bore_given_relative_standard_uncertainty") * bore
 
 
-def _offsets(names: tuple[str, ...], points: Mapping[str, Level]) -> dict[str, float]:
-    """Place of each limb across the board, -0.5 for the first to 0.5 for the last."""
+def _offsets(names: tuple[str, ...], limbs: tuple[Limb, Limb]) -> dict[str, float]:
+    """Place of each point across the board, -0.5 for the first limb to 0.5 for the last."""
     last = len(names) - 1
     across = {name: i / last - 0.5 if last else 0.0 for i, name in enumerate(names)}
-    return {point: across[point.rsplit(" ", 1)[0]] for point in points}
+    return {point: across.get(limb.name, 0.0) for limb in limbs for point in limb.points}

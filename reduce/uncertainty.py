@@ -181,4 +181,4 @@ def array_uncertainty(model: Model, inputs: Sequence[Input]) -> NDArray[np.float
             moved = model({**values, i.key: i.value + 1j * step})
             part = np.imag(moved) / step * i.standard_uncertainty
             variance = variance + part * part
-    return np.sqrt(variance)
+    return np.asarray(np.sqrt(variance))

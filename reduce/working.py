@@ -76,8 +76,8 @@ def working_text(reduction: Reduction, estimate: Estimate, unit: str) -> str:
     lines += [f"  {symbol:<24} = {_density(rho)} kg/m³" for symbol, rho in names.values()]
     lines += ["", f"{_left_side(reduction)} = g · Σ ρ · (z_end - z_start)"]
     for sign, step in zip(_signs(chain), chain, strict=True):
-        rise = f"(z({_label(step.leg.end)}) - z({_label(step.leg.start)}))"
-        lines.append(f"  {sign} g · {names[_key(step)][0]} · {rise}")
+        climb = f"(z({_label(step.leg.end)}) - z({_label(step.leg.start)}))"
+        lines.append(f"  {sign} g · {names[_key(step)][0]} · {climb}")
     lines.append("")
     for sign, step in zip(_signs(chain), chain, strict=True):
         lines.append(

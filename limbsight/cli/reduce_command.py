@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import math
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -124,7 +125,7 @@ def reduce(
     HEIGHT is a number in the scale's unit or a text with a unit, such as "120.5 mm".
     """
     from limbsight.calib.instrument import load_instrument
-    from limbsight.pressure import limbs_given, read_heights, reading_of, reduction_of
+    from limbsight.pressure import limbs_given, read_heights, reduction_of
 
     instrument = load_instrument(instrument_path)
     given = limbs_given(
@@ -135,28 +136,73 @@ def reduce(
         limbs=limb or None,
     )
     levels = read_heights(instrument, given, height_uncertainty)
-    reduction = reduction_of(
-        instrument,
-        levels,
-        zero=read_heights(instrument, zero, height_uncertainty) if zero else None,
-        site=_site(temperature, barometer, latitude, elevation, gravity),
-        tapped_limb=tapped,
-    )
-    reading = reading_of(reduction, probability=coverage)
-    drawn = _draw(reduction, monte_carlo, seed, coverage)
+    zero_levels = read_heights(instrument, zero, height_uncertainty) if zero else None
+    site = _site(temperature, barometer, latitude, elevation, gravity)
+    results = [
+        _Result.of(
+            reduction_of(instrument, levels, zero=zero_levels, site=site, tapped_limb=name),
+            coverage=coverage,
+            draws=monte_carlo,
+            seed=seed,
+        )
+        for name in _tapped_limbs(instrument, len(levels), tapped)
+    ]
     if as_json:
-        written = _as_json(instrument, levels, reading, unit)
-        if drawn:
-            written["monte_carlo"] = _drawn_json(*drawn, unit)
-        if working:
-            written["working"] = _working(reduction, coverage, unit, working)
+        written = _as_json(instrument, levels, results, unit, working)
         click.echo(json.dumps(written, indent=2, ensure_ascii=False, allow_nan=False))
         return
-    _print_table(instrument, levels, reading, unit, with_budget=budget)
-    if drawn:
-        click.echo(_drawn_text(*drawn, unit))
-    if working:
-        click.echo("\n" + _working(reduction, coverage, unit, working))
+    _print_levels(instrument, levels)
+    for result in results:
+        if len(results) > 1:
+            click.echo(f"\n{result.reduction.manometer.tapped_limb}")
+        _print_result(result, unit, with_budget=budget)
+        if working:
+            click.echo("\n" + _working(result, unit, working))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Result:
+    """One pressure, and what was asked for beside it."""
+
+    reduction: Reduction
+    reading: PressureReading
+    estimate: Estimate
+    drawn: MonteCarlo | None
+    agreement: Agreement | None
+
+    @classmethod
+    def of(
+        cls, reduction: Reduction, *, coverage: float | None, draws: str | None, seed: int
+    ) -> _Result:
+        from limbsight.pressure import reading_of
+        from limbsight.reduce.montecarlo import compare
+        from limbsight.reduce.uncertainty import COVERAGE_PROBABILITY, propagate
+
+        probability = COVERAGE_PROBABILITY if coverage is None else coverage
+        estimate = propagate(reduction.difference, reduction.inputs, probability=probability)
+        drawn = None if draws is None else _draw(reduction, draws, seed, probability)
+        return cls(
+            reduction=reduction,
+            reading=reading_of(reduction, probability=probability),
+            estimate=estimate,
+            drawn=drawn,
+            agreement=None if drawn is None else compare(estimate, drawn),
+        )
+
+
+def _tapped_limbs(
+    instrument: Instrument, count: int, tapped: str | None
+) -> tuple[str | None, ...]:
+    """The limb asked for; for a bank without one, every tube but the reference."""
+    if instrument.arrangement != "bank" or tapped or instrument.tapped_limb:
+        return (tapped,)
+    from limbsight.pressure import limb_names
+
+    return tuple(
+        name
+        for name in limb_names(instrument, count)
+        if name != f"limb {instrument.reference.limb}"
+    )
 
 
 def _site(
@@ -187,20 +233,8 @@ def _site(
     )
 
 
-def _estimate(reduction: Reduction, coverage: float | None) -> Estimate:
-    from limbsight.reduce.uncertainty import COVERAGE_PROBABILITY, propagate
-
-    return propagate(
-        reduction.difference, reduction.inputs, probability=coverage or COVERAGE_PROBABILITY
-    )
-
-
-def _draw(
-    reduction: Reduction, asked: str | None, seed: int, coverage: float | None
-) -> tuple[MonteCarlo, Agreement] | None:
-    if asked is None:
-        return None
-    from limbsight.reduce.montecarlo import FEWEST_DRAWS, MOST_DRAWS, compare, monte_carlo
+def _draw(reduction: Reduction, asked: str, seed: int, probability: float) -> MonteCarlo:
+    from limbsight.reduce.montecarlo import FEWEST_DRAWS, MOST_DRAWS, monte_carlo
 
     if asked != ADAPTIVE and not (
         asked.isdigit() and FEWEST_DRAWS <= int(asked) <= MOST_DRAWS
@@ -209,71 +243,89 @@ def _draw(
             f"--monte-carlo {asked}: give a whole number from {FEWEST_DRAWS} to "
             f"{MOST_DRAWS}, or `{ADAPTIVE}`"
         )
-    linear = _estimate(reduction, coverage)
-    drawn = monte_carlo(
+    return monte_carlo(
         reduction.difference,
         reduction.inputs,
         draws=None if asked == ADAPTIVE else int(asked),
-        probability=linear.coverage_probability,
+        probability=probability,
         seed=seed,
     )
-    return drawn, compare(linear, drawn)
 
 
-def _working(reduction: Reduction, coverage: float | None, unit: str, form: str) -> str:
+def _working(result: _Result, unit: str, form: str) -> str:
     from limbsight.reduce.working import working_latex, working_text
 
     write = working_latex if form == "latex" else working_text
-    return write(reduction, _estimate(reduction, coverage), unit)
+    return write(result.reduction, result.estimate, unit)
 
 
 def _as_json(
     instrument: Instrument,
     levels: tuple[tuple[LevelHeight, ...], ...],
-    reading: PressureReading,
+    results: list[_Result],
     unit: str,
+    working: str | None,
 ) -> dict[str, Any]:
-    """The same shape as a photo's reading, without what only a photo has."""
+    """The shape of a photo's reading, without what only a photo has.
+
+    A bank has ``pressures`` by limb in place of ``pressure``.
+    """
     from limbsight.pressure import limb_names
+
+    names = limb_names(instrument, len(levels))
+    pressures = {
+        result.reduction.manometer.tapped_limb: _pressure_json(result, unit, working)
+        for result in results
+    }
+    one = len(results) == 1
+    return {
+        "status": "read",
+        "reasons": [],
+        "limbs": [
+            {
+                "limb": name,
+                "levels": [
+                    {
+                        "value": level.value,
+                        "standard_uncertainty": _level_uncertainty(level),
+                        "unit": level.unit,
+                    }
+                    for level in limb
+                ],
+            }
+            for name, limb in zip(names, levels, strict=True)
+        ],
+        **({"pressure": next(iter(pressures.values()))} if one else {"pressures": pressures}),
+        "instrument": instrument.name,
+        "program": f"limbsight {__version__}",
+    }
+
+
+def _pressure_json(result: _Result, unit: str, working: str | None) -> dict[str, Any]:
     from limbsight.records import Reading
     from limbsight.report import reading_to_dict
     from limbsight.units import convert_pressure
 
-    written = reading_to_dict(
-        Reading(
-            photo="",
-            sha256="",
-            taken_at=None,
-            status="read",
-            reasons=(),
-            limbs=(),
-            graduations=(),
-            pressure=reading,
-            instrument=instrument.name,
-            program=f"limbsight {__version__}",
-            size_px=(0, 0),
-        ),
-        unit=unit,
+    bare = Reading(
+        photo="",
+        sha256="",
+        taken_at=None,
+        status="read",
+        reasons=(),
+        limbs=(),
+        graduations=(),
+        pressure=result.reading,
+        instrument=None,
+        program="",
+        size_px=(0, 0),
     )
-    for key in ("photo", "sha256", "taken_at"):
-        del written[key]
-    for line, row in zip(reading.budget, written["pressure"]["budget"], strict=True):
+    written: dict[str, Any] = reading_to_dict(bare, unit=unit)["pressure"]
+    for line, row in zip(result.reading.budget, written["budget"], strict=True):
         row["sensitivity"] = convert_pressure(line.sensitivity, unit)
-    names = limb_names(instrument, len(levels))
-    written["limbs"] = [
-        {
-            "limb": name,
-            "levels": [
-                {
-                    "value": level.value,
-                    "standard_uncertainty": _level_uncertainty(level),
-                    "unit": level.unit,
-                }
-                for level in limb
-            ],
-        }
-        for name, limb in zip(names, levels, strict=True)
-    ]
+    if result.drawn and result.agreement:
+        written["monte_carlo"] = _drawn_json(result.drawn, result.agreement, unit)
+    if working:
+        written["working"] = _working(result, unit, working)
     return written
 
 
@@ -316,30 +368,28 @@ def _drawn_text(drawn: MonteCarlo, agreement: Agreement, unit: str) -> str:
     )
 
 
-def _print_table(
-    instrument: Instrument,
-    levels: tuple[tuple[LevelHeight, ...], ...],
-    reading: PressureReading,
-    unit: str,
-    *,
-    with_budget: bool,
-) -> None:
-    from rich.console import Console
-
+def _print_levels(instrument: Instrument, levels: tuple[tuple[LevelHeight, ...], ...]) -> None:
     from limbsight.pressure import limb_names
-    from limbsight.report import largest_contributors, pressure_text
     from limbsight.units import format_quantity
 
-    console = Console(highlight=False, soft_wrap=True)
-    if with_budget and not console.is_terminal:
-        console = Console(highlight=False, width=WIDE)
     names = limb_names(instrument, len(levels))
     for name, limb in zip(names, levels, strict=True):
-        heights = ", ".join(
+        heights = (
             format_quantity(level.value, 2 * _level_uncertainty(level), level.unit)
             for level in limb
         )
-        console.print(f"{name:<8} {heights}")
+        click.echo(f"{name:<8} {', '.join(heights)}")
+
+
+def _print_result(result: _Result, unit: str, *, with_budget: bool) -> None:
+    from rich.console import Console
+
+    from limbsight.report import largest_contributors, pressure_text
+
+    reading = result.reading
+    console = Console(highlight=False, soft_wrap=True)
+    if with_budget and not console.is_terminal:
+        console = Console(highlight=False, width=WIDE)
     console.print(
         f"[bold]{pressure_text(reading, unit)}[/bold]   "
         f"({100 * reading.coverage_probability:.4g} %, k = {reading.coverage_factor:.2f})"
@@ -348,11 +398,13 @@ def _print_table(
         console.print(pressure_text(reading.absolute, unit))
     if with_budget:
         console.print(_budget_table(reading, unit))
-        return
-    largest = ", ".join(
-        f"{line.name} {share:.0%}" for line, share in largest_contributors(reading)
-    )
-    console.print(f"± mostly from: {largest}")
+    else:
+        largest = ", ".join(
+            f"{line.name} {share:.0%}" for line, share in largest_contributors(reading)
+        )
+        console.print(f"± mostly from: {largest}")
+    if result.drawn and result.agreement:
+        click.echo(_drawn_text(result.drawn, result.agreement, unit))
 
 
 def _budget_table(reading: PressureReading, unit: str) -> Any:
@@ -372,7 +424,7 @@ def _budget_table(reading: PressureReading, unit: str) -> Any:
         ("dof", "right"),
         ("source", "left"),
     ):
-        table.add_column(heading, justify=justify, no_wrap=True)  # type: ignore[arg-type]
+        table.add_column(heading, justify=justify, no_wrap=heading != "source")  # type: ignore[arg-type]
     least = NEGLIGIBLE * reading.standard_uncertainty_pa
     small = [line for line in reading.budget if abs(line.contribution_pa) < least]
     for line in reading.budget:
