@@ -1,0 +1,395 @@
+"""Where the filling of one tube changes: interfaces, and what hides them.
+
+The tube is handed in as an upright strip centred on its axis. A level changes most of the
+bore at one height and lasts on both sides; a reflection changes a few columns; a clip, a cap
+or a hand changes the picture outside of the tube as well, and a clip leaves the same filling
+above and below it. So:
+
+1. for each row the step of the colour between a window above and one below, in several
+   columns of the bore, of which a low quantile is taken;
+2. rows whose surroundings depart from the board are set aside as hidden;
+3. of all peaks of the step, the set is chosen that leaves the fillings between them most
+   alike.
+
+Rows count downward; row 0 is the top of the strip.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from itertools import combinations
+
+import numpy as np
+from numpy.typing import NDArray
+
+FloatArray = NDArray[np.float64]
+BoolArray = NDArray[np.bool_]
+
+BORE_COLUMNS = 7
+"""Groups of columns across the bore; enough for a third of them to be outvoted."""
+BORE_SHARE = 0.84
+"""Part of the bore's width that is used: the rims carry refraction of the wall."""
+STEP_QUANTILE = 0.35
+"""A step must show in all but a third of the bore."""
+WINDOW_BORES = 0.8
+GAP_BORES = 0.35
+"""A meniscus is up to 0.7 bore high (contact angle 0, narrow tube): windows leave it out."""
+MIN_WINDOW_ROWS = 6
+NOISE_FACTOR = 6.0
+"""A peak counts at this many times the median step of the tube, which is noise and shading."""
+MIN_STEP = 10.0
+"""Grey levels summed over three colours: the least that eye and fit can use; JPEG blocks and
+shading leave 3 to 5."""
+MAX_PEAKS = 9
+HIDDEN_STEP = 24.0
+"""Grey levels summed over three colours by which the surroundings of a tube must depart from
+their usual colour: four times the shading over one numbered step on the sample photos."""
+CLIP_GAP_WIDTHS = 0.3
+"""Highlights and slots split the look of one clip; pieces closer than this are one."""
+SAME_COVER = 0.7
+"""What covers the tube differs between bore and side by less than this share of its own
+departure from the board (clips with a saddle: 0.4; a coloured filling: 2 and more)."""
+SAME_FILLING = 0.4
+"""Fillings on both sides of a hidden stretch count as one when they differ by less than this
+share of the weakest level's step."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class TubeStrip:
+    """One tube, rectified.
+
+    Attributes
+    ----------
+    bgr : ndarray, shape (R, C, 3), uint8
+        Axis in the middle column.
+    bore_columns, width_columns
+        Inside and outside width of the tube in columns.
+    inside_picture : ndarray, shape (R,), bool
+        Rows that lie within the picture over the whole width of the tube.
+    """
+
+    bgr: NDArray[np.uint8]
+    bore_columns: float
+    width_columns: float
+    inside_picture: BoolArray
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Interface:
+    """A change of filling.
+
+    Attributes
+    ----------
+    row
+        Height of the strongest step.
+    step
+        Colour difference across it [grey levels, summed over three colours].
+    """
+
+    row: float
+    step: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Layers:
+    """What one tube holds.
+
+    Attributes
+    ----------
+    interfaces
+        Bottom to top.
+    hidden
+        Stretches of rows (first, last) covered by something in front of the tube.
+    hidden_change
+        The hidden stretch that has different fillings above and below, or None.
+    rival
+        An interface that was left out though it is nearly as clear, or None.
+    visible
+        First and last row between the cap and the block, as far as they were seen.
+    """
+
+    interfaces: tuple[Interface, ...]
+    hidden: tuple[tuple[int, int], ...]
+    hidden_change: tuple[int, int] | None
+    rival: Interface | None
+    visible: tuple[int, int]
+
+
+def find_layers(strip: TubeStrip, count: int, rows: tuple[int, int]) -> Layers:
+    """Split a tube into fillings.
+
+    Parameters
+    ----------
+    strip
+    count
+        Number of interfaces the instrument has in this limb.
+    rows
+        First and last row in which an interface may lie (the range of the scale and a
+        margin).
+
+    Returns
+    -------
+    Layers
+        With fewer than ``count`` interfaces where no more were seen.
+    """
+    colours = _bore_colours(strip)
+    hidden = _hidden_rows(strip, colours)
+    visible = _visible_range(strip, hidden, rows)
+    step = _step(colours, strip)
+    peaks = _peaks(step, strip, hidden, visible)
+    usable = ~hidden & strip.inside_picture
+    usable[: visible[0]] = False
+    usable[visible[1] + 1 :] = False
+    chosen, rival = _choose(colours, usable, peaks, step, count)
+    stretches = _stretches(hidden, visible)
+    changed = _hidden_change(colours, usable, chosen, stretches, strip)
+    interfaces = tuple(
+        Interface(row=float(p), step=float(step[p])) for p in sorted(chosen, reverse=True)
+    )
+    return Layers(
+        interfaces=interfaces,
+        hidden=stretches,
+        hidden_change=changed,
+        rival=rival,
+        visible=visible,
+    )
+
+
+def _bore_colours(strip: TubeStrip) -> FloatArray:
+    """Mean colour of each group of columns across the bore, shape (R, BORE_COLUMNS, 3)."""
+    middle = strip.bgr.shape[1] / 2
+    half = 0.5 * BORE_SHARE * strip.bore_columns
+    edges = np.linspace(middle - half, middle + half, BORE_COLUMNS + 1).astype(int)
+    groups = [
+        strip.bgr[:, a : max(b, a + 1)].mean(axis=1)
+        for a, b in zip(edges[:-1], edges[1:], strict=True)
+    ]
+    return np.stack(groups, axis=1).astype(np.float64)
+
+
+def _windows(strip: TubeStrip) -> tuple[int, int]:
+    height = max(MIN_WINDOW_ROWS, int(WINDOW_BORES * strip.bore_columns))
+    return height, int(GAP_BORES * strip.bore_columns)
+
+
+def _step(colours: FloatArray, strip: TubeStrip) -> FloatArray:
+    """Step of the colour across each row, in all but a third of the bore."""
+    height, gap = _windows(strip)
+    rows = len(colours)
+    sums = np.concatenate([np.zeros((1, *colours.shape[1:])), np.cumsum(colours, axis=0)])
+    step = np.zeros(rows)
+    y = np.arange(gap + height, rows - gap - height)
+    if len(y) == 0:
+        return step
+    above = (sums[y - gap] - sums[y - gap - height]) / height
+    below = (sums[y + gap + height] - sums[y + gap]) / height
+    step[y] = np.quantile(np.abs(above - below).sum(axis=2), STEP_QUANTILE, axis=1)
+    return step
+
+
+def _hidden_rows(strip: TubeStrip, colours: FloatArray) -> BoolArray:
+    """Rows in which something covers the tube and its surroundings on both sides.
+
+    The light that a filling throws on the board changes the surroundings too; what covers the
+    tube goes on across it in much the same colour.
+    """
+    middle = strip.bgr.shape[1] / 2
+    half = strip.width_columns / 2
+    bore = np.median(colours, axis=1)
+    sides, departures = [], []
+    for way in (-1, 1):
+        near, far = middle + way * 1.12 * half, middle + way * 1.5 * half
+        left, right = sorted((int(near), int(far)))
+        side = np.median(strip.bgr[:, left : max(right, left + 1)], axis=1).astype(np.float64)
+        sides.append(side)
+        departures.append(np.abs(side - _shading(side, strip.inside_picture)).sum(axis=1))
+    across = np.max([np.abs(side - bore).sum(axis=1) for side in sides], axis=0)
+    least, most = np.min(departures, axis=0), np.max(departures, axis=0)
+    # One side may have been mistaken for shading by the parabola, not both.
+    hidden = (least > HIDDEN_STEP) | (most > 3 * HIDDEN_STEP)
+    hidden &= across < SAME_COVER * np.where(least > HIDDEN_STEP, least, most)
+    gap = int(CLIP_GAP_WIDTHS * strip.width_columns)
+    hidden = _erode(_dilate(hidden, gap), gap)
+    # A clip's rim is blurred and shadowed: widen by a twelfth of the tube's width.
+    pad = max(2, int(strip.width_columns / 12))
+    return _dilate(_with_sharp_ends(hidden, sides, strip.inside_picture, pad), pad)
+
+
+def _with_sharp_ends(
+    hidden: BoolArray, sides: list[FloatArray], inside: BoolArray, reach: int
+) -> BoolArray:
+    """Keep the stretches that begin and end at once: light and shade fade in and out."""
+    kept = np.zeros_like(hidden)
+    for first, last in _runs(hidden):
+        ends = [first, last + 1]
+        open_ended = [not inside[max(first - reach, 0)], not inside[min(last + reach, len(inside) - 1)]]
+        sharp = []
+        for end, cut_off in zip(ends, open_ended, strict=True):
+            low, high = max(end - reach, 0), min(end + reach, len(hidden) - 1)
+            jumps = [float(np.abs(side[high] - side[low]).sum()) for side in sides]
+            sharp.append(cut_off or low == 0 or min(jumps) > HIDDEN_STEP)
+        if all(sharp):
+            kept[first : last + 1] = True
+    return kept
+
+
+def _runs(rows: BoolArray) -> list[tuple[int, int]]:
+    change = np.flatnonzero(np.diff(np.concatenate([[False], rows, [False]]).astype(int)))
+    return [(int(a), int(b) - 1) for a, b in zip(change[::2], change[1::2], strict=True)]
+
+
+def _dilate(rows: BoolArray, reach: int) -> BoolArray:
+    return np.convolve(rows, np.ones(2 * reach + 1), mode="same") > 0.5
+
+
+def _erode(rows: BoolArray, reach: int) -> BoolArray:
+    return ~_dilate(~rows, reach)
+
+
+def _shading(side: FloatArray, inside: BoolArray) -> FloatArray:
+    """Smooth colour of the board along the tube: a parabola that ignores what covers it."""
+    rows = np.linspace(-1.0, 1.0, len(side))
+    design = np.stack([np.ones_like(rows), rows, rows**2], axis=1)
+    weight = np.where(inside, 1.0, 0.0)
+    fit = np.zeros((3, 3))
+    start = np.median(side[inside], axis=0) if inside.any() else side.mean(axis=0)
+    weight /= 1.0 + (np.abs(side - start).sum(axis=1) / HIDDEN_STEP) ** 2
+    for _ in range(6):
+        scaled = design * weight[:, None]
+        fit, *_ = np.linalg.lstsq(scaled, side * weight[:, None], rcond=None)
+        away = np.abs(side - design @ fit).sum(axis=1)
+        weight = np.where(inside, 1.0, 0.0) / (1.0 + (away / HIDDEN_STEP) ** 2)
+    return np.asarray(design @ fit)
+
+
+def _visible_range(
+    strip: TubeStrip, hidden: BoolArray, rows: tuple[int, int]
+) -> tuple[int, int]:
+    """Cut the allowed range at the cap and the block, which hide an end of the strip."""
+    seen = strip.inside_picture & ~hidden
+    first, last = max(rows[0], 0), min(rows[1], len(seen) - 1)
+    inside = np.flatnonzero(seen[first : last + 1])
+    if len(inside) == 0:
+        return first, first
+    return first + int(inside[0]), first + int(inside[-1])
+
+
+def _peaks(
+    step: FloatArray, strip: TubeStrip, hidden: BoolArray, visible: tuple[int, int]
+) -> list[int]:
+    """Rows of local maxima of the step that stand out of the noise, strongest first."""
+    height, gap = _windows(strip)
+    rest = step.copy()
+    rest[: visible[0]] = 0.0
+    rest[visible[1] + 1 :] = 0.0
+    usual = float(np.median(step[visible[0] : visible[1] + 1]))
+    threshold = max(NOISE_FACTOR * usual, MIN_STEP)
+    # A step seen across a window that touches a hidden stretch is the edge of what hides.
+    touched = np.convolve(hidden, np.ones(2 * (gap + height // 2) + 1), mode="same") > 0.5
+    rest[touched] = 0.0
+    reach = gap + height
+    found: list[int] = []
+    while len(found) < MAX_PEAKS:
+        top = int(np.argmax(rest))
+        if rest[top] < threshold:
+            break
+        low, high = max(0, top - reach), top + reach + 1
+        if step[top] >= step[low:high].max() * (1 - 1e-9):
+            found.append(top)
+        rest[low:high] = 0.0
+    return found
+
+
+def _choose(
+    colours: FloatArray, usable: BoolArray, peaks: list[int], step: FloatArray, count: int
+) -> tuple[list[int], Interface | None]:
+    """Choose the interfaces that leave each filling most alike, and the clearest one left."""
+    size = min(count, len(peaks))
+    if size == 0:
+        return [], None
+    sets = list(combinations(sorted(peaks), size))
+    costs = [_unlikeness(colours, usable, chosen) for chosen in sets]
+    best = list(sets[int(np.argmin(costs))])
+    others = [p for p in peaks if p not in best]
+    rival = None
+    if others:
+        more = [_unlikeness(colours, usable, tuple(sorted([*best, p]))) for p in others]
+        clearest = others[int(np.argmin(more))]
+        weakest = min(float(step[p]) for p in best)
+        # Another interface is real when it explains more than half of what is left unlike
+        # and steps half as much as the weakest one chosen.
+        if min(more) < 0.5 * min(costs) and step[clearest] > 0.5 * weakest:
+            rival = Interface(row=float(clearest), step=float(step[clearest]))
+    return best, rival
+
+
+def _unlikeness(colours: FloatArray, usable: BoolArray, cuts: tuple[int, ...]) -> float:
+    """Sum over rows of the departure from the filling's own median colour."""
+    total = 0.0
+    edges = [0, *cuts, len(colours)]
+    for first, last in zip(edges[:-1], edges[1:], strict=True):
+        rows = colours[first:last][usable[first:last]]
+        if len(rows) == 0:
+            continue
+        thin = rows[:: max(len(rows) // 200, 1)]
+        usual = np.median(thin, axis=0)
+        away = np.abs(thin - usual).sum(axis=2)
+        total += float(np.median(away, axis=1).sum()) * len(rows) / len(thin)
+    return total
+
+
+def _stretches(hidden: BoolArray, visible: tuple[int, int]) -> tuple[tuple[int, int], ...]:
+    inside = hidden.copy()
+    inside[: visible[0]] = False
+    inside[visible[1] + 1 :] = False
+    return tuple(_runs(inside))
+
+
+def _hidden_change(
+    colours: FloatArray,
+    usable: BoolArray,
+    chosen: list[int],
+    stretches: tuple[tuple[int, int], ...],
+    strip: TubeStrip,
+) -> tuple[int, int] | None:
+    """Find a covered stretch that has different fillings above and below."""
+    height, gap = _windows(strip)
+    margin = gap + height
+    cuts = [0, *sorted([*chosen, *(row for pair in stretches for row in pair)]), len(colours)]
+    for first, last in stretches:
+        # Whole fillings: clips throw shadows on what is next to them.
+        start = max(cut for cut in cuts if cut < first) if first > 0 else 0
+        end = min(cut for cut in cuts if cut > last)
+        above = _filling(colours, usable, max(start + gap, first - 8 * margin), first - 1)
+        below = _filling(colours, usable, last + 1, min(end - gap, last + 8 * margin))
+        if above is None or below is None:
+            continue
+        difference = float(np.median(np.abs(above - below).sum(axis=1)))
+        steps = [_difference_across(colours, usable, p, margin) for p in chosen]
+        reference = min((s for s in steps if s > 0), default=MIN_STEP / SAME_FILLING)
+        if difference > max(SAME_FILLING * reference, MIN_STEP):
+            return first, last
+    return None
+
+
+def _filling(
+    colours: FloatArray, usable: BoolArray, first: int, last: int
+) -> FloatArray | None:
+    """Median colours of a stretch between a cover and the next interface or cover."""
+    rows = np.arange(max(first, 0), min(last, len(colours) - 1) + 1)
+    rows = rows[usable[rows]]
+    return np.asarray(np.median(colours[rows], axis=0)) if len(rows) >= 3 else None
+
+
+def _difference_across(
+    colours: FloatArray, usable: BoolArray, row: int, margin: int
+) -> float:
+    above = np.arange(max(row - 2 * margin, 0), max(row - margin // 2, 0))
+    below = np.arange(
+        min(row + margin // 2, len(colours)), min(row + 2 * margin, len(colours))
+    )
+    above, below = above[usable[above]], below[usable[below]]
+    if len(above) < 3 or len(below) < 3:
+        return 0.0
+    gap = np.abs(np.median(colours[above], axis=0) - np.median(colours[below], axis=0))
+    return float(np.median(gap.sum(axis=1)))
