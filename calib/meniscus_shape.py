@@ -14,7 +14,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -177,6 +177,7 @@ def _log_apex_height(bore_in_a: float, wall_slope: float) -> float:
     return log_apex
 
 
+@lru_cache(maxsize=128)
 def meniscus_surface(
     bore_radius_m: float, capillary_length_m: float, contact_angle_rad: float
 ) -> Surface:

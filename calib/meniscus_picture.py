@@ -1,0 +1,452 @@
+"""Brightness along the axis that a traced meniscus would show, as a sum of columns.
+
+The board behind is seen through both fluids: what they take follows from the two plateaus'
+colours (Beer and Lambert), and the board itself is lit by light that came past the tube and
+by light that came through it, meniscus and all, which the same ray trace run backward gives.
+How bright the room is in each direction, how uneven the board, what is to be seen in front,
+how dark trapped light is: each of these is one column with a free factor.
+
+Lengths are in bore radii.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.linalg import block_diag
+
+from limbsight.calib.meniscus import (
+    GLASS_REFRACTIVE_INDEX,
+    FluidOptics,
+    TubeView,
+)
+from limbsight.calib.meniscus_optics import (
+    BACK,
+    COLUMN,
+    FRONT,
+    TRAPPED,
+    Paths,
+    Scene,
+    trace,
+    trace_back,
+)
+from limbsight.calib.meniscus_shape import meniscus_surface
+
+Array = NDArray[np.float64]
+Index = NDArray[np.int64]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Physics:
+    """The numbers the picture depends on.
+
+    Attributes
+    ----------
+    below_index, above_index
+        Refractive indices.
+    capillary_length_m, contact_angle_rad, bore_radius_m, elevation_rad
+        As in ``TubeView`` and ``MeniscusPhysics``.
+    lit_through
+        Share of the light on the board behind the axis that comes through the tube.
+    skin
+        Part of the absorption that a fluid takes once per passage, however short: stain on
+        the glass, dye gathered at the surface, haze.
+    """
+
+    below_index: float
+    above_index: float
+    capillary_length_m: float
+    contact_angle_rad: float
+    bore_radius_m: float
+    elevation_rad: float
+    lit_through: float
+    skin: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Surroundings:
+    """What stays the same about a level while its physics varies.
+
+    Attributes
+    ----------
+    view, below, above
+        Geometry and fluids.
+    below_colour, above_colour : (3,) arrays
+        Linear-light RGB of the plateaus.
+    half_width
+        Half the width of the averaged columns, in bore radii.
+    reach
+        Apparent heights below and above the apex to be covered, in bore radii.
+    """
+
+    view: TubeView
+    below: FluidOptics
+    above: FluidOptics
+    below_colour: Array
+    above_colour: Array
+    half_width: float
+    reach: tuple[float, float]
+
+    @property
+    def white(self) -> Array:
+        """The board as seen beside what absorbs; through a gas that is the upper plateau."""
+        if self.above.refractive_index < GAS_BELOW_INDEX:
+            return np.maximum(self.above_colour, 1e-4)
+        seen = self.above_colour
+        if not self.below.opaque_mirror:
+            seen = np.maximum(seen, self.below_colour)
+        return np.full(3, max(float(seen.max()), 1e-4))
+
+
+GAS_BELOW_INDEX = 1.1
+"""No liquid of a manometer has an index below 1.3."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Picture:
+    """Brightness of a bundle of rays.
+
+    Attributes
+    ----------
+    border : (M + 1,) array
+        Apparent heights between which a ray stands for its neighbourhood.
+    value : (M, 3, K) array
+        Columns per channel.
+    """
+
+    border: Array
+    value: Array
+
+
+# --- columns and what one may suppose about their factors ----------------------------------
+
+KNOTS = np.array([-3.0, -1.8, -1.0, -0.5, -0.2, 0.1, 0.5, 1.0, 1.8, 3.0])
+"""Heights at which the board's brightness is a free factor."""
+
+_U_BOARD, _U_BOARD_STEP = 0.25, 0.2
+"""Board's unevenness beyond what the light makes, and its change over one bore radius
+(common practice, no source)."""
+
+_LIGHT_EDGES = np.radians([-60.0, -25.0, 0.0, 15.0, 30.0, 50.0, 75.0])
+"""Bands of inclination in which the room's brightness is a free factor."""
+
+_U_LIGHT = 0.8
+"""Relative: a room may be dark in one band and twice as bright as supposed in another."""
+
+_EXTRAS_REFRACTED = ((0.4, 0.4), (0.0, 0.4), (0.03, 0.1))
+"""Prior mean and standard deviation, as parts of the board: the room in front, its change
+with the sine of the inclination, trapped light."""
+
+_EXTRAS_MIRRORED = ((0.4, 0.5), (0.0, 0.5), (0.1, 0.2), (1.0, 0.15), (0.0, 0.15), (0.0, 0.3))
+"""As before, then the opaque column, its slope, and the dome beyond its reflectance."""
+
+BANDS = len(_LIGHT_EDGES)
+"""Columns of light: past the tube, then one for each band."""
+
+
+def is_uneven(count: int) -> NDArray[np.bool_]:
+    """Which of ``count`` columns describe the board's unevenness."""
+    out = np.zeros(count, dtype=bool)
+    out[BANDS : BANDS + len(KNOTS)] = True
+    return out
+
+
+def factor_priors(mirror: bool) -> tuple[Array, Array]:
+    """Prior means (K,) and precision matrix (K, K) of the factors of one channel."""
+    u_light = np.array([0.3] + [_U_LIGHT] * (BANDS - 1))
+    extras = np.array(_EXTRAS_MIRRORED if mirror else _EXTRAS_REFRACTED)
+    steps = np.diff(np.eye(len(KNOTS)), axis=0) / np.sqrt(np.diff(KNOTS))[:, None]
+    board = np.eye(len(KNOTS)) / _U_BOARD**2 + steps.T @ steps / _U_BOARD_STEP**2
+    mean = np.concatenate([np.ones(BANDS), np.zeros(len(KNOTS)), extras[:, 0]])
+    precision = block_diag(np.diag(u_light**-2), board, np.diag(extras[:, 1] ** -2))
+    return mean, np.asarray(precision)
+
+
+# --- tracing ------------------------------------------------------------------------------
+
+_RAYS_WITHIN, _RAYS_BESIDE = 44, 8
+_RAYS_PER_BREAK = 5
+_REFINE_ABOVE = 0.06
+"""Change of brightness between neighbours, as a part of the board, that gets more rays."""
+
+_BOARD_NODES = np.array([-3.0, -1.8, -1.1, -0.7, -0.4, -0.2, 0.0, 0.2, 0.4, 0.6, 0.9, 1.4, 2.2])
+_RAYS_PER_BAND = 2
+
+
+def pictures(around: Surroundings, base: Physics, others: list[Physics]) -> list[Picture]:
+    """Pictures for ``base`` and for each of ``others``, which differ from it a little."""
+    variants = [base, *others]
+    # Variants that differ only in light and absorption share their rays.
+    geometries = [replace(p, lit_through=0.0, skin=0.0) for p in variants]
+    distinct = list(dict.fromkeys(geometries))
+    which = [distinct.index(geometry) for geometry in geometries]
+    scenes = [_scene(around, geometry) for geometry in distinct]
+    light = _light_paths(around, scenes[0])
+    shades = [_shading(around, physics, light) for physics in variants]
+
+    coarse = _coarse_heights(around, base)
+    count = len(coarse)
+    scene_of = np.repeat(np.arange(len(scenes)), count)
+    paths = trace(scenes, scene_of, np.tile(coarse, len(scenes)))
+    rough = _brightness(paths, count * len(scenes), shades[0])
+    jump = np.abs(np.diff(rough.reshape(len(scenes), count, -1), axis=1)).max(axis=2)
+    where, left = np.nonzero(jump > _REFINE_ABOVE)
+    part = (np.arange(_RAYS_PER_BREAK) + 1.0) / (_RAYS_PER_BREAK + 1.0)
+    more = (coarse[left][:, None] + part * np.diff(coarse)[left][:, None]).ravel()
+    more_of = np.repeat(where, _RAYS_PER_BREAK)
+    extra = trace(scenes, more_of, more)
+
+    out = []
+    for physics, number, shade in zip(variants, which, shades, strict=True):
+        base_part = _taken(paths, number * count, count)
+        edges = np.searchsorted(more_of, [number, number + 1])
+        fine_part = _taken(extra, int(edges[0]), int(edges[1] - edges[0]))
+        height = np.concatenate([coarse, more[edges[0] : edges[1]]])
+        joined = _joined(base_part, fine_part, count)
+        value = _columns(around, physics, scenes[number], shade, joined, height)
+        order = np.argsort(height, kind="stable")
+        height, value = height[order], value[order]
+        border = np.concatenate(
+            [[height[0]], 0.5 * (height[1:] + height[:-1]), [height[-1]]]
+        )
+        out.append(Picture(border=border, value=value))
+    return out
+
+
+def _scene(around: Surroundings, physics: Physics) -> Scene:
+    view, bore = around.view, physics.bore_radius_m
+    return Scene(
+        surface=meniscus_surface(bore, physics.capillary_length_m, physics.contact_angle_rad),
+        outer_radius=max(view.outer_radius_m / bore, 1.02),
+        distance=view.distance_m / bore,
+        # Root mean square distance of the averaged columns from the axis.
+        lateral=around.half_width / np.sqrt(3.0),
+        elevation_rad=physics.elevation_rad,
+        glass_index=GLASS_REFRACTIVE_INDEX,
+        below_index=physics.below_index,
+        above_index=physics.above_index,
+        below_is_mirror=around.below.opaque_mirror,
+    )
+
+
+def _coarse_heights(around: Surroundings, base: Physics) -> Array:
+    """Dense between the rims as seen, with a margin for the variants; sparse beside."""
+    surface = meniscus_surface(
+        base.bore_radius_m, base.capillary_length_m, base.contact_angle_rad
+    )
+    wall = surface.wall_height_m / base.bore_radius_m
+    rim = 1.05 * abs(np.tan(base.elevation_rad)) + 0.12
+    low, high = min(0.0, 1.25 * wall) - rim, max(0.0, 1.25 * wall) + rim
+    bottom, top = min(around.reach[0], low - 0.1), max(around.reach[1], high + 0.1)
+    return np.concatenate(
+        [
+            np.linspace(bottom, low, _RAYS_BESIDE, endpoint=False),
+            np.linspace(low, high, _RAYS_WITHIN, endpoint=False),
+            np.linspace(high, top, _RAYS_BESIDE),
+        ]
+    )
+
+
+def _rows(paths: Paths, which: NDArray[np.bool_] | slice, shift: int) -> Paths:
+    return Paths(
+        ray=paths.ray[which] - shift,
+        end=paths.end[which],
+        weight=paths.weight[which],
+        below=paths.below[which],
+        above=paths.above[which],
+        below_passes=paths.below_passes[which],
+        above_passes=paths.above_passes[which],
+        exit_sine=paths.exit_sine[which],
+        exit_height=paths.exit_height[which],
+        mirrored=paths.mirrored[which],
+    )
+
+
+def _taken(paths: Paths, first: int, count: int) -> Paths:
+    return _rows(paths, (paths.ray >= first) & (paths.ray < first + count), first)
+
+
+def _joined(one: Paths, two: Paths, shift: int) -> Paths:
+    pairs = {
+        name: np.concatenate([getattr(one, name), getattr(two, name)])
+        for name in Paths.__slots__
+        if name != "ray"
+    }
+    return Paths(ray=np.concatenate([one.ray, two.ray + shift]), **pairs)
+
+
+# --- light --------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Shading:
+    """Log transmittances of a full chord (3,), and the light on the board: (nodes, 3,
+    bands), the part that comes past the tube first."""
+
+    log_below: Array
+    log_above: Array
+    board: Array
+
+
+def _shading(around: Surroundings, physics: Physics, light: Paths) -> _Shading:
+    """Part the plateaus' colours into what the board has and what the fluid takes.
+
+    A board close behind a tube is itself lit through the tube.  With the share ``f`` of its
+    light that came so, and one passage's transmittance ``t``, the plateau is
+    ``board * (1 - f + f t) * t``.
+    """
+    white, f = around.white, physics.lit_through
+
+    def once(colour: Array) -> Array:
+        ratio = np.clip(colour / white, 1e-3, 1.0)
+        return np.asarray(
+            2.0 * ratio / (1.0 - f + np.sqrt((1.0 - f) ** 2 + 4.0 * f * ratio))
+        )
+
+    above = once(around.above_colour)
+    log_above = np.log(above)
+    log_below = (
+        np.zeros(3) if around.below.opaque_mirror else np.log(once(around.below_colour))
+    )
+    through = _light_by_band(physics, light, log_below, log_above)
+    past = np.full((len(_BOARD_NODES), 3, 1), 1.0 - f)
+    board = np.concatenate([past, f * through], axis=2)
+    # The uppermost node's light made the upper plateau.
+    board *= (around.above_colour / above / board[-1].sum(axis=1))[:, None]
+    return _Shading(log_below=log_below, log_above=log_above, board=board)
+
+
+def _room_inclinations() -> Array:
+    part = (np.arange(_RAYS_PER_BAND) + 0.5) / _RAYS_PER_BAND
+    return np.asarray(
+        (_LIGHT_EDGES[:-1, None] + np.diff(_LIGHT_EDGES)[:, None] * part).ravel()
+    )
+
+
+def _light_paths(around: Surroundings, scene: Scene) -> Paths:
+    inclination = _room_inclinations()
+    return trace_back(
+        scene,
+        around.view.axis_to_board_m / scene.surface.bore_radius_m,
+        np.repeat(_BOARD_NODES, len(inclination)),
+        np.tile(inclination, len(_BOARD_NODES)),
+    )
+
+
+def _light_by_band(
+    physics: Physics, light: Paths, log_below: Array, log_above: Array
+) -> Array:
+    """Share of the room's light that the tube lets through to the board, (nodes, 3, bands).
+
+    Expected is an evenly bright room over a floor half as bright as the ceiling (common
+    practice, no source).
+    """
+    inclination = _room_inclinations()
+    out = (light.weight * (light.end == BACK))[:, None]
+    passed = out * _transmittance(light, 2.0, physics.skin, log_below, log_above)
+    width = np.repeat(np.diff(_LIGHT_EDGES), _RAYS_PER_BAND)
+    sky = width * np.cos(inclination) * (0.75 + 0.25 * np.sin(inclination))
+    summed = _summed(light.ray, passed, len(_BOARD_NODES) * len(inclination))
+    summed = summed.reshape(len(_BOARD_NODES), -1, 3) * (sky / sky.sum())[:, None]
+    banded = summed.reshape(len(_BOARD_NODES), -1, _RAYS_PER_BAND, 3).sum(axis=2)
+    return np.asarray(banded.transpose(0, 2, 1))
+
+
+def _transmittance(
+    paths: Paths, chord: float, skin: float, log_below: Array, log_above: Array
+) -> Array:
+    """Share of light left along each path, (P, 3)."""
+    below = (1.0 - skin) / chord * paths.below + skin * paths.below_passes
+    above = (1.0 - skin) / chord * paths.above + skin * paths.above_passes
+    return np.asarray(
+        np.exp(
+            np.minimum(below, 4.0)[:, None] * log_below
+            + np.minimum(above, 4.0)[:, None] * log_above
+        )
+    )
+
+
+def _summed(ray: Index, value: Array, count: int) -> Array:
+    """Sum over the paths of each ray; every ray has at least one."""
+    order = np.argsort(ray, kind="stable")
+    first = np.searchsorted(ray[order], np.arange(count))
+    return np.asarray(np.add.reduceat(value[order], first, axis=0))
+
+
+# --- columns ------------------------------------------------------------------------------
+
+
+def _brightness(paths: Paths, count: int, shade: _Shading) -> Array:
+    """A rough picture that tells where neighbouring rays differ, (N, 5)."""
+    passed = paths.weight[:, None] * _transmittance(
+        paths, 2.0, 0.5, shade.log_below, shade.log_above
+    )
+    back = paths.end == BACK
+    seen = np.column_stack(
+        [
+            passed * back[:, None],
+            paths.weight * (paths.end == COLUMN),
+            0.3 * paths.weight * paths.exit_sine * back,
+        ]
+    )
+    return _summed(paths.ray, seen, count)
+
+
+def _columns(
+    around: Surroundings,
+    physics: Physics,
+    scene: Scene,
+    shade: _Shading,
+    paths: Paths,
+    height: Array,
+) -> Array:
+    """Brightness of each ray in each column and channel, (N, 3, K)."""
+    chord = 2.0 / np.sqrt(1.0 - (np.sin(scene.elevation_rad) / scene.below_index) ** 2)
+    passed = paths.weight[:, None] * _transmittance(
+        paths, chord, physics.skin, shade.log_below, shade.log_above
+    )
+    board_height = _board_height(around, scene, paths)
+    back = paths.end == BACK
+    nodes, _, bands = shade.board.shape
+    lit = _hats(_BOARD_NODES, board_height) @ shade.board.reshape(nodes, -1)
+    light = lit.reshape(-1, 3, bands) * (passed * back[:, None])[:, :, None]
+    on_board = light.sum(axis=2)
+    uneven = _hats(KNOTS, board_height)[:, None, :] * on_board[:, :, None]
+    white = around.white
+    front = passed * white * (paths.end == FRONT)[:, None]
+    extras = [
+        front,
+        front * paths.exit_sine[:, None],
+        paths.weight[:, None] * white * (paths.end == TRAPPED)[:, None],
+    ]
+    if around.below.opaque_mirror:
+        column = paths.weight[:, None] * around.below_colour * (paths.end == COLUMN)[:, None]
+        extras += [column, column * height[paths.ray][:, None]]
+        extras += [on_board * paths.mirrored[:, None]]
+    stacked = np.concatenate([light, uneven, np.stack(extras, axis=2)], axis=2)
+    summed = _summed(paths.ray, stacked.reshape(len(paths.ray), -1), len(height))
+    return summed.reshape(len(height), 3, -1)
+
+
+def _board_height(around: Surroundings, scene: Scene, paths: Paths) -> Array:
+    """Where a path meets the board, above the apex."""
+    sine = np.clip(paths.exit_sine, -0.98, 0.98)
+    in_glass = sine / scene.glass_index
+    wall = (scene.outer_radius - 1.0) * in_glass / np.sqrt(1.0 - in_glass**2)
+    board = around.view.axis_to_board_m / scene.surface.bore_radius_m
+    gap = max(board - scene.outer_radius, 0.0)
+    return np.asarray(paths.exit_height + wall + gap * sine / np.sqrt(1.0 - sine**2))
+
+
+def _hats(knots: Array, height: Array) -> Array:
+    """Weights of linear interpolation between knots, (P, knots)."""
+    clipped = np.clip(height, knots[0], knots[-1] - 1e-9)
+    left = np.searchsorted(knots, clipped, side="right") - 1
+    part = (clipped - knots[left]) / (knots[left + 1] - knots[left])
+    out = np.zeros((len(height), len(knots)))
+    every = np.arange(len(height))
+    out[every, left] = 1.0 - part
+    out[every, left + 1] = part
+    return out
