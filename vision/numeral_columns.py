@@ -38,6 +38,11 @@ STROKE_BOUND_PERCENT = 97.0
 """Stronger strokes (tube walls, borders) count no more than this percentile."""
 PROPOSAL_SHARE = 0.35
 """Weaker proposals than this share of the best are noise."""
+GAP_SHARE = 0.06
+"""Half-way between numbers this share of their step, each way, is free of figures."""
+DRIFT_PARTS, DRIFT_ROUNDS = 3, 2
+"""Numbers may drift along their column where the geometry is not exact: thirds of the
+column are placed on their own, twice."""
 SIDE_COLUMN_SHARE = 0.45
 """A further column (other margin, between tubes) has at least this share of the score."""
 
@@ -82,6 +87,15 @@ class ScaleGeometry:
         """Median length of one division [px]."""
         return float(np.median(np.hypot(*self.along_px.T)))
 
+    def frame(self, index: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """Centre, and vector across for one pixel at the median pitch, shape (..., 2).
+
+        The vector shrinks with the local pitch: what is farther from the camera is smaller
+        both ways.
+        """
+        centre, along, across = self.at(index)
+        return centre, across * (np.hypot(along[..., :1], along[..., 1:]) / self.pitch_px)
+
     def at(self, index: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
         """Centre, one division along, and unit vector across at fractional indices.
 
@@ -107,10 +121,13 @@ class NumeralColumn:
         Divisions between numbers.
     phase
         Index of a numbered graduation, modulo ``numbered_every``.
-    across_px
-        Middle of the numbers, from the spine to the right.
-    offset_px
-        Middle of the figures above (along the scale) their graduation.
+    middle_index
+        Index to which ``across_px`` and ``offset_px`` belong.
+    across_px, across_slope_px
+        Middle of the numbers, from the spine to the right, and its change per division.
+    offset_px, offset_slope_px
+        Middle of the figures above (along the scale) their graduation, and its change per
+        division, which is 0 if the geometry is exact.
     width_px, height_px
         Widest number; height of the figures.
     score
@@ -119,11 +136,25 @@ class NumeralColumn:
 
     numbered_every: int
     phase: int
+    middle_index: float
     across_px: float
+    across_slope_px: float
     offset_px: float
+    offset_slope_px: float
     width_px: float
     height_px: float
     score: float
+
+    def place(self, index: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """Distance across and above the graduation of the numbers at some indices [px].
+
+        Both at the median pitch, as :meth:`ScaleGeometry.frame` has it.
+        """
+        away = index - self.middle_index
+        return (
+            self.across_px + self.across_slope_px * away,
+            self.offset_px + self.offset_slope_px * away,
+        )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -162,7 +193,7 @@ def sample_strip(grey: NDArray[np.uint8], geometry: ScaleGeometry) -> Strip:
     reach = min(reach, max(REACH_LIMIT_PX * pixel, geometry.tick_half_length_px + 60.0))
     rows = int((high - low) * pitch / pixel)
     index = high - np.arange(rows) * pixel / pitch
-    centre, _, across = (part.astype(np.float32) for part in geometry.at(index))
+    centre, across = (part.astype(np.float32) for part in geometry.frame(index))
     lateral = np.arange(-reach, reach, pixel, dtype=np.float32)
     x = centre[:, :1] + lateral * across[:, :1]
     y = centre[:, 1:] + lateral * across[:, 1:]
@@ -209,25 +240,27 @@ def find_columns(
     strip = sample_strip(grey, geometry)
     sums = cv2.integral(strip.strokes)
     steps = NUMBERED_EVERY if numbered_every is None else (numbered_every,)
-    best: dict[int, tuple[float, int, float, FloatArray]] = {}
+    best: dict[int, tuple[float, int, float]] = {}
+    scores: dict[float, dict[int, FloatArray]] = {}
     for height in TEXT_HEIGHTS_PX:
         grid = _stroke_grid(sums, strip, geometry, height)
-        for step in steps:
-            if height > 0.95 * step * strip.rows_per_division:
-                continue
-            score = _contrast(grid, step) * np.sqrt(height)
+        fitting = [step for step in steps if height <= 0.95 * step * strip.rows_per_division]
+        scores[height] = {step: _contrast(grid, step) * np.sqrt(height) for step in fitting}
+        for step, score in scores[height].items():
             if phase is None:
                 first = int(np.argmax(score.max(axis=1)))
             else:
                 first = int((phase - geometry.index[0]) % step)
             top = float(score[first].max())
             if top > best.get(step, (0.0,))[0]:
-                best[step] = (top, first, height, score[first])
+                best[step] = (top, first, height)
     ranked = sorted(best.items(), key=lambda item: -item[1][0])[:most]
     proposals = []
-    for step, (top, first, height, score) in ranked:
-        peaks = _peaks(score, max(1, round(2.0 * height / COLUMN_STEP_PX)), most)
-        columns = (_refine(strip, geometry, step, first, height, p, score[p]) for p in peaks)
+    for step, (top, first, _) in ranked:
+        profiles = {h: s[step][first] for h, s in scores.items() if step in s}
+        columns = (
+            _refine(strip, geometry, step, first, *peak) for peak in _peaks(profiles, most)
+        )
         kept = _distinct([column for column in columns if column is not None])
         if kept and top > PROPOSAL_SHARE * ranked[0][1][0]:
             proposals.append(kept)
@@ -282,52 +315,94 @@ def _contrast(grid: FloatArray, step: int) -> FloatArray:
     return np.asarray((mean[here] - mean[between]) * weight[:, None])
 
 
-def _peaks(score: FloatArray, apart: int, most: int) -> list[int]:
-    """Highest places of a profile, at least ``apart`` from each other."""
-    left = score.copy()
-    peaks: list[int] = []
+def _peaks(profiles: dict[float, FloatArray], most: int) -> list[tuple[float, int, float]]:
+    """Best columns apart from each other: (height, place, score)."""
+    heights = np.array(list(profiles))
+    score = np.stack(list(profiles.values()))
+    left = score.max(axis=0)
+    bound = SIDE_COLUMN_SHARE * left.max()
+    peaks = []
     while len(peaks) < most:
         top = int(np.argmax(left))
-        if left[top] < SIDE_COLUMN_SHARE * score.max() or left[top] <= 0:
+        if left[top] <= max(bound, 0.0):
             break
-        peaks.append(top)
+        height = float(heights[np.argmax(score[:, top])])
+        peaks.append((height, top, float(left[top])))
+        apart = max(1, round(2.0 * height / COLUMN_STEP_PX))
         left[max(0, top - apart) : top + apart + 1] = -np.inf
     return peaks
 
 
 def _refine(
-    strip: Strip, geometry: ScaleGeometry, step: int, phase: int, height: float, peak: int, score: float
+    strip: Strip,
+    geometry: ScaleGeometry,
+    step: int,
+    phase: int,
+    height: float,
+    peak: int,
+    score: float,
 ) -> NumeralColumn | None:
-    """Extent of the numbers from the mean of their strokes over all numbered graduations."""
+    """Place and size of the numbers from the mean of their strokes.
+
+    First over all numbered graduations, then over thirds of them for the drift.
+    """
     first = geometry.index[0] + phase
     labels = np.arange(first, geometry.index[-1] + 1, step, dtype=np.float64)
     half = round(min(1.6 * height, 0.5 * step * strip.rows_per_division))
     middle = peak * COLUMN_STEP_PX
-    span = slice(max(0, middle - round(4 * height)), middle + round(4 * height))
-    mean = _window_mean(strip.strokes[:, span], strip.row(labels), half)
-    between = _window_mean(strip.strokes[:, span], strip.row(labels + step / 2), half)
-    ground = np.median(between, axis=0)
-    excess = mean - ground
-    centre = half + 1
-    across = excess[centre - round(height / 2) : centre + round(height / 2) + 1].mean(axis=0)
-    columns = _extent(cv2.blur(across[None], (3, 1))[0], middle - span.start, 0.2, 0.45 * height)
-    if columns.stop - columns.start < 2:
-        return None
-    rows = excess[:, columns].mean(axis=1)
-    level = _extent(cv2.blur(rows[None], (3, 1))[0], int(np.argmax(rows)), 0.4, 0.25 * height)
-    found = level.stop - level.start
-    if found < 4:
-        return None
-    lateral = span.start + (columns.start + columns.stop - 1) / 2
+    left = max(0, middle - round(4 * height))
+    strokes = strip.strokes[:, left : middle + round(4 * height)]
+    gap = max(1, round(GAP_SHARE * step * strip.rows_per_division))
+    ground = _window_mean(strokes, strip.row(labels + step / 2), gap).mean(axis=0)
+    parts = np.array_split(labels, DRIFT_PARTS if len(labels) >= 2 * DRIFT_PARTS else 1)
+    away = labels - labels.mean()
+    down, right = np.zeros(2), np.array([0.0, middle - left])
+    for _ in range(DRIFT_ROUNDS):
+        places = strip.row(labels) + np.polyval(down, away)
+        box = _blob(_window_mean(strokes, places, half) - ground, height, round(right[-1]))
+        if box is None:
+            return None
+        found = []
+        for part in parts:
+            at = part - labels.mean()
+            window = (
+                _window_mean(strokes, strip.row(part) + np.polyval(down, at), half) - ground
+            )
+            blob = _blob(window, height, (box[1].start + box[1].stop) // 2)
+            if blob is not None:
+                found.append((at.mean(), *((r.start + r.stop - 1) / 2 for r in blob)))
+        if not found:
+            return None
+        at, rows, columns = np.array(found).T
+        degree = 1 if len(at) == DRIFT_PARTS else 0
+        down = np.polyadd(down, np.polyfit(at, rows - half - 1, degree))
+        right = np.polyadd(np.zeros(2), np.polyfit(at, columns, degree))
+    pixel = strip.column_px
     return NumeralColumn(
         numbered_every=step,
         phase=int(first % step),
-        across_px=strip.left_px + lateral * strip.column_px,
-        offset_px=-((level.start + level.stop - 1) / 2 - centre) * strip.column_px,
-        width_px=(columns.stop - columns.start) * strip.column_px,
-        height_px=found * strip.column_px,
+        middle_index=float(labels.mean()),
+        across_px=strip.left_px + (left + float(right[1])) * pixel,
+        across_slope_px=float(right[0]) * pixel,
+        offset_px=-float(down[1]) * pixel,
+        offset_slope_px=-float(down[0]) * pixel,
+        width_px=(box[1].stop - box[1].start) * pixel,
+        height_px=(box[0].stop - box[0].start) * pixel,
         score=float(score),
     )
+
+
+def _blob(excess: FloatArray, height: float, start: int) -> tuple[slice, slice] | None:
+    """Rows and columns of the figures in a mean window; ``start`` is a column inside."""
+    centre = len(excess) // 2
+    reach = max(1, round(0.7 * height))
+    across = excess[max(0, centre - reach) : centre + reach + 1].mean(axis=0)
+    columns = _extent(cv2.blur(across[None], (3, 1))[0], start, 0.2, 0.7 * height)
+    if columns.stop - columns.start < 2:
+        return None
+    profile = cv2.blur(excess[:, columns].mean(axis=1)[None], (3, 1))[0]
+    rows = _extent(profile, int(np.argmax(profile)), 0.4, 0.25 * height)
+    return (rows, columns) if rows.stop - rows.start >= 4 else None
 
 
 def _window_mean(strokes: ImageArray, rows: FloatArray, half: int) -> FloatArray:
@@ -347,5 +422,5 @@ def _extent(profile: FloatArray, start: int, share: float, gap: float) -> slice:
     if not len(places):
         return slice(start, start)
     groups = np.split(places, np.flatnonzero(np.diff(places) > max(1.0, gap)) + 1)
-    nearest = min(groups, key=lambda run: min(abs(run[0] - start), abs(run[-1] - start)) if not run[0] <= start <= run[-1] else 0)
+    nearest = min(groups, key=lambda run: max(run[0] - start, start - run[-1], 0))
     return slice(int(nearest[0]), int(nearest[-1]) + 1)

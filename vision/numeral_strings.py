@@ -21,7 +21,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from limbsight.vision.numeral_columns import ScaleGeometry
+from limbsight.vision.numeral_columns import NumeralColumn, ScaleGeometry
 
 FloatArray = NDArray[np.float64]
 
@@ -34,8 +34,8 @@ TONE_FLOOR = 0.01 * 255.0
 """Added to the standard deviation of a crop, as in the training."""
 BLANK_CERTAIN = 0.99
 """Repeats of columns this surely blank carry nothing and are dropped for speed."""
-NEGLIGIBLE = 1e-6
-"""Far below the probability that a label is misread altogether (numerals.MISREAD)."""
+NEGLIGIBLE = 1e-5
+"""A fifth of what a misread label is credited with anyway (numerals.MISREAD * CHANCE)."""
 LEAST_PROBABILITY = 1e-5
 """Keeps one smeared column from ruling a string out."""
 
@@ -49,24 +49,25 @@ def _network() -> cv2.dnn.Net:
 def cut_crops(
     grey: NDArray[np.uint8],
     geometry: ScaleGeometry,
+    column: NumeralColumn,
     index: FloatArray,
-    across_px: FloatArray,
-    figure_height_px: float,
-    figure_width_px: float,
+    height_factor: float = 1.0,
     *,
     turned: bool = False,
 ) -> tuple[NDArray[np.float32], FloatArray]:
-    """Cut crops about places along and across the scale, upright and of equal size.
+    """Cut the labels of a column out of the picture, upright and of equal size.
 
     Parameters
     ----------
     grey : ndarray, shape (H, W), uint8
     geometry
         Where the scale is.
-    index, across_px : ndarray, shape (N,)
-        Middles of the crops.
-    figure_height_px, figure_width_px
-        Height of the figures and width of the widest label in the picture.
+    column
+        Where the numbers are.
+    index : ndarray, shape (N,)
+        Graduations of the labels; fractions reach places between.
+    height_factor
+        Assumed height of the figures over ``column.height_px``.
     turned
         Upside down, for numbers printed so.
 
@@ -75,34 +76,37 @@ def cut_crops(
     crops : ndarray, shape (N, 1, 32, 96), float32
         Mean 0 and standard deviation 1 each.
     corners_px : ndarray, shape (N, 4, 2)
-        Outline of each crop in the picture.
+        Outline of each label in the picture.
     """
-    centre, along, across = geometry.at(index)
-    along = along / np.hypot(along[:, 0], along[:, 1])[:, None]
-    middle = centre + across_px[:, None] * across
-    pixel = figure_height_px / FIGURE_HEIGHT
-    stretch = max(1.0, (figure_width_px / pixel + 12.0) / CROP_WIDTH)
-    down = (np.arange(CROP_HEIGHT) - (CROP_HEIGHT - 1) / 2) * pixel
-    right = (np.arange(CROP_WIDTH) - (CROP_WIDTH - 1) / 2) * pixel * stretch
-    if turned:
-        down, right = -down, -right
+    across_px, offset_px = column.place(index)
+    centre, right = geometry.frame(index + offset_px / geometry.pitch_px)
+    _, along, _ = geometry.at(index)
+    up = along / geometry.pitch_px
+    middle = centre + across_px[:, None] * right
+    height = height_factor * column.height_px
+    pixel = height / FIGURE_HEIGHT
+    stretch = max(1.0, (column.width_px / pixel + 12.0) / CROP_WIDTH)
+    sign = -1.0 if turned else 1.0
+    rows = sign * (np.arange(CROP_HEIGHT) - (CROP_HEIGHT - 1) / 2) * pixel
+    columns = sign * (np.arange(CROP_WIDTH) - (CROP_WIDTH - 1) / 2) * pixel * stretch
 
-    def place(v: FloatArray, w: FloatArray) -> FloatArray:
-        return middle[:, None, None] - v[:, None, None] * along[:, None, None] + (
-            w[:, None] * across[:, None, None]
+    def place(down: FloatArray, across: FloatArray) -> FloatArray:
+        return np.asarray(
+            middle[:, None, None]
+            - down[:, None, None] * up[:, None, None]
+            + across[:, None] * right[:, None, None]
         )
 
-    xy = place(down, right)
+    xy = place(rows, columns)
     source, reduction = _reduced(grey, pixel)
     x, y = ((xy[..., i].reshape(-1, CROP_WIDTH) + 0.5) / reduction - 0.5 for i in (0, 1))
-    drawn = cv2.remap(
-        source, x.astype(np.float32), y.astype(np.float32), cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE
-    )
+    maps = x.astype(np.float32), y.astype(np.float32)
+    drawn = cv2.remap(source, *maps, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
     crops = drawn.reshape(len(index), 1, CROP_HEIGHT, CROP_WIDTH).astype(np.float32)
     crops -= crops.mean(axis=(2, 3), keepdims=True)
     crops /= crops.std(axis=(2, 3), keepdims=True) + TONE_FLOOR
     half = np.array([-1.0, 1.0])
-    outline = place(half * figure_height_px * 0.6, half * (figure_width_px / 2 + 0.2 * figure_height_px))
+    outline = place(half * 0.6 * height, half * (column.width_px / 2 + 0.2 * height))
     return crops, outline.reshape(-1, 4, 2)[:, [0, 1, 3, 2]]
 
 
@@ -113,14 +117,23 @@ def _reduced(grey: NDArray[np.uint8], pixel: float) -> tuple[NDArray[np.uint8], 
         return grey, 1
     size = (grey.shape[1] // reduction, grey.shape[0] // reduction)
     whole = grey[: size[1] * reduction, : size[0] * reduction]
-    return np.asarray(cv2.resize(whole, size, interpolation=cv2.INTER_AREA), np.uint8), reduction
+    return np.asarray(
+        cv2.resize(whole, size, interpolation=cv2.INTER_AREA), np.uint8
+    ), reduction
 
 
 def class_probabilities(crops: NDArray[np.float32]) -> FloatArray:
-    """Probabilities of blank and of each character: (N, steps, 1 + len(CHARACTERS))."""
+    """Probabilities of blank and of each character: (N, steps, 1 + len(CHARACTERS)).
+
+    The letter O is counted with the figure 0, which many faces draw alike.
+    """
     net = _network()
     net.setInput(crops)
-    return np.asarray(np.exp(net.forward()[:, :, 0]).transpose(0, 2, 1), dtype=np.float64)
+    result = np.exp(net.forward()[:, :, 0]).transpose(0, 2, 1).astype(np.float64)
+    letter, figure = 1 + CHARACTERS.index("O"), 1 + CHARACTERS.index("0")
+    result[:, :, figure] += result[:, :, letter]
+    result[:, :, letter] = 0.0
+    return np.asarray(result)
 
 
 def most_likely(probabilities: FloatArray) -> str:

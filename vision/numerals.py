@@ -11,7 +11,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from typing import Literal
+from typing import Literal, TypeAlias
 
 import cv2
 import numpy as np
@@ -38,8 +38,8 @@ __all__ = [
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
-Numbers = Literal["upward", "downward", "away-from-zero"]
-Stance = Literal["upright", "turned", "mirrored"]
+Numbers: TypeAlias = Literal["upward", "downward", "away-from-zero"]
+Stance: TypeAlias = Literal["upright", "turned", "mirrored"]
 
 MISREAD = 0.05
 """Probability that a label shows something the network can't have learnt (a clip over it,
@@ -57,8 +57,16 @@ KNOWN_LABELS, BARE_LABELS = 16, 20
 """Labels read at most; more add time, not certainty."""
 GOOD_EVIDENCE = 3.5
 """Mean evidence per label (at most 6.9) at which no other height or stance is tried."""
-HEIGHT_FACTORS = (1.0, 0.72, 1.4)
-"""Heights tried, relative to the one found: the network's range is 12/17 to 23/17."""
+OTHER_ATTEMPTS: tuple[tuple[Stance, float], ...] = (
+    ("upright", 0.72),
+    ("upright", 1.4),
+    ("turned", 1.0),
+    ("mirrored", 1.0),
+)
+"""Heights relative to the one found (the network's range is 12/17 to 23/17), and the ways a
+picture may be turned about."""
+MOST_COLUMNS = 3
+PROBED_LABELS = 4
 DECISIVE_MARGIN = 8.0
 DECISIVE_LABELS = 3
 BARE_DIVISIONS = (
@@ -174,16 +182,16 @@ class NumeralVerdict:
     evidence_per_label
         Mean evidence of the labels for ``best``.
     labels
-        Evidence label by label, best column only.
-    columns
-        Columns of numbers used.
+        Evidence label by label.
+    column
+        The column of numbers that was read.
     stance
         How the numbers stand in the picture.
     sign_certain
         False where numbers falling upward may be the lower part of a scale with its zero
         out of sight.
     conflict
-        Two columns each read surely, but differently.
+        Another column at the same graduations reads well, but differently.
     """
 
     best: Numbering | None
@@ -192,7 +200,7 @@ class NumeralVerdict:
     scores: FloatArray
     evidence_per_label: float
     labels: tuple[LabelEvidence, ...]
-    columns: tuple[NumeralColumn, ...]
+    column: NumeralColumn | None
     stance: Stance
     sign_certain: bool
     conflict: bool
@@ -329,11 +337,10 @@ class _Outcome:
     prediction: _Prediction
     scores: FloatArray
     evidence: FloatArray
-    looks: tuple[_Look, ...]
-    columns: tuple[NumeralColumn, ...]
+    look: _Look
+    column: NumeralColumn
     labels: FloatArray
     stance: Stance
-    conflict: bool
 
     @property
     def mean(self) -> float:
@@ -363,57 +370,101 @@ def read_numerals(
     if grey.ndim == 3:
         grey = np.asarray(cv2.cvtColor(grey, cv2.COLOR_BGR2GRAY), dtype=np.uint8)
     proposals = find_columns(grey, geometry, hypotheses.numbered_every, hypotheses.phase)
+    columns = _by_legibility(grey, geometry, [c for group in proposals for c in group])
     best: _Outcome | None = None
-    for columns in proposals:
-        for stance, factor in _attempts():
-            outcome = _try(grey, geometry, hypotheses, columns, stance, factor)
-            if outcome is None:
-                break
-            if best is None or outcome.mean > best.mean:
-                best = outcome
+    for column in columns[:MOST_COLUMNS]:
+        best = _better(best, _score(grey, geometry, hypotheses, column, "upright", 1.0))
+        if best.mean >= GOOD_EVIDENCE:
+            break
+    if best is not None and best.mean < GOOD_EVIDENCE:
+        for stance, factor in OTHER_ATTEMPTS:
+            other = _score(grey, geometry, hypotheses, best.column, stance, factor)
+            best = _better(best, other)
             if best.mean >= GOOD_EVIDENCE:
-                return _verdict(best, hypotheses)
-    return _verdict(best, hypotheses)
+                break
+    if best is None:
+        return _verdict(None, hypotheses, conflict=False)
+    conflict = not hypotheses.numberings and _contradicted(
+        grey, geometry, hypotheses, best, columns
+    )
+    return _verdict(best, hypotheses, conflict=conflict)
 
 
-def _attempts() -> list[tuple[Stance, float]]:
-    """Heights first, then the ways a picture may be turned about."""
-    upright: list[tuple[Stance, float]] = [("upright", factor) for factor in HEIGHT_FACTORS]
-    return [*upright, ("turned", 1.0), ("mirrored", 1.0)]
+def _by_legibility(
+    grey: NDArray[np.uint8], geometry: ScaleGeometry, columns: list[NumeralColumn]
+) -> list[NumeralColumn]:
+    """Columns with the most labels that read as numbers first, from a few labels each."""
+    if len(columns) < 2:
+        return columns
+    looks = [
+        _look(grey, geometry, c, _label_indices(geometry, c, PROBED_LABELS), "upright", 1.0)
+        for c in columns
+    ]
+    share = [np.mean([_is_number(text) for text in look.read]) for look in looks]
+    order = sorted(range(len(columns)), key=lambda i: (-share[i], -columns[i].score))
+    return [columns[i] for i in order]
 
 
-def _try(
+def _is_number(text: str) -> bool:
+    """Whether a text is made of figures and at most one point."""
+    return text.replace(".", "", 1).isdigit()
+
+
+def _better(best: _Outcome | None, other: _Outcome) -> _Outcome:
+    return other if best is None or other.mean > best.mean else best
+
+
+def _contradicted(
     grey: NDArray[np.uint8],
     geometry: ScaleGeometry,
     hypotheses: NumberingTable,
-    columns: tuple[NumeralColumn, ...],
+    best: _Outcome,
+    columns: list[NumeralColumn],
+) -> bool:
+    """Whether another column at the same graduations is sure of other numbers."""
+    for column in columns:
+        same = (column.numbered_every, column.phase) == (
+            best.column.numbered_every,
+            best.column.phase,
+        )
+        if column is best.column or not same:
+            continue
+        other = _score(grey, geometry, hypotheses, column, best.stance, 1.0)
+        if other.mean < GOOD_EVIDENCE:
+            return False
+        mine, theirs = (o.prediction.values[int(np.argmax(o.scores))] for o in (best, other))
+        return not np.allclose(mine, theirs)
+    return False
+
+
+def _score(
+    grey: NDArray[np.uint8],
+    geometry: ScaleGeometry,
+    hypotheses: NumberingTable,
+    column: NumeralColumn,
     stance: Stance,
     factor: float,
-) -> _Outcome | None:
-    """Score every hypothesis on the labels of some columns."""
-    labels = _label_indices(geometry, columns[0], KNOWN_LABELS if hypotheses.numberings else BARE_LABELS)
+) -> _Outcome:
+    """Score every hypothesis on the labels of a column."""
+    most = KNOWN_LABELS if hypotheses.numberings else BARE_LABELS
+    labels = _label_indices(geometry, column, most)
     if hypotheses.numberings:
         sequences = _from_numberings(hypotheses.numberings)
     else:
-        sequences = _enumerate(hypotheses.divisions, columns[0].numbered_every, labels)
-    prediction = _predict(sequences, labels, columns[0].phase)
-    looks = [_look(grey, geometry, column, labels, stance, factor) for column in columns]
-    evidences = [_evidence(look, prediction) for look in looks]
-    used = [c for c, evidence in enumerate(evidences) if evidence.max() > len(labels)]
-    used = used or [int(np.argmax([evidence.max() for evidence in evidences]))]
-    used.sort(key=lambda c: -float(evidences[c].max()))
-    offset = _offset_score(sequences, prediction, columns[used[0]], geometry, hypotheses.phase)
-    total = np.sum([evidences[c] for c in used], axis=0)
+        sequences = _enumerate(hypotheses.divisions, column.numbered_every, labels)
+    prediction = _predict(sequences, labels, column.phase)
+    look = _look(grey, geometry, column, labels, stance, factor)
+    evidence = _label_evidence(look, prediction, prediction.ids).sum(axis=1)
+    offset = _offset_score(prediction, column, geometry, hypotheses.phase)
     return _Outcome(
         sequences=sequences,
         prediction=prediction,
-        scores=total + offset,
-        evidence=evidences[used[0]] / len(labels),
-        looks=tuple(looks[c] for c in used),
-        columns=tuple(columns[c] for c in used),
+        scores=evidence + offset,
+        evidence=evidence / len(labels),
+        look=look,
+        column=column,
         labels=labels,
         stance=stance,
-        conflict=_disagree([evidences[c] + offset for c in used], prediction.values),
     )
 
 
@@ -422,7 +473,9 @@ def _label_indices(geometry: ScaleGeometry, column: NumeralColumn, most: int) ->
     step = column.numbered_every
     first = geometry.index[0] + (column.phase - geometry.index[0]) % step
     every = np.arange(first, geometry.index[-1] + 1, step, dtype=np.float64)
-    picked = np.unique(np.linspace(0, len(every) - 1, min(most, len(every))).round().astype(int))
+    picked = np.unique(
+        np.linspace(0, len(every) - 1, min(most, len(every))).round().astype(int)
+    )
     return np.asarray(every[picked])
 
 
@@ -504,15 +557,7 @@ def _look(
     factor: float,
 ) -> _Look:
     """Run the network on every label of a column."""
-    crops, boxes = cut_crops(
-        grey,
-        geometry,
-        labels + column.offset_px / geometry.pitch_px,
-        np.full(len(labels), column.across_px),
-        factor * column.height_px,
-        column.width_px,
-        turned=stance == "turned",
-    )
+    crops, boxes = cut_crops(grey, geometry, column, labels, factor, turned=stance == "turned")
     if stance == "mirrored":
         crops = np.ascontiguousarray(crops[..., ::-1])
     probabilities = class_probabilities(crops)
@@ -520,26 +565,24 @@ def _look(
     return _Look(probabilities=probabilities, read=read, boxes_px=boxes)
 
 
-def _evidence(look: _Look, prediction: _Prediction) -> FloatArray:
-    """Evidence of a column's labels for each hypothesis: (H,)."""
-    return np.asarray(_label_evidence(look, prediction, prediction.ids).sum(axis=1))
-
-
 def _label_evidence(look: _Look, prediction: _Prediction, ids: IntArray) -> FloatArray:
     """Evidence of each label for the texts of ids (H, J): (H, J)."""
     spellings = [text for texts in prediction.texts for text in texts]
     starts = np.cumsum([0] + [len(texts) for texts in prediction.texts])[:-1]
     distinct, where = np.unique([*spellings, ""], return_inverse=True)
-    single = string_probabilities(look.probabilities, [str(text) for text in distinct])[:, where]
+    single = string_probabilities(look.probabilities, [str(text) for text in distinct])[
+        :, where
+    ]
     text = np.add.reduceat(single[:, :-1], starts, axis=1)
     evidence = np.log((1 - MISREAD) * text / CHANCE + MISREAD)
-    absent = np.minimum(np.log((1 - MISREAD) * single[:, -1:] / CHANCE + MISREAD), ABSENCE_CREDIT)
+    absent = np.minimum(
+        np.log((1 - MISREAD) * single[:, -1:] / CHANCE + MISREAD), ABSENCE_CREDIT
+    )
     table = np.concatenate((evidence, absent), axis=1)
     return np.asarray(table[np.arange(ids.shape[1]), ids])
 
 
 def _offset_score(
-    sequences: _Sequences,
     prediction: _Prediction,
     column: NumeralColumn,
     geometry: ScaleGeometry,
@@ -553,17 +596,6 @@ def _offset_score(
     return np.asarray(np.maximum(-0.5 * deviate**2, OFFSET_FLOOR))
 
 
-def _disagree(scores: list[FloatArray], values: FloatArray) -> bool:
-    """Whether two columns are each sure of different numbers."""
-    sure = []
-    for score in scores:
-        best = int(np.argmax(score))
-        margin, _ = _margins(score, values, best)
-        if margin >= DECISIVE_MARGIN:
-            sure.append(values[best])
-    return any(not np.allclose(sure[0], other) for other in sure[1:])
-
-
 def _margins(scores: FloatArray, values: FloatArray, best: int) -> tuple[float, float]:
     """Lead of the best over other numbers, and over the same numbers moved."""
     same = np.isclose(values, values[best], rtol=1e-9, atol=1e-9).all(axis=1)
@@ -573,11 +605,13 @@ def _margins(scores: FloatArray, values: FloatArray, best: int) -> tuple[float, 
     return float(lead), float(scores[best] - np.max(scores[moved], initial=-np.inf))
 
 
-def _verdict(outcome: _Outcome | None, hypotheses: NumberingTable) -> NumeralVerdict:
+def _verdict(
+    outcome: _Outcome | None, hypotheses: NumberingTable, *, conflict: bool
+) -> NumeralVerdict:
     if outcome is None:
         return NumeralVerdict(
             best=None, margin=0.0, shift_margin=0.0, scores=np.zeros(len(hypotheses.numberings)),
-            evidence_per_label=0.0, labels=(), columns=(), stance="upright", sign_certain=False,
+            evidence_per_label=0.0, labels=(), column=None, stance="upright", sign_certain=False,
             conflict=False,
         )  # fmt: skip
     best = int(np.argmax(outcome.scores))
@@ -592,16 +626,16 @@ def _verdict(outcome: _Outcome | None, hypotheses: NumberingTable) -> NumeralVer
         scores=outcome.scores if hypotheses.numberings else np.zeros(0),
         evidence_per_label=outcome.mean,
         labels=_label_report(outcome, best),
-        columns=outcome.columns,
+        column=outcome.column,
         stance=outcome.stance,
         sign_certain=not falling or bool(np.isclose(values[best], 0).any()),
-        conflict=outcome.conflict,
+        conflict=conflict,
     )
 
 
 def _label_report(outcome: _Outcome, best: int) -> tuple[LabelEvidence, ...]:
     """What each label of the best column says about the best hypothesis."""
-    look, prediction = outcome.looks[0], outcome.prediction
+    look, prediction = outcome.look, outcome.prediction
     ids = prediction.ids[best]
     evidence = _label_evidence(look, prediction, ids[None])[0]
     index = np.rint(outcome.labels + prediction.shift[best]).astype(int)
