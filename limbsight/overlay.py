@@ -518,7 +518,7 @@ def _banner_lines(reading: Reading, unit: str, width: int) -> Iterator[tuple[str
     head = reading.status.upper()
     if reading.pressure:
         head += f"   {pressure_text(reading.pressure, unit)}"
-    elif any(limb.levels for limb in reading.limbs):
+    elif reading.status != "refused":  # what was found of a refused one is no reading
         head += "   " + ",  ".join(
             f"{limb.limb} {level_text(level)}"
             for limb in reading.limbs
