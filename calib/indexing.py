@@ -93,17 +93,25 @@ def graduation_count(scale: ScaleSpec) -> int:
     return round((scale.highest - scale.lowest) / scale.division) + 1
 
 
-def values_of(index: IntArray, shift: int, scale: ScaleSpec) -> FloatArray:
-    """Return the scale value of each graduation; index grows upward in the picture."""
-    number = index + shift
+def heights_of(index: IntArray, shift: int, scale: ScaleSpec) -> FloatArray:
+    """Return the height of each graduation in scale units, growing upward from ``lowest``.
+
+    For scales numbered upward this is the scale value; see ``value_of_height``.
+    """
+    return np.asarray(scale.lowest + (index + shift) * scale.division)
+
+
+def value_of_height(height: float, scale: ScaleSpec) -> float:
+    """Return the signed scale value at a height (they differ on scales numbered downward)."""
     if scale.numbers == "downward":
-        return np.asarray(scale.highest - number * scale.division)
-    return np.asarray(scale.lowest + number * scale.division)
+        return scale.lowest + scale.highest - height
+    return height
 
 
 def is_numbered(number: IntArray, scale: ScaleSpec) -> NDArray[np.bool_]:
     """Return which graduations carry a numeral, by their number from the lowest."""
-    value = values_of(number, 0, scale)
+    height = heights_of(number, 0, scale)
+    value = scale.lowest + scale.highest - height if scale.numbers == "downward" else height
     steps = value / scale.numbered_every
     return np.abs(steps - np.round(steps)) < 0.1 * scale.division / scale.numbered_every
 

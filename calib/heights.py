@@ -1,0 +1,233 @@
+"""Heights of the levels on the scale, with every component of their uncertainty.
+
+The meniscus is fitted on the tube's axis in the straightened picture (`limbsight.calib.rectify`),
+whose rows are scale values at the depth of the axis; what is left is to say how well the map,
+the camera's distance, the tube's depth and the fit are known.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from limbsight.calib.meniscus import ApexFit, FluidOptics, MeniscusPhysics, TubeView
+from limbsight.calib.meniscus_fit import fit_apex, window_m
+from limbsight.calib.rectify import Grid
+from limbsight.calib.scale_map import ScaleMap
+
+FloatArray = NDArray[np.float64]
+
+AXIS_COLUMNS_SHARE = 0.2
+"""Half of the width averaged about the axis, in bore radii: the meniscus rises by 2 % of the
+radius over it, a reflection covers less."""
+SEARCH_BORES = 0.9
+"""A level's strongest step may be this far from its apex: the wall height of a wetting liquid
+(0.7 bore) and the tilt of the rim (0.2 bore at 12 degrees)."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TubeGeometry:
+    """Tube dimensions with standard uncertainties [m]."""
+
+    bore_radius_m: float
+    u_bore_radius_m: float
+    outer_radius_m: float
+    axis_to_scale_m: float
+    u_axis_to_scale_m: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Component:
+    """One part of a height's uncertainty [scale units, signed where it is shared]."""
+
+    name: str
+    standard_uncertainty: float
+    shared_key: str | None
+    sign: float
+    kind: Literal["A", "B"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LevelFit:
+    """One level on the scale.
+
+    Attributes
+    ----------
+    height
+        Apex of the meniscus, upward scale units, corrected for parallax.
+    x_px, y_px
+        Where the straight line of sight to the apex meets the picture.
+    components
+        Independent of each other; equal ``shared_key`` means fully correlated.
+    apex
+        The fit itself.
+    """
+
+    height: float
+    x_px: float
+    y_px: float
+    components: tuple[Component, ...]
+    apex: ApexFit
+
+    @property
+    def standard_uncertainty(self) -> float:
+        """Root sum of squares of the components [scale units]."""
+        return float(np.sqrt(sum(c.standard_uncertainty**2 for c in self.components)))
+
+
+def fit_level(
+    strip: NDArray[np.float32],
+    grid: Grid,
+    row: float,
+    *,
+    scale_map: ScaleMap,
+    unit_m: float,
+    tube: TubeGeometry,
+    below: FluidOptics,
+    above: FluidOptics,
+    interface: MeniscusPhysics,
+    limb: str,
+) -> LevelFit:
+    """Fit one meniscus and carry it to the scale.
+
+    Parameters
+    ----------
+    strip : ndarray, shape (R, C, 3), float32
+        Linear light, RGB, sampled on ``grid``; the tube's axis in the middle column.
+    row
+        Rough row of the interface.
+    unit_m
+        Metres per scale unit.
+    limb
+        Names the components that are this limb's own.
+    """
+    axis = 0.5 * (strip.shape[1] - 1)
+    across = grid.across_at(axis)
+    pixel_m = grid.step * unit_m
+    view = _view(scale_map, grid.value_at(row), across, unit_m, tube, 1.0 / pixel_m)
+    low, high = window_m(view, interface)
+    search = SEARCH_BORES * 2 * tube.bore_radius_m / pixel_m
+    reach_down, reach_up = low / pixel_m + search + 2, high / pixel_m + search + 2
+    first = max(int(np.ceil(row - reach_up)), 0)
+    last = min(int(np.floor(row + reach_down)), len(strip) - 1)
+    rows = np.arange(last, first - 1, -1)
+    half = max(AXIS_COLUMNS_SHARE * tube.bore_radius_m / pixel_m, 0.5)
+    columns = slice(int(np.ceil(axis - half - 0.5)), int(np.floor(axis + half + 0.5)) + 1)
+    pixels = strip[rows, columns].astype(np.float64)
+    fit = fit_apex(
+        row - rows,
+        pixels.mean(axis=1),
+        view,
+        below,
+        above,
+        interface,
+        vertical_search_px=search,
+        profile_columns=pixels,
+        half_width_px=half,
+    )
+    height = grid.value_at(row - fit.position_px)
+    x, y = scale_map.plane().to_pixel(np.array(across), np.array(height), grid.in_front)
+    components = (
+        *_map_components(scale_map, float(x), float(y), grid.in_front),
+        _depth_component(scale_map, height, tube.u_axis_to_scale_m / unit_m, grid.in_front),
+        *_apex_components(fit, grid.step, limb),
+    )
+    return LevelFit(
+        height=height,
+        x_px=float(x),
+        y_px=float(y),
+        components=components,
+        apex=fit,
+    )
+
+
+def _view(
+    scale_map: ScaleMap,
+    height: float,
+    across: float,
+    unit_m: float,
+    tube: TubeGeometry,
+    px_per_m: float,
+) -> TubeView:
+    plane = scale_map.plane()
+    away = float(np.hypot(plane.distance - tube.axis_to_scale_m / unit_m, across))
+    rise = plane.opposite_value - height
+    elevation = float(np.arctan2(rise, away))
+    # The focal length scales the distance; tilt of the plane moves the camera's height.
+    relative = scale_map.frame.focal_relative_uncertainty
+    u_elevation = float(np.hypot(0.5 * np.sin(2 * elevation) * relative, U_TILT_RAD))
+    return TubeView(
+        bore_radius_m=tube.bore_radius_m,
+        outer_radius_m=tube.outer_radius_m,
+        u_bore_radius_m=tube.u_bore_radius_m,
+        axis_to_board_m=max(tube.axis_to_scale_m, tube.outer_radius_m + BOARD_GAP_M),
+        elevation_rad=elevation,
+        u_elevation_rad=u_elevation,
+        distance_m=float(np.hypot(away, rise)) * unit_m,
+        px_per_m=px_per_m,
+    )
+
+
+U_TILT_RAD = 0.005
+"""Standard uncertainty of the camera's elevation from the map itself: camera heights found on
+the sample photos are within 0.5 % of the distance."""
+BOARD_GAP_M = 1e-3
+"""Least distance of the tube's wall from the board behind (common practice, no source)."""
+
+
+def _map_components(
+    scale_map: ScaleMap, x: float, y: float, in_front: float
+) -> tuple[Component, ...]:
+    by_parameter, by_focal = scale_map.true_sensitivity(x, y, in_front)
+    variance, vectors = np.linalg.eigh(scale_map.covariance)
+    signed = (by_parameter @ vectors) * np.sqrt(np.maximum(variance, 0.0))
+    focal = by_focal * scale_map.frame.focal_relative_uncertainty
+    parts = [
+        _shared("scale map", f"scale_map_{k}", float(s), "A") for k, s in enumerate(signed)
+    ]
+    parts.append(_shared("focal length", "focal_length", focal, "B"))
+    return tuple(parts)
+
+
+def _depth_component(
+    scale_map: ScaleMap, height: float, u_depth: float, in_front: float
+) -> Component:
+    pose = scale_map.pose()
+    gain = -(height - pose.opposite_value) / (pose.distance - in_front)
+    return _shared("axis to scale", "axis_to_scale", gain * u_depth, "B")
+
+
+def _apex_components(fit: ApexFit, step: float, limb: str) -> tuple[Component, ...]:
+    parts = [
+        Component(
+            name="meniscus fit",
+            standard_uncertainty=fit.u_statistical_px * step,
+            shared_key=None,
+            sign=1.0,
+            kind="A",
+        )
+    ]
+    parts += [
+        Component(
+            name=f"meniscus {name.replace('_', ' ')}",
+            standard_uncertainty=size * step,
+            shared_key=None,
+            sign=1.0,
+            kind="B",
+        )
+        for name, size in fit.u_components_px.items()
+    ]
+    return tuple(parts)
+
+
+def _shared(name: str, key: str, signed: float, kind: Literal["A", "B"]) -> Component:
+    return Component(
+        name=name,
+        standard_uncertainty=abs(signed),
+        shared_key=key,
+        sign=1.0 if signed >= 0 else -1.0,
+        kind=kind,
+    )

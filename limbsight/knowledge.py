@@ -1,0 +1,127 @@
+"""What an instrument file tells the eye: sizes with defaults, limbs, fillings, their optics.
+
+Every default is stated here with what it costs in uncertainty.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from limbsight.calib.heights import TubeGeometry
+from limbsight.calib.instrument import Instrument, LiquidSpec
+from limbsight.calib.meniscus import FluidOptics, MeniscusPhysics
+from limbsight.liquid_optics import fluid_optics, interface_physics, liquid_optics
+
+STANDARD_GRAVITY_M_S2 = 9.80665
+WATER_DENSITY_KG_M3 = 998.2
+DEFAULT_OUTSIDE_DIAMETER_M = 9e-3
+"""Middle of the usual 6 mm to 12 mm glass tubing (common practice, no source)."""
+DEFAULT_BORE_SHARE = 0.72
+U_BORE_SHARE = 0.08
+"""Bore over outside diameter of usual manometer tubing, 0.58 to 0.86 (common practice)."""
+U_GIVEN_LENGTH_M = 0.1e-3
+"""Standard uncertainty of a tube dimension written in the file: callipers, tubing tolerance."""
+DEFAULT_AXIS_TO_SCALE_M = 5e-3
+U_DEFAULT_AXIS_TO_SCALE_M = 2.9e-3
+"""Depth unknown: rectangular from 0 (in the plane of the scale) to 10 mm."""
+U_GIVEN_AXIS_TO_SCALE_M = 0.2e-3
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Knowledge:
+    """The instrument as far as reading its picture goes."""
+
+    instrument: Instrument
+    unit_m: float
+    tube: TubeGeometry
+    limb_count: int | None
+
+    def limb_names(self, count: int) -> tuple[str, ...]:
+        """Names of the limbs, left to right."""
+        if self.instrument.arrangement == "bank":
+            return tuple(str(k + 1) for k in range(count))
+        if count == 1:
+            return ("tube",)
+        return ("left", "right")
+
+    def fillings(self, limb: str) -> tuple[LiquidSpec, ...]:
+        """What stands in a limb from the bottom up, the gas or process liquid last."""
+        liquids = self.instrument.liquids
+        tapped = self.instrument.tapped_limb
+        last = liquids.process if limb == tapped or tapped is None else AIR
+        return (liquids.manometric, *liquids.seals, last)
+
+    def filling(self, limb: str, k: int) -> str:
+        """Name of the k-th filling from the bottom."""
+        return self.fillings(limb)[k].name
+
+    def level_count(self, limb: str) -> int:
+        """How many interfaces a limb has."""
+        return len(self.fillings(limb)) - 1
+
+    def optics(self, limb: str, k: int) -> FluidOptics:
+        """How the k-th filling from the bottom treats light."""
+        return fluid_optics(self.filling(limb, k))
+
+    def interface(self, limb: str, k: int) -> MeniscusPhysics:
+        """Shape of the meniscus between filling k and the one above."""
+        below, above = self.fillings(limb)[k], self.fillings(limb)[k + 1]
+        return interface_physics(
+            below.name,
+            above.name,
+            density_below_kg_m3=_density(below),
+            density_above_kg_m3=_density(above),
+        )
+
+
+AIR = LiquidSpec(name="air")
+
+
+def knowledge_of(instrument: Instrument) -> Knowledge:
+    """Fill in what the file leaves out."""
+    counts = {"single-limb": 1, "cistern": 1, "inclined": 1, "bank": None}
+    return Knowledge(
+        instrument=instrument,
+        unit_m=_unit_m(instrument),
+        tube=_tube(instrument),
+        limb_count=counts.get(instrument.arrangement, 2),
+    )
+
+
+def _unit_m(instrument: Instrument) -> float:
+    """Length of one scale unit; a scale in pressure counts columns of its own liquid."""
+    scale = instrument.scale
+    if scale.unit_m is not None:
+        return scale.unit_m
+    manometric = instrument.liquids.manometric
+    density = _density(manometric) or liquid_optics(manometric.name).density_kg_m3
+    assert scale.unit_pa is not None
+    return scale.unit_pa / (density * STANDARD_GRAVITY_M_S2)
+
+
+def _tube(instrument: Instrument) -> TubeGeometry:
+    spec = instrument.tube
+    outside = spec.outside_diameter_m
+    bore, u_bore = spec.bore_m, U_GIVEN_LENGTH_M
+    if outside is None:
+        outside = bore / DEFAULT_BORE_SHARE if bore else DEFAULT_OUTSIDE_DIAMETER_M
+    if bore is None:
+        bore, u_bore = DEFAULT_BORE_SHARE * outside, U_BORE_SHARE * outside
+    depth, u_depth = spec.axis_to_scale_m, U_GIVEN_AXIS_TO_SCALE_M
+    if depth is None:
+        depth, u_depth = DEFAULT_AXIS_TO_SCALE_M, U_DEFAULT_AXIS_TO_SCALE_M
+    return TubeGeometry(
+        bore_radius_m=bore / 2,
+        u_bore_radius_m=u_bore / 2,
+        outer_radius_m=outside / 2,
+        axis_to_scale_m=depth,
+        u_axis_to_scale_m=u_depth,
+    )
+
+
+def _density(liquid: LiquidSpec) -> float | None:
+    if liquid.density_kg_m3 is not None:
+        return liquid.density_kg_m3
+    if liquid.specific_gravity is not None:
+        return liquid.specific_gravity * WATER_DENSITY_KG_M3
+    return None

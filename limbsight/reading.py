@@ -1,0 +1,395 @@
+"""The road from photo to pressure, on one screen.
+
+    photo --vision--> graduations --calib--> scale map --vision--> limbs, interfaces
+          --calib--> heights --reduce--> pressure
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from limbsight import __version__
+from limbsight.calib.heights import LevelFit, fit_level
+from limbsight.calib.indexing import heights_of, index_scale, is_numbered, value_of_height
+from limbsight.calib.rectify import Grid, combs_across, make_grid, px_per_unit
+from limbsight.calib.scale_map import Frame, ScaleMap, fit_scale_map
+from limbsight.errors import LimbsightError, NotMeasurable
+from limbsight.knowledge import Knowledge, knowledge_of
+from limbsight.reasons import reason, status_of
+from limbsight.records import (
+    GraduationMark,
+    LevelReading,
+    LimbReading,
+    PressureReading,
+    Reading,
+    Reason,
+)
+from limbsight.vision.graduations import Comb
+from limbsight.vision.levels import Layers, TubeStrip, find_layers
+from limbsight.vision.limbs import block_medians, find_limbs
+from limbsight.vision.picture import Picture, load_picture
+from limbsight.vision.strip import sample, sample_linear
+from limbsight.vision.working import WorkingImage, find_scales, working_image
+
+if TYPE_CHECKING:
+    from limbsight.calib.instrument import Instrument
+    from limbsight.pressure import LevelHeight
+
+MIN_PITCH_PX = 2.5
+"""Least pixels of a division: below, neighbouring lines merge under an ordinary blur of one
+pixel (contrast of a line pattern of period P under blur b: exp(-2 (pi b / P)^2), 4 % here)."""
+MIN_INDEX_MARGIN = 6.9
+"""Log-odds of the numbering over the next best: ln 1000."""
+BOARD_WIDTHS = 7.0
+"""How far from the graduations limbs are looked for, in outside diameters of the tube."""
+STRIP_WIDTHS = 1.5
+"""Half the width of a tube's strip, in outside diameters: the tube and a clip beside it."""
+SCALE_MARGIN = 0.15
+"""How far beyond the scale's ends tubes are sampled, as a share of its length."""
+OFF_SCALE_DIVISIONS = 0.5
+COVERAGE_FACTOR = 2.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Scale:
+    """The graduations as found, named, and mapped."""
+
+    combs: tuple[Comb, ...]
+    shift: int
+    map: ScaleMap
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Limb:
+    """One limb as found."""
+
+    name: str
+    grid: Grid
+    axis_column: float
+    layers: Layers
+    levels: tuple[LevelFit, ...]
+    reasons: tuple[Reason, ...]
+
+
+def read_photo(path: str | Path, *, instrument: Instrument | None = None) -> Reading:
+    """Read one photo.
+
+    Parameters
+    ----------
+    path
+        A photo in any common format.
+    instrument
+        What is known about the manometer; without it the photo is read as far as it allows.
+
+    Returns
+    -------
+    Reading
+        With status ``read``, ``check`` or ``refused`` and reasons; never an exception for a
+        photo that can't be read.
+
+    Raises
+    ------
+    InputError
+        The file is not a photo that can be decoded.
+    """
+    picture = load_picture(path)
+    if instrument is None:
+        return _result(path, picture, None, reasons=(reason("scale_unnumbered"),))
+    known = knowledge_of(instrument)
+    working = working_image(picture.bgr)
+    try:
+        scale = _find_scale(picture, working, known)
+        limbs = _find_limbs(picture, working, scale, known)
+    except NotMeasurable as stop:
+        return _result(path, picture, known, reasons=(_reason_of(stop),))
+    reasons = tuple(r for limb in limbs for r in limb.reasons)
+    readings = tuple(_limb_reading(limb, scale, known) for limb in limbs)
+    pressure = None
+    if status_of(reasons) != "refused":
+        pressure, trouble = _pressure(limbs, known)
+        reasons += trouble
+    return _result(
+        path,
+        picture,
+        known,
+        reasons=reasons,
+        limbs=readings,
+        graduations=_marks(scale, known),
+        pressure=pressure,
+    )
+
+
+def _find_scale(picture: Picture, working: WorkingImage, known: Knowledge) -> Scale:
+    spec = known.instrument.scale
+    groups = find_scales(working)
+    if not groups:
+        raise NotMeasurable("", code="scale_not_found")
+    combs = groups[0]
+    pitch = combs[0].pitch_px
+    if pitch < MIN_PITCH_PX:
+        raise _stop("too_few_pixels", pitch=pitch, needed=MIN_PITCH_PX)
+    indexing = index_scale(combs, spec)
+    if indexing.margin < MIN_INDEX_MARGIN:
+        raise NotMeasurable("", code="scale_ambiguous")
+    heights = tuple(heights_of(comb.index, indexing.shift, spec) for comb in combs)
+    frame = Frame.of_picture(*picture.size_px, picture.focal_35mm)
+    scale_map = fit_scale_map(combs, heights, frame)
+    return Scale(combs=combs, shift=indexing.shift, map=scale_map)
+
+
+def _find_limbs(
+    picture: Picture, working: WorkingImage, scale: Scale, known: Knowledge
+) -> tuple[Limb, ...]:
+    spec, unit_m = known.instrument.scale, known.unit_m
+    plane = scale.map.plane()
+    depth = known.tube.axis_to_scale_m / unit_m
+    width = 2 * known.tube.outer_radius_m / unit_m
+    left, right = combs_across(plane, scale.combs, depth)
+    middle_value = 0.5 * (spec.lowest + spec.highest)
+    density = px_per_unit(plane, 0.5 * (left + right), middle_value, depth)
+    board = make_grid(
+        plane,
+        values=(spec.lowest, spec.highest),
+        across=(left - BOARD_WIDTHS * width, right + BOARD_WIDTHS * width),
+        step=working.factor / density,
+        in_front=depth,
+    )
+    straight = sample(working.bgr, *_in_working(board, working))
+    block_rows = max(8, round(spec.numbered_every / board.step))
+    search = find_limbs(
+        block_medians(straight, block_rows), width / board.step, known.limb_count
+    )
+    wanted = known.limb_count or 1
+    if len(search.limbs) < wanted:
+        raise _stop("limb_not_found", found=len(search.limbs), wanted=wanted)
+    names = known.limb_names(len(search.limbs))
+    limbs = tuple(
+        _read_limb(picture, scale, known, board.across_at(band.centre_column), 1 / density, name)
+        for band, name in zip(search.limbs, names, strict=True)
+    )
+    if not search.certain:
+        doubt = Limb(
+            name=limbs[0].name,
+            grid=limbs[0].grid,
+            axis_column=limbs[0].axis_column,
+            layers=limbs[0].layers,
+            levels=limbs[0].levels,
+            reasons=(*limbs[0].reasons, reason("limb_uncertain")),
+        )
+        limbs = (doubt, *limbs[1:])
+    return limbs
+
+
+def _in_working(
+    grid: Grid, working: WorkingImage
+) -> tuple[np.ndarray[tuple[int, ...], np.dtype[np.float32]], np.ndarray[tuple[int, ...], np.dtype[np.float32]]]:
+    factor = np.float32(working.factor)
+    half = np.float32(0.5)
+    return (grid.x_px + half) / factor - half, (grid.y_px + half) / factor - half
+
+
+def _read_limb(
+    picture: Picture, scale: Scale, known: Knowledge, across: float, step: float, name: str
+) -> Limb:
+    spec, unit_m = known.instrument.scale, known.unit_m
+    margin = SCALE_MARGIN * (spec.highest - spec.lowest)
+    width = 2 * known.tube.outer_radius_m / unit_m
+    grid = make_grid(
+        scale.map.plane(),
+        values=(spec.lowest - margin, spec.highest + margin),
+        across=(across - STRIP_WIDTHS * width, across + STRIP_WIDTHS * width),
+        step=step,
+        in_front=known.tube.axis_to_scale_m / unit_m,
+    )
+    axis = 0.5 * (len(grid.across) - 1)
+    inside = grid.inside(*picture.size_px)
+    strip = TubeStrip(
+        bgr=sample(picture.bgr, grid.x_px, grid.y_px),
+        bore_columns=2 * known.tube.bore_radius_m / unit_m / step,
+        width_columns=width / step,
+        inside_picture=np.asarray(inside[:, len(grid.across) // 2]),
+    )
+    slack = 2 * known.tube.bore_radius_m / unit_m
+    rows = (int(grid.row_at(spec.highest + slack)), int(grid.row_at(spec.lowest - slack)))
+    layers = find_layers(strip, known.level_count(name), rows)
+    reasons = _layer_reasons(layers, known, name)
+    levels: tuple[LevelFit, ...] = ()
+    if layers.interfaces:
+        linear = sample_linear(picture.bgr, grid.x_px, grid.y_px)
+        levels = tuple(
+            fit_level(
+                linear,
+                grid,
+                interface.row,
+                scale_map=scale.map,
+                unit_m=unit_m,
+                tube=known.tube,
+                below=known.optics(name, k),
+                above=known.optics(name, k + 1),
+                interface=known.interface(name, k),
+                limb=name,
+            )
+            for k, interface in enumerate(layers.interfaces)
+        )
+        reasons += _level_reasons(levels, known, name)
+    return Limb(
+        name=name,
+        grid=grid,
+        axis_column=axis,
+        layers=layers,
+        levels=levels,
+        reasons=reasons,
+    )
+
+
+def _layer_reasons(layers: Layers, known: Knowledge, limb: str) -> tuple[Reason, ...]:
+    found: list[Reason] = []
+    if layers.hidden_change is not None:
+        found.append(reason("level_hidden", limb=limb))
+    elif len(layers.interfaces) < known.level_count(limb):
+        found.append(reason("level_not_found", limb=limb))
+    if layers.rival is not None:
+        found.append(reason("level_competes", limb=limb))
+    return tuple(found)
+
+
+def _level_reasons(
+    levels: tuple[LevelFit, ...], known: Knowledge, limb: str
+) -> tuple[Reason, ...]:
+    spec = known.instrument.scale
+    slack = OFF_SCALE_DIVISIONS * spec.division
+    found: list[Reason] = []
+    for level in levels:
+        if not spec.lowest - slack <= level.height <= spec.highest + slack:
+            value = value_of_height(level.height, spec)
+            found.append(reason("level_off_scale", limb=limb, value=value, unit=spec.unit))
+        if not level.apex.ok:
+            found.append(reason("level_unlike_meniscus", limb=limb))
+    return tuple(found)
+
+
+def _limb_reading(limb: Limb, scale: Scale, known: Knowledge) -> LimbReading:
+    plane = scale.map.plane()
+    spec, unit_m = known.instrument.scale, known.unit_m
+    across = limb.grid.across_at(limb.axis_column)
+    ends = np.array([spec.lowest, spec.highest])
+    x, y = plane.to_pixel(np.full(2, across), ends, limb.grid.in_front)
+    density = px_per_unit(plane, across, float(ends.mean()), limb.grid.in_front)
+    return LimbReading(
+        limb=limb.name,
+        levels=tuple(
+            _level_reading(level, k, limb, scale, known) for k, level in enumerate(limb.levels)
+        ),
+        axis_px=((float(x[0]), float(y[0])), (float(x[1]), float(y[1]))),
+        width_px=2 * known.tube.outer_radius_m / unit_m * density,
+    )
+
+
+def _level_reading(
+    level: LevelFit, k: int, limb: Limb, scale: Scale, known: Knowledge
+) -> LevelReading:
+    u = level.standard_uncertainty
+    across = limb.grid.across_at(limb.axis_column)
+    interval = np.array([level.height - COVERAGE_FACTOR * u, level.height + COVERAGE_FACTOR * u])
+    x, y = scale.map.plane().to_pixel(np.full(2, across), interval, limb.grid.in_front)
+    spec = known.instrument.scale
+    return LevelReading(
+        value=value_of_height(level.height, spec),
+        standard_uncertainty=u,
+        unit=spec.unit,
+        x_px=level.x_px,
+        y_px=level.y_px,
+        below=known.filling(limb.name, k),
+        above=known.filling(limb.name, k + 1),
+        interval_px=((float(x[0]), float(y[0])), (float(x[1]), float(y[1]))),
+    )
+
+
+def _marks(scale: Scale, known: Knowledge) -> tuple[GraduationMark, ...]:
+    spec = known.instrument.scale
+    marks = []
+    for comb in scale.combs:
+        heights = heights_of(comb.index, scale.shift, spec)
+        numbered = is_numbered(comb.index + scale.shift, spec)
+        lines = comb.lines
+        left_y, right_y = lines.y_at(lines.left), lines.y_at(lines.right)
+        marks += [
+            GraduationMark(
+                start_px=(float(lines.left[i]), float(left_y[i])),
+                end_px=(float(lines.right[i]), float(right_y[i])),
+                value=value_of_height(float(heights[i]), spec),
+                numbered=bool(numbered[i]),
+            )
+            for i in range(len(lines))
+        ]
+    return tuple(marks)
+
+
+def _pressure(
+    limbs: tuple[Limb, ...], known: Knowledge
+) -> tuple[PressureReading | None, tuple[Reason, ...]]:
+    from limbsight.pressure import pressure_from_levels
+
+    heights = [[_level_height(level, known) for level in limb.levels] for limb in limbs]
+    try:
+        return pressure_from_levels(known.instrument, heights), ()
+    except LimbsightError as error:
+        return None, (reason("pressure_not_computed", detail=str(error)),)
+
+
+def _level_height(level: LevelFit, known: Knowledge) -> LevelHeight:
+    from limbsight.pressure import HeightComponent, LevelHeight
+
+    spec = known.instrument.scale
+    return LevelHeight(
+        value=value_of_height(level.height, spec),
+        unit=spec.unit,
+        components=tuple(
+            HeightComponent(
+                name=part.name,
+                standard_uncertainty=part.standard_uncertainty,
+                shared_key=part.shared_key,
+                kind=part.kind,
+                sensitivity_sign=part.sign * spec.upward,
+            )
+            for part in level.components
+        ),
+    )
+
+
+def _stop(code: str, **places: object) -> NotMeasurable:
+    return NotMeasurable(reason(code, **places).text, code=code)
+
+
+def _reason_of(stop: NotMeasurable) -> Reason:
+    text = str(stop)
+    return Reason(code=stop.code, text=text) if text else reason(stop.code)
+
+
+def _result(
+    path: str | Path,
+    picture: Picture,
+    known: Knowledge | None,
+    *,
+    reasons: tuple[Reason, ...],
+    limbs: tuple[LimbReading, ...] = (),
+    graduations: tuple[GraduationMark, ...] = (),
+    pressure: PressureReading | None = None,
+) -> Reading:
+    return Reading(
+        photo=str(path),
+        sha256=picture.sha256,
+        taken_at=picture.taken_at,
+        status=status_of(reasons),
+        reasons=reasons,
+        limbs=limbs,
+        graduations=graduations,
+        pressure=pressure,
+        instrument=known.instrument.name if known else None,
+        program=f"limbsight {__version__}",
+        size_px=picture.size_px,
+    )

@@ -1,0 +1,149 @@
+"""Every reason a reading can give: code, what it does to the status, what to say and do.
+
+The one table that feeds the reading, the report, the README and the tests.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+from limbsight.records import Reason
+
+Effect = Literal["refused", "check"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ReasonKind:
+    """A code, its effect, and its sentence with places to fill in."""
+
+    code: str
+    effect: Effect
+    text: str
+    remedy: str
+
+
+_KINDS = (
+    ReasonKind(
+        code="scale_not_found",
+        effect="refused",
+        text="no graduated scale was found",
+        remedy="retake facing the scale, closer, sharp and without glare on the graduations",
+    ),
+    ReasonKind(
+        code="blurred",
+        effect="refused",
+        text="the picture is too blurred: edges spread over {blur:.0f} px",
+        remedy="hold the camera still, tap to focus on the scale and retake",
+    ),
+    ReasonKind(
+        code="too_few_pixels",
+        effect="refused",
+        text="a division is {pitch:.1f} px here, {needed:.1f} are needed",
+        remedy="retake closer or with a longer lens",
+    ),
+    ReasonKind(
+        code="scale_differs_from_file",
+        effect="refused",
+        text="the graduations found do not fit the scale of the instrument file ({detail})",
+        remedy="check lowest, highest and division, or whether this is another instrument",
+    ),
+    ReasonKind(
+        code="scale_uneven",
+        effect="refused",
+        text="the graduations do not follow one even scale on one flat board",
+        remedy="retake facing the scale, or check the scale in the instrument file",
+    ),
+    ReasonKind(
+        code="scale_ambiguous",
+        effect="refused",
+        text="the scale can be numbered in two ways: an end or the numerals are not seen",
+        remedy="retake with both ends of the scale and its numbers in the picture",
+    ),
+    ReasonKind(
+        code="scale_unnumbered",
+        effect="refused",
+        text="the numbers of the scale could not be read",
+        remedy="give an instrument file with --instrument, or retake closer and sharper",
+    ),
+    ReasonKind(
+        code="limb_not_found",
+        effect="refused",
+        text="{found} of {wanted} limbs were found beside the scale",
+        remedy="retake with the whole instrument in the picture, and check the tube's "
+        "outside_diameter in the instrument file",
+    ),
+    ReasonKind(
+        code="limb_uncertain",
+        effect="check",
+        text="something beside the scale looks like another limb",
+        remedy="look at the overlay; retake without tubes or rods near the instrument",
+    ),
+    ReasonKind(
+        code="level_not_found",
+        effect="refused",
+        text="no level was found in the {limb} limb within the scale",
+        remedy="check that the level is on the scale and in the picture; light from the side "
+        "shows a clear liquid better",
+    ),
+    ReasonKind(
+        code="level_hidden",
+        effect="refused",
+        text="the level in the {limb} limb is behind something that covers the tube",
+        remedy="retake from another side, or move the clip or label",
+    ),
+    ReasonKind(
+        code="level_off_scale",
+        effect="refused",
+        text="the level in the {limb} limb is at {value:.4g} {unit}, beyond the scale",
+        remedy="bring the level onto the scale before reading",
+    ),
+    ReasonKind(
+        code="level_competes",
+        effect="check",
+        text="the {limb} limb shows another interface as clear as the one reported",
+        remedy="look at the overlay: bubbles, a broken column or a second liquid?",
+    ),
+    ReasonKind(
+        code="level_unlike_meniscus",
+        effect="check",
+        text="the level in the {limb} limb does not look like a meniscus of this liquid",
+        remedy="look at the overlay: glare, droplets, dirt or a wrong liquid in the file?",
+    ),
+    ReasonKind(
+        code="focal_length_unknown",
+        effect="check",
+        text="the picture does not tell its focal length and the camera stood too close for "
+        "that not to matter ({part:.1f} divisions of uncertainty)",
+        remedy="send the original file with its EXIF data, or retake from farther away",
+    ),
+    ReasonKind(
+        code="pressure_not_computed",
+        effect="check",
+        text="the levels were read but not reduced to a pressure: {detail}",
+        remedy="complete the instrument file",
+    ),
+)
+
+KINDS: dict[str, ReasonKind] = {kind.code: kind for kind in _KINDS}
+
+
+def reason(code: str, *, limb: str | None = None, **places: object) -> Reason:
+    """Build a reason with its remedy.
+
+    Raises
+    ------
+    KeyError
+        For a code that is not in the table (a fault of the program).
+    """
+    kind = KINDS[code]
+    text = kind.text.format(limb=limb, **places)
+    return Reason(code=code, text=f"{text}; {kind.remedy}", limb=limb)
+
+
+def status_of(reasons: tuple[Reason, ...]) -> Literal["read", "check", "refused"]:
+    """Return the gravest effect among the reasons."""
+    effects = {KINDS[r.code].effect for r in reasons}
+    if "refused" in effects:
+        return "refused"
+    return "check" if "check" in effects else "read"
