@@ -6,9 +6,7 @@ import math
 from collections.abc import Sequence
 from typing import Any
 
-from rich.console import Console, Group, RenderableType
-from rich.padding import Padding
-from rich.table import Table
+from rich.console import Console
 from rich.text import Text
 
 from limbsight.records import BudgetLine, LevelReading, PressureReading, Reading, Reason
@@ -18,6 +16,9 @@ LEVEL_COVERAGE_FACTOR = 2.0
 """k of the level's U shown to people: about 95 % (JCGM 100:2008, 6.3.3)."""
 
 CONTRIBUTORS_SHOWN = 3
+
+MIN_WIDTH = 40
+"""Columns that lines are given even where the terminal says that it is narrower."""
 
 STATUS_STYLE = {"read": "bold blue", "check": "bold yellow", "refused": "bold red"}
 
@@ -104,15 +105,16 @@ def print_reading(console: Console, reading: Reading, *, unit: str = "kPa") -> N
     about = ", ".join(part for part in (reading.instrument, reading.taken_at) if part)
     if about:
         head.append(f"   {about}", "dim")
-    body: list[RenderableType] = []
-    if any(limb.levels for limb in reading.limbs):
-        body.append(_levels_table(reading))
-    if reading.pressure:
-        body.extend(_pressure_lines(reading.pressure, unit))
-    for reason in reading.reasons:
-        body.append(Text(f"- {reason_text(reason)} [{reason.code}]"))
     console.print(head, soft_wrap=True)  # a path stays in one piece
-    console.print(Padding(Group(*body), (0, 0, 0, len(head_word))))
+    body = _level_lines(reading)
+    if reading.pressure:
+        body += _pressure_lines(reading.pressure, unit)
+    body += [Text(f"- {reason_text(reason)} [{reason.code}]") for reason in reading.reasons]
+    indent = " " * len(head_word)
+    for paragraph in body:
+        for line in paragraph.wrap(console, max(console.width - len(indent), MIN_WIDTH)):
+            line.rstrip()
+            console.print(Text(indent) + line, soft_wrap=True)
 
 
 def print_totals(console: Console, readings: Sequence[Reading]) -> None:
@@ -166,15 +168,19 @@ def _budget_line_to_dict(line: BudgetLine, unit: str) -> dict[str, Any]:
     }
 
 
-def _levels_table(reading: Reading) -> Table:
-    table = Table.grid(padding=(0, 2))
-    table.add_column()
-    table.add_column(justify="right")
-    table.add_column(style="dim")
-    for limb in reading.limbs:
-        for level in limb.levels:
-            table.add_row(limb.limb, level_text(level), f"{level.below} below {level.above}")
-    return table
+def _level_lines(reading: Reading) -> list[Text]:
+    """Levels in three columns: limb, value ± U, what lies below and above."""
+    rows = [
+        (limb.limb, level_text(level), f"{level.below} below {level.above}")
+        for limb in reading.limbs
+        for level in limb.levels
+    ]
+    name_width = max((len(name) for name, _, _ in rows), default=0)
+    value_width = max((len(value) for _, value, _ in rows), default=0)
+    return [
+        Text.assemble(f"{name:<{name_width}}  {value:>{value_width}}  ", (liquids, "dim"))
+        for name, value, liquids in rows
+    ]
 
 
 def _pressure_lines(pressure: PressureReading, unit: str) -> list[Text]:
@@ -186,7 +192,7 @@ def _pressure_lines(pressure: PressureReading, unit: str) -> list[Text]:
     ]
     if pressure.absolute:
         lines.append(Text(pressure_text(pressure.absolute, unit)))
-    contributors = ", ".join(
+    contributors = "; ".join(
         f"{line.name} {share:.0%}" for line, share in largest_contributors(pressure)
     )
     if contributors:

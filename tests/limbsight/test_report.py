@@ -106,7 +106,7 @@ class TestForPeople:
 
     def test_three_largest_contributors_in_order(self, reading):
         text = shown(reading)
-        assert "right level 49%, left level 44%, plumb 3%" in text
+        assert "right level 49%; left level 44%; plumb 3%" in text
         assert "density" not in text
 
     def test_shares_are_of_the_variance(self, make):
