@@ -23,11 +23,11 @@ from scipy.special import ndtr
 
 from limbsight.calib.meniscus import ApexFit, FluidOptics, MeniscusPhysics, TubeView
 from limbsight.calib.meniscus_picture import (
-    GAS_BELOW_INDEX,
     Physics,
     Picture,
     Surroundings,
     factor_priors,
+    is_gas,
     is_uneven,
     pictures,
 )
@@ -66,9 +66,9 @@ whole dark band is not taken for an outlier."""
 _STEP = 0.5
 """Finite difference in the physics, in prior standard deviations."""
 
-_SKIN = (0.4, 0.35)
-"""Part of the absorption taken per passage: anything from none to nearly all (common
-practice, no source)."""
+_SKIN_BELOW, _SKIN_ABOVE = (0.4, 0.35), (0.15, 0.2)
+"""Part of the absorption taken per passage: in the lower fluid, with its wedge up the wall,
+anything from none to nearly all; in an upper one little (common practice, no source)."""
 
 _U_LIT_THROUGH = 0.2
 
@@ -186,7 +186,8 @@ def _nominal(around: Surroundings, interface: MeniscusPhysics) -> Physics:
         bore_radius_m=view.bore_radius_m,
         elevation_rad=view.elevation_rad,
         lit_through=min(0.95, seen / max(view.axis_to_board_m, view.outer_radius_m)),
-        skin=_SKIN[0],
+        skin_below=_SKIN_BELOW[0],
+        skin_above=_SKIN_ABOVE[0],
     )
 
 
@@ -214,18 +215,15 @@ def _priors(
         ),
         ("elevation_rad", "elevation", view.u_elevation_rad, -1.0, 1.0),
         ("lit_through", bright, _U_LIT_THROUGH, 0.0, 1.0),
-        # Without absorption there is nothing for a skin to take.
-        ("skin", bright, 0.0 if mirror and _is_gas(around.above) else _SKIN[1], 0.0, 1.0),
+        # A mirror or a gas takes nothing on the way.
+        ("skin_below", bright, 0.0 if mirror else _SKIN_BELOW[1], 0.0, 1.0),
+        ("skin_above", bright, 0.0 if is_gas(around.above) else _SKIN_ABOVE[1], 0.0, 1.0),
     ]
     return [
         _Prior(field=field, name=name, u=u, low=low, high=high)
         for field, name, u, low, high in table
         if u > 0.0
     ]
-
-
-def _is_gas(fluid: FluidOptics) -> bool:
-    return fluid.refractive_index < GAS_BELOW_INDEX
 
 
 # --- fit -----------------------------------------------------------------------------------
@@ -240,6 +238,15 @@ class _State:
     halo: float
     physics: Array  # in prior standard deviations
     factors: Array  # (3, K)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Traced:
+    """Pictures at one point of the physics, and one step from it in each unknown."""
+
+    at: Array
+    steps: Array
+    pictures: list[Picture]
 
 
 @dataclass(slots=True)
@@ -265,7 +272,7 @@ class _Fit:
         self.px = around.view.bore_radius_m * around.view.px_per_m
         self.nominal = _nominal(around, interface)
         self.priors = _priors(around, interface, self.nominal)
-        self.mean, self.precision = factor_priors(around.below.opaque_mirror)
+        self.mean, self.precision = factor_priors(around)
         self.span = max(float(np.ptp(profile, axis=0).max()), 1e-6)
         self.sigma = np.sqrt(_noise(profile) ** 2 + (_MODEL_ERROR * self.span) ** 2)
         optics = [0.0, _PRIOR_LOG_BLUR[1] ** -2, _PRIOR_HALO[1] ** -2]
@@ -274,21 +281,56 @@ class _Fit:
         )
 
     def run(self) -> ApexFit:
-        base = pictures(self.around, self.nominal, [])[0]
-        state = self._search(base)
-        last = None
-        for number in range(_ROUNDS):
+        start = np.zeros(len(self.priors))
+        steps, others = self._variants(start)
+        bundle = pictures(self.around, self.nominal, others)
+        traced = _Traced(at=start, steps=steps, pictures=bundle)
+        candidates = []
+        for state in self._search(bundle[0]):
+            state.factors = self._factors(state, bundle[0])
+            candidates.append(self._improved(state, traced))
+        noise = min(_inflation(last.residual.reshape(-1, 3)) for _, last in candidates)
+        candidates.sort(key=lambda c: self._implausibility(*c, noise))
+        state, last = candidates[0]
+        rival = self._rival(candidates, noise)
+        self.sigma = self.sigma * math.sqrt(_inflation(last.residual.reshape(-1, 3)))
+        for _ in range(_MORE_ROUNDS):
             at = state.physics.copy()
             steps, others = self._variants(at)
             bundle = pictures(self.around, self._physics(at), others)
-            state.factors = self._factors(state, bundle[0], None)
-            state, last = self._improved(state, at, bundle, steps)
-            if number == 0:
-                self.sigma = self.sigma * math.sqrt(_inflation(last.residual.reshape(-1, 3)))
-            elif np.abs(state.physics - at).max(initial=0.0) < _SETTLED:
+            state.factors = self._factors(state, bundle[0])
+            state, last = self._improved(
+                state, _Traced(at=at, steps=steps, pictures=bundle)
+            )
+            if np.abs(state.physics - at).max(initial=0.0) < _SETTLED:
                 break
-        assert last is not None
-        return self._result(state, last)
+        return self._result(state, last, rival)
+
+    def _implausibility(self, state: _State, last: _Linear, noise: float) -> float:
+        """Twice the negative logarithm of the evidence, by Laplace's approximation.
+
+        Misfit and distance from the priors, and for flexibility a price: the logarithm of
+        the determinant (D. J. C. MacKay, Neural Computation 4 (1992) 415).
+        """
+        away = self._from_mean(state)
+        weighted = last.jacobian * last.weight[:, None]
+        normal = weighted.T @ last.jacobian / noise + self.prior_matrix
+        return float(
+            _robust(last.residual) / noise
+            + away @ self.prior_matrix @ away
+            + np.linalg.slogdet(normal)[1]
+        )
+
+    def _rival(self, candidates: list[tuple[_State, _Linear]], noise: float) -> float:
+        """Distance, px, to another position nearly as plausible; 0 if there is none."""
+        state, last = candidates[0]
+        best = self._implausibility(state, last, noise)
+        for other, its_last in candidates[1:]:
+            apart = abs(other.shift_px - state.shift_px)
+            worse = self._implausibility(other, its_last, noise) - best
+            if worse < _RIVAL_COST and apart > _RIVAL_APART_PX:
+                return apart
+        return 0.0
 
     # -- physics
 
@@ -314,15 +356,20 @@ class _Fit:
 
     # -- picture to profile
 
-    def _spread(self, picture: Picture, shift_px: float, log_blur: float) -> Array:
+    def _spread(
+        self, picture: Picture, shift_px: float, log_blur: float, rows: Array | None = None
+    ) -> Array:
         """Weights of the rays in each row of the profile, (N, M)."""
-        return np.diff(ndtr(self._standardised(picture, shift_px, log_blur)), axis=1)
+        return np.diff(ndtr(self._standardised(picture, shift_px, log_blur, rows)), axis=1)
 
-    def _standardised(self, picture: Picture, shift_px: float, log_blur: float) -> Array:
+    def _standardised(
+        self, picture: Picture, shift_px: float, log_blur: float, rows: Array | None = None
+    ) -> Array:
         sigma = math.hypot(math.exp(log_blur), math.sqrt(_PIXEL_VARIANCE))
         border = picture.border * self.px
         border[0], border[-1] = -1e6, 1e6
-        return np.asarray((border - (self.rows - shift_px)[:, None]) / sigma)
+        rows = self.rows if rows is None else rows
+        return np.asarray((border - (rows - shift_px)[:, None]) / sigma)
 
     def _sampled(self, picture: Picture, state: _State) -> Array:
         """Columns at the profile's rows, (N, 3, K)."""
@@ -336,72 +383,80 @@ class _Fit:
 
     # -- search
 
-    def _search(self, base: Picture) -> _State:
-        """Best position on a half-pixel grid, without the board's unevenness."""
+    def _search(self, base: Picture) -> list[_State]:
+        """Best positions on a half-pixel grid, without the board's unevenness."""
         keep = ~is_uneven(base.value.shape[2])
         plain = Picture(border=base.border, value=base.value[:, :, keep])
         mean, precision = self.mean[keep], self.precision[np.ix_(keep, keep)]
-        shifts = np.arange(-math.ceil(self.search_px), math.ceil(self.search_px) + 0.25, 0.5)
-        best_cost, best = math.inf, (0.0, 0.0)
+        reach = math.ceil(self.search_px)
+        costs, blurs = np.full(4 * reach + 1, np.inf), np.zeros(4 * reach + 1)
         for blur in _START_BLURS_PX:
-            costs = [
-                self._cost(plain, shift, math.log(blur), mean, precision) for shift in shifts
-            ]
-            k = int(np.argmin(costs))
-            if costs[k] < best_cost:
-                best_cost, best = costs[k], (float(shifts[k]), math.log(blur))
-        factors = np.tile(self.mean, (3, 1))
-        return _State(*best, _PRIOR_HALO[0], np.zeros(len(self.priors)), factors)
+            cost = self._costs(plain, reach, math.log(blur), mean, precision)
+            better = cost < costs
+            costs[better], blurs[better] = cost[better], math.log(blur)
+        return [
+            _State(
+                0.5 * k - reach,
+                float(blurs[k]),
+                _PRIOR_HALO[0],
+                np.zeros(len(self.priors)),
+                np.tile(self.mean, (3, 1)),
+            )
+            for k in _minima(costs)
+        ]
 
-    def _cost(
-        self, picture: Picture, shift: float, log_blur: float, mean: Array, precision: Array
-    ) -> float:
+    def _costs(
+        self, picture: Picture, reach: int, log_blur: float, mean: Array, precision: Array
+    ) -> Array:
+        """Robust cost at positions from ``-reach`` to ``reach`` by half pixels."""
         m, channels, k = picture.value.shape
-        kernel = self._spread(picture, shift, log_blur)
-        sampled = (kernel @ picture.value.reshape(m, -1)).reshape(-1, channels, k)
-        factors = _solved(sampled, self.data, self.sigma**-2 + 0.0 * self.data, mean, precision)
-        residual = (np.einsum("nck,ck->nc", sampled, factors) - self.data) / self.sigma
-        away = factors - mean
-        return float(
-            np.sum(_CAUCHY_SCALE**2 * np.log1p((residual / _CAUCHY_SCALE) ** 2))
-            + np.sum(away * (away @ precision))
+        n, shifts = len(self.rows), 4 * reach + 1
+        half_rows = self.rows[0] + 0.5 * np.arange(-2 * reach, 2 * (n - 1) + 2 * reach + 1)
+        sampled = self._spread(picture, 0.0, log_blur, half_rows) @ picture.value.reshape(m, -1)
+        # A shift by half a pixel is one step back on the half-pixel rows.
+        row = 2 * np.arange(n)[None] + (shifts - 1 - np.arange(shifts))[:, None]
+        stacked = sampled[row].reshape(shifts, n, channels, k).transpose(0, 2, 1, 3)
+        weight = self.sigma**-2
+        transposed = stacked.transpose(0, 1, 3, 2)
+        normal = (transposed @ stacked) * weight[:, None, None] + precision
+        right = (transposed @ self.data.T[:, :, None])[..., 0] * weight[:, None]
+        factors = np.linalg.solve(normal, (right + precision @ mean)[..., None])
+        model = (stacked @ factors)[..., 0]
+        away = factors[..., 0] - mean
+        residual = (model - self.data.T) / self.sigma[:, None]
+        cost = _CAUCHY_SCALE**2 * np.log1p((residual / _CAUCHY_SCALE) ** 2)
+        return np.asarray(
+            cost.sum(axis=(1, 2)) + np.einsum("sck,kl,scl->s", away, precision, away)
         )
 
     # -- refinement
 
-    def _factors(self, state: _State, picture: Picture, weight: Array | None) -> Array:
+    def _factors(self, state: _State, picture: Picture) -> Array:
         """Best brightness factors for the rest of the state as it stands, (3, K)."""
-        scale = self.sigma**-2 + 0.0 * self.data
-        if weight is not None:
-            scale = scale * weight.reshape(-1, 3)
-        return _solved(
-            self._sampled(picture, state), self.data, scale, self.mean, self.precision
-        )
+        sampled = self._sampled(picture, state)
+        return _solved(sampled, self.data, self.sigma**-2, self.mean, self.precision)
 
-    def _improved(
-        self, state: _State, at: Array, bundle: list[Picture], steps: Array
-    ) -> tuple[_State, _Linear]:
+    def _improved(self, state: _State, traced: _Traced) -> tuple[_State, _Linear]:
         """Gauss-Newton steps within one linearisation of the physics."""
+        sharp = self._model(traced.pictures[0], state)
+        moved = [
+            (self._model(picture, state) - sharp) / step
+            for picture, step in zip(traced.pictures[1:], traced.steps, strict=True)
+        ]
         for _ in range(_STEPS_PER_ROUND):
-            last = self._linearised(state, at, bundle, steps)
+            last = self._linearised(state, traced, moved)
             weighted = last.jacobian * last.weight[:, None]
             normal = weighted.T @ last.jacobian + self.prior_matrix
             right = weighted.T @ last.residual + self.prior_matrix @ self._from_mean(state)
-            state = self._stepped(state, at, cho_solve(cho_factor(normal), right))
-        return state, self._linearised(state, at, bundle, steps)
+            state = self._stepped(state, traced.at, cho_solve(cho_factor(normal), right))
+        return state, self._linearised(state, traced, moved)
 
-    def _linearised(
-        self, state: _State, at: Array, bundle: list[Picture], steps: Array
-    ) -> _Linear:
-        centre = self._sampled(bundle[0], state)
+    def _linearised(self, state: _State, traced: _Traced, moved: list[Array]) -> _Linear:
+        """``moved`` holds the profile's derivatives by the physics."""
+        centre = self._sampled(traced.pictures[0], state)
         value = np.einsum("nck,ck->nc", centre, state.factors)
-        columns = self._optical_derivatives(bundle[0], state)
-        sharp = self._model(bundle[0], state)
-        moved = [
-            (self._model(picture, state) - sharp) / step
-            for picture, step in zip(bundle[1:], steps, strict=True)
-        ]
-        for q, q_at, column in zip(state.physics, at, moved, strict=True):
+        columns = self._optical_derivatives(traced.pictures[0], state)
+        for q, q_at, column in zip(state.physics, traced.at, moved, strict=True):
             value = value + (q - q_at) * column
         n, channels, k = centre.shape
         columns += moved
@@ -457,7 +512,7 @@ class _Fit:
 
     # -- outcome
 
-    def _result(self, state: _State, last: _Linear) -> ApexFit:
+    def _result(self, state: _State, last: _Linear, rival_px: float) -> ApexFit:
         data_part = last.jacobian.T @ (last.jacobian * last.weight[:, None])
         row = np.linalg.inv(data_part + self.prior_matrix)[0]
         shares = row * (self.prior_matrix @ row)
@@ -470,7 +525,7 @@ class _Fit:
         components["tone"] = U_TONE_PX
         residual = last.residual.reshape(-1, 3) * self.sigma
         misfit = float(np.sqrt(np.mean(residual**2)) / self.span)
-        reason = self._doubt(state, misfit)
+        reason = self._doubt(state, misfit, rival_px)
         return ApexFit(
             position_px=state.shift_px,
             u_statistical_px=math.sqrt(float(row @ data_part @ row)),
@@ -482,15 +537,26 @@ class _Fit:
             blur_px=math.exp(state.log_blur),
         )
 
-    def _doubt(self, state: _State, misfit: float) -> str:
+    def _doubt(self, state: _State, misfit: float, rival_px: float) -> str:
         if misfit > MISFIT_LIMIT:
             return "meniscus_unlike_model"
         if abs(state.shift_px) > self.search_px + 1.0:
             return "apex_outside_search"
+        if rival_px:
+            return "level_ambiguous"
         return ""
 
 
-_ROUNDS = 3
+_MORE_ROUNDS = 2
+_CANDIDATES = 3
+_CANDIDATE_COST = 2.5
+"""Minima of the search up to this times the lowest are refined."""
+
+_RIVAL_COST = 9.0
+"""Difference of cost, in units of the noise's variance, under which two positions are
+hard to tell apart (three standard deviations)."""
+
+_RIVAL_APART_PX = 1.0
 _STEPS_PER_ROUND = 2
 _LONGEST_STEP = 1.5
 _SETTLED = 0.35
@@ -498,14 +564,26 @@ _SETTLED = 0.35
 
 
 def _solved(
-    sampled: Array, data: Array, scale: Array, mean: Array, precision: Array
+    sampled: Array, data: Array, weight: Array, mean: Array, precision: Array
 ) -> Array:
     """Linear least squares with priors, channel by channel: (3, K)."""
     by_channel = sampled.transpose(1, 2, 0)
-    weighted = by_channel * scale.T[:, None, :]
+    weighted = by_channel * weight[:, None, None]
     normal = weighted @ by_channel.transpose(0, 2, 1) + precision
     right = np.einsum("ckn,nc->ck", weighted, data) + precision @ mean
     return np.asarray(np.linalg.solve(normal, right[..., None])[..., 0])
+
+
+def _robust(residual: Array) -> float:
+    return float(np.sum(_CAUCHY_SCALE**2 * np.log1p((residual / _CAUCHY_SCALE) ** 2)))
+
+
+def _minima(costs: Array) -> list[int]:
+    """The lowest local minima, best first."""
+    padded = np.concatenate([[np.inf], costs, [np.inf]])
+    low = np.flatnonzero((costs <= padded[:-2]) & (costs < padded[2:]))
+    low = low[np.argsort(costs[low])]
+    return [int(k) for k in low[:_CANDIDATES] if costs[k] < _CANDIDATE_COST * costs[low[0]]]
 
 
 def _noise(profile: Array) -> Array:

@@ -36,6 +36,7 @@ MIRROR_REFLECTANCE = 0.75
 """Mercury against air or glass, visible light: 0.7 to 0.8 over angle and colour (from
 memory, handbook tables of mercury's optical constants)."""
 
+_GAS_INDEX = 1.1
 _EVENTS = 6
 _FAINTEST_BRANCH = 0.02
 _HALF_NODES = 48
@@ -299,10 +300,29 @@ def _at_wall(
     sine = bundle.index(scene, rays[_SIDE]) * rays[_DY]
     rays[_SINE] = sine
     leaves = np.abs(sine) < 1.0
-    passed = _wall_transmittance(sine[leaves], bundle.glass[scene[leaves]])
-    out = rays[:, leaves]
-    out[_WEIGHT] *= passed
-    _end(ends, number[leaves], np.where(out[_DS] < 0.0, BACK, FRONT), out)
+    out, own = rays[:, leaves], number[leaves]
+    thrown_back = _wall_reflectance(
+        sine[leaves],
+        bundle.glass[scene[leaves]],
+        bundle.index(scene[leaves], out[_SIDE]) < _GAS_INDEX,
+    )
+    # What the wall throws back leaves by the other side, or by this one in the end:
+    # 1 + R^2 + ... here, R + R^3 + ... there.
+    other = thrown_back / (1.0 + thrown_back)
+    weight = out[_WEIGHT].copy()
+    out[_WEIGHT] = weight * (1.0 - other)
+    _end(ends, own, np.where(out[_DS] < 0.0, BACK, FRONT), out)
+    twice = weight * other > _FAINTEST_BRANCH
+    if twice.any():
+        far = out[:, twice]
+        far[_WEIGHT] = (weight * other)[twice]
+        far[_DS] *= -1.0
+        low = far[_SIDE] < 0.0
+        chord = 2.0 / np.maximum(np.abs(far[_DS]), 1e-3)
+        far[_LOW] += chord * low
+        far[_UP] += chord * ~low
+        far[_Y] += far[_DY] * chord
+        _end(ends, own[twice], np.where(far[_DS] < 0.0, BACK, FRONT), far)
     if leaves.all():
         return number[:0], scene[:0], rays[:, :0]
     for_good = ~leaves & (rays[_SIDE] * rays[_DY] > 0.0)
@@ -313,14 +333,21 @@ def _at_wall(
     return number[back], scene[back], kept
 
 
-def _wall_transmittance(sine: Array, glass: Array) -> Array:
-    """Glass to air at inclination sine ``sine`` outside, over the same square on."""
+def _wall_reflectance(sine: Array, glass: Array, from_gas: NDArray[np.bool_]) -> Array:
+    """Share thrown back by the wall beyond what it throws back square on.
+
+    ``sine`` is that of the inclination outside.  A liquid hardly differs from glass; from a
+    gas both faces reflect alike.
+    """
     outside = np.sqrt(1.0 - sine**2)
     inside = np.sqrt(1.0 - (sine / glass) ** 2)
     s_wave = (outside - glass * inside) / (outside + glass * inside)
     p_wave = (inside - glass * outside) / (inside + glass * outside)
-    straight = ((glass - 1.0) / (glass + 1.0)) ** 2
-    return np.asarray((1.0 - 0.5 * (s_wave**2 + p_wave**2)) / (1.0 - straight))
+    once = 0.5 * (s_wave**2 + p_wave**2)
+    both = np.where(from_gas, 2.0 * once / (1.0 + once), once)
+    square = ((glass - 1.0) / (glass + 1.0)) ** 2
+    square = np.where(from_gas, 2.0 * square / (1.0 + square), square)
+    return np.asarray(np.maximum((both - square) / (1.0 - square), 0.0))
 
 
 def _at_surface(

@@ -50,7 +50,7 @@ class Physics:
         As in ``TubeView`` and ``MeniscusPhysics``.
     lit_through
         Share of the light on the board behind the axis that comes through the tube.
-    skin
+    skin_below, skin_above
         Part of the absorption that a fluid takes once per passage, however short: stain on
         the glass, dye gathered at the surface, haze.
     """
@@ -62,7 +62,8 @@ class Physics:
     bore_radius_m: float
     elevation_rad: float
     lit_through: float
-    skin: float
+    skin_below: float
+    skin_above: float
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -92,16 +93,12 @@ class Surroundings:
     @property
     def white(self) -> Array:
         """The board as seen beside what absorbs; through a gas that is the upper plateau."""
-        if self.above.refractive_index < GAS_BELOW_INDEX:
+        if is_gas(self.above):
             return np.maximum(self.above_colour, 1e-4)
         seen = self.above_colour
         if not self.below.opaque_mirror:
             seen = np.maximum(seen, self.below_colour)
         return np.full(3, max(float(seen.max()), 1e-4))
-
-
-GAS_BELOW_INDEX = 1.1
-"""No liquid of a manometer has an index below 1.3."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -139,8 +136,24 @@ _EXTRAS_REFRACTED = ((0.4, 0.4), (0.0, 0.4), (0.03, 0.1))
 """Prior mean and standard deviation, as parts of the board: the room in front, its change
 with the sine of the inclination, trapped light."""
 
-_EXTRAS_MIRRORED = ((0.4, 0.5), (0.0, 0.5), (0.1, 0.2), (1.0, 0.15), (0.0, 0.15), (0.0, 0.3))
-"""As before, then the opaque column, its slope, and the dome beyond its reflectance."""
+_EXTRAS_MIRRORED = ((0.1, 0.2), (1.0, 0.15), (0.0, 0.15), (1.0, 0.2))
+"""Trapped light, the opaque column, its slope, what the dome shows."""
+
+_DOME_KNOTS = np.radians([-30.0, 10.0, 40.0, 65.0, 90.0, 115.0, 140.0, 180.0])
+"""Directions in which the dome shows the surroundings: from the board over the zenith to
+the room in front."""
+
+_ROOM_IN_FRONT = 0.5
+"""Brightness of the room over that of the board (common practice, no source)."""
+
+_U_DOME = np.array([0.2, 0.2, 0.25, 0.4, 0.6, 0.6, 0.6, 0.6])
+_U_DOME_STEP = 0.5
+"""Surroundings against expectation, board better known than room; change per radian."""
+
+_MIX_KNOTS = np.array([-0.2, 0.2, 0.5, 0.8, 1.1, 1.5])
+_U_MIX, _U_MIX_STEP = 0.5, 0.6
+"""Between liquids: colour seen through both of them against expectation, by height over
+that of the contact line."""
 
 BANDS = len(_LIGHT_EDGES)
 """Columns of light: past the tube, then one for each band."""
@@ -153,15 +166,34 @@ def is_uneven(count: int) -> NDArray[np.bool_]:
     return out
 
 
-def factor_priors(mirror: bool) -> tuple[Array, Array]:
+def factor_priors(around: Surroundings) -> tuple[Array, Array]:
     """Prior means (K,) and precision matrix (K, K) of the factors of one channel."""
+    mirror = around.below.opaque_mirror
     u_light = np.array([0.3] + [_U_LIGHT] * (BANDS - 1))
     extras = np.array(_EXTRAS_MIRRORED if mirror else _EXTRAS_REFRACTED)
-    steps = np.diff(np.eye(len(KNOTS)), axis=0) / np.sqrt(np.diff(KNOTS))[:, None]
-    board = np.eye(len(KNOTS)) / _U_BOARD**2 + steps.T @ steps / _U_BOARD_STEP**2
     mean = np.concatenate([np.ones(BANDS), np.zeros(len(KNOTS)), extras[:, 0]])
-    precision = block_diag(np.diag(u_light**-2), board, np.diag(extras[:, 1] ** -2))
-    return mean, np.asarray(precision)
+    parts = [
+        np.diag(u_light**-2),
+        _smooth(KNOTS, _U_BOARD, _U_BOARD_STEP),
+        np.diag(extras[:, 1] ** -2),
+    ]
+    if mirror:
+        parts.append(_smooth(_DOME_KNOTS, _U_DOME, _U_DOME_STEP))
+    elif not is_gas(around.above):
+        parts.append(_smooth(_MIX_KNOTS, _U_MIX, _U_MIX_STEP))
+    precision = np.asarray(block_diag(*parts))
+    return np.concatenate([mean, np.zeros(len(precision) - len(mean))]), precision
+
+
+def _smooth(knots: Array, u: Array | float, u_step: float) -> Array:
+    """Precision of values near zero that change by about ``u_step`` per unit of ``knots``."""
+    steps = np.diff(np.eye(len(knots)), axis=0) / np.sqrt(np.diff(knots))[:, None]
+    return np.asarray(np.eye(len(knots)) / np.square(u) + steps.T @ steps / u_step**2)
+
+
+def is_gas(fluid: FluidOptics) -> bool:
+    """No liquid of a manometer has an index below 1.3, no gas one above 1.01."""
+    return fluid.refractive_index < 1.1
 
 
 # --- tracing ------------------------------------------------------------------------------
@@ -179,7 +211,7 @@ def pictures(around: Surroundings, base: Physics, others: list[Physics]) -> list
     """Pictures for ``base`` and for each of ``others``, which differ from it a little."""
     variants = [base, *others]
     # Variants that differ only in light and absorption share their rays.
-    geometries = [replace(p, lit_through=0.0, skin=0.0) for p in variants]
+    geometries = [replace(p, lit_through=0.0, skin_below=0.0, skin_above=0.0) for p in variants]
     distinct = list(dict.fromkeys(geometries))
     which = [distinct.index(geometry) for geometry in geometries]
     scenes = [_scene(around, geometry) for geometry in distinct]
@@ -190,7 +222,7 @@ def pictures(around: Surroundings, base: Physics, others: list[Physics]) -> list
     count = len(coarse)
     scene_of = np.repeat(np.arange(len(scenes)), count)
     paths = trace(scenes, scene_of, np.tile(coarse, len(scenes)))
-    rough = _brightness(paths, count * len(scenes), shades[0])
+    rough = _brightness(paths, count * len(scenes), base, shades[0])
     jump = np.abs(np.diff(rough.reshape(len(scenes), count, -1), axis=1)).max(axis=2)
     where, left = np.nonzero(jump > _REFINE_ABOVE)
     part = (np.arange(_RAYS_PER_BREAK) + 1.0) / (_RAYS_PER_BREAK + 1.0)
@@ -345,7 +377,7 @@ def _light_by_band(
     """
     inclination = _room_inclinations()
     out = (light.weight * (light.end == BACK))[:, None]
-    passed = out * _transmittance(light, 2.0, physics.skin, log_below, log_above)
+    passed = out * _transmittance(light, 2.0, physics, log_below, log_above)
     width = np.repeat(np.diff(_LIGHT_EDGES), _RAYS_PER_BAND)
     sky = width * np.cos(inclination) * (0.75 + 0.25 * np.sin(inclination))
     summed = _summed(light.ray, passed, len(_BOARD_NODES) * len(inclination))
@@ -355,11 +387,12 @@ def _light_by_band(
 
 
 def _transmittance(
-    paths: Paths, chord: float, skin: float, log_below: Array, log_above: Array
+    paths: Paths, chord: float, physics: Physics, log_below: Array, log_above: Array
 ) -> Array:
     """Share of light left along each path, (P, 3)."""
-    below = (1.0 - skin) / chord * paths.below + skin * paths.below_passes
-    above = (1.0 - skin) / chord * paths.above + skin * paths.above_passes
+    low, high = physics.skin_below, physics.skin_above
+    below = (1.0 - low) / chord * paths.below + low * paths.below_passes
+    above = (1.0 - high) / chord * paths.above + high * paths.above_passes
     return np.asarray(
         np.exp(
             np.minimum(below, 4.0)[:, None] * log_below
@@ -378,10 +411,10 @@ def _summed(ray: Index, value: Array, count: int) -> Array:
 # --- columns ------------------------------------------------------------------------------
 
 
-def _brightness(paths: Paths, count: int, shade: _Shading) -> Array:
+def _brightness(paths: Paths, count: int, physics: Physics, shade: _Shading) -> Array:
     """A rough picture that tells where neighbouring rays differ, (N, 5)."""
     passed = paths.weight[:, None] * _transmittance(
-        paths, 2.0, 0.5, shade.log_below, shade.log_above
+        paths, 2.0, physics, shade.log_below, shade.log_above
     )
     back = paths.end == BACK
     seen = np.column_stack(
@@ -405,7 +438,7 @@ def _columns(
     """Brightness of each ray in each column and channel, (N, 3, K)."""
     chord = 2.0 / np.sqrt(1.0 - (np.sin(scene.elevation_rad) / scene.below_index) ** 2)
     passed = paths.weight[:, None] * _transmittance(
-        paths, chord, physics.skin, shade.log_below, shade.log_above
+        paths, chord, physics, shade.log_below, shade.log_above
     )
     board_height = _board_height(around, scene, paths)
     back = paths.end == BACK
@@ -416,16 +449,27 @@ def _columns(
     uneven = _hats(KNOTS, board_height)[:, None, :] * on_board[:, :, None]
     white = around.white
     front = passed * white * (paths.end == FRONT)[:, None]
-    extras = [
-        front,
-        front * paths.exit_sine[:, None],
-        paths.weight[:, None] * white * (paths.end == TRAPPED)[:, None],
-    ]
+    trapped = paths.weight[:, None] * white * (paths.end == TRAPPED)[:, None]
     if around.below.opaque_mirror:
+        mirrored = paths.mirrored[:, None]
         column = paths.weight[:, None] * around.below_colour * (paths.end == COLUMN)[:, None]
-        extras += [column, column * height[paths.ray][:, None]]
-        extras += [on_board * paths.mirrored[:, None]]
-    stacked = np.concatenate([light, uneven, np.stack(extras, axis=2)], axis=2)
+        dome = (on_board + _ROOM_IN_FRONT * front) * mirrored
+        turned = np.arcsin(np.clip(paths.exit_sine, -1.0, 1.0))
+        turned = np.where(paths.end == FRONT, np.pi - turned, turned)
+        shown = _hats(_DOME_KNOTS, turned)[:, None, :] * dome[:, :, None]
+        light, uneven = (part * (1.0 - mirrored[:, :, None]) for part in (light, uneven))
+        extras = [trapped, column, column * height[paths.ray][:, None], dome]
+        stacked = np.concatenate([light, uneven, np.stack(extras, axis=2), shown], axis=2)
+    else:
+        extras = [front, front * paths.exit_sine[:, None], trapped]
+        parts = [light, uneven, np.stack(extras, axis=2)]
+        if not is_gas(around.above):
+            both = (paths.below_passes > 0.0) & (paths.above_passes > 0.0)
+            wall = abs(scene.surface.wall_height_m) / scene.surface.bore_radius_m
+            level = height[paths.ray] / max(wall, 0.05)
+            mixed = on_board * both[:, None]
+            parts.append(_hats(_MIX_KNOTS, level)[:, None, :] * mixed[:, :, None])
+        stacked = np.concatenate(parts, axis=2)
     summed = _summed(paths.ray, stacked.reshape(len(paths.ray), -1), len(height))
     return summed.reshape(len(height), 3, -1)
 

@@ -214,12 +214,12 @@ def _between_liquids(
         # Mercury/water 0.415 to 0.426, mercury/hydrocarbons 0.357 to 0.378 N/m (from memory:
         # A. W. Adamson, Physical Chemistry of Surfaces).
         tension = 0.42 if upper.kind == "aqueous" else 0.37
-        return tension, 0.02, 140.0, 8.0
+        return tension, 0.02, 140.0, 6.0
     if lower.kind != upper.kind:
         # Water/hydrocarbon 0.035 to 0.052 N/m clean, less with dyes (Adamson, from memory).
-        return 0.038, 0.010, 30.0, 18.0
+        return 0.038, 0.010, 25.0, 15.0
     # Liquids of one kind mix in time: the boundary's tension is small and unknown.
-    return 0.020, 0.012, 30.0, 18.0
+    return 0.020, 0.012, 25.0, 15.0
 
 
 def _words(name: str) -> set[str]:
