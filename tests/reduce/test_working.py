@@ -1,0 +1,83 @@
+"""The working must lead, by its own numbers, to its own result."""
+
+from __future__ import annotations
+
+import re
+
+import pytest
+
+from limbsight.reduce.fluids import fluid
+from limbsight.reduce.manometer import Manometer, prepare
+from limbsight.reduce.uncertainty import propagate
+from limbsight.reduce.working import working_latex, working_text
+from limbsight.units import Given
+
+
+@pytest.fixture(params=["open", "leg", "barometer"])
+def reading(request, levels):
+    if request.param == "open":
+        m = Manometer(arrangement="u-tube", tapped_limb="left", manometric=fluid("water"))
+        limbs = {"left": -0.05, "right": 0.07}
+    elif request.param == "leg":
+        m = Manometer(
+            arrangement="u-tube",
+            tapped_limb="left",
+            manometric=fluid("mercury"),
+            process=fluid("water"),
+            tapping_m=Given(value=0.3),
+        )
+        limbs = {"left": 0.1, "right": 0.2}
+    else:
+        m = Manometer(
+            arrangement="barometer",
+            tapped_limb="cistern",
+            manometric=fluid("mercury"),
+            open_to="vacuum",
+        )
+        limbs = {"tube": 0.76}
+    reduction = prepare(m, levels(limbs))
+    return reduction, propagate(reduction.difference, reduction.inputs)
+
+
+def test_text_adds_up(reading):
+    reduction, estimate = reading
+    text = working_text(reduction, estimate, "Pa")
+    parts = re.findall(r"mm = (-?[\d.]+) Pa", text)
+    extra = re.findall(r"\+ ([\d.]+) Pa \(vapour", text)
+    assert sum(map(float, [*parts, *extra])) == pytest.approx(estimate.value, abs=0.03)
+    for g, rho, end, start, p in re.findall(
+        r"([\d.]+) · ([\d.]+) · \((-?[\d.]+) - \((-?[\d.]+)\)\) mm = (-?[\d.]+) Pa", text
+    ):
+        by_hand = float(g) * float(rho) * (float(end) - float(start)) * 1e-3
+        # heights are shown to a micrometre
+        assert by_hand == pytest.approx(float(p), abs=float(g) * float(rho) * 1.1e-6 + 0.006)
+    assert text.rstrip().endswith(("gauge", "absolute"))
+
+
+def test_latex_is_balanced_and_adds_up(reading):
+    reduction, estimate = reading
+    latex = working_latex(reduction, estimate, "Pa")
+    assert latex.count("{") == latex.count("}")
+    assert latex.count(r"\begin{align*}") == latex.count(r"\end{align*}") == 1
+    inside = re.search(
+        r"&= ([\d.]+)\\,\\bigl\[(.*?)\\bigr\]( \+ [\d.]+)?\\ \\text\{Pa\}", latex
+    )
+    assert inside
+    total = sum(
+        float(rho) * (float(end) - float(start)) * 1e-3
+        for rho, end, start in re.findall(
+            r"([\d.]+)\\,\((-?[\d.]+) - \((-?[\d.]+)\)\)", inside[2]
+        )
+    )
+    got = float(inside[1]) * total + float((inside[3] or "0").strip(" +"))
+    assert got == pytest.approx(estimate.value, abs=0.3)
+
+
+def test_every_leg_is_there(reading):
+    reduction, estimate = reading
+    text = working_text(reduction, estimate, "kPa")
+    symbols = text.split("Σ")[1]
+    filled = [leg for leg in reduction.legs if reduction.fluids[leg.fluid].name != "vacuum"]
+    for leg in filled:
+        if leg.start != "tapping" or leg.end != "cistern":
+            assert f"ρ_{reduction.fluids[leg.fluid].name}" in symbols
