@@ -28,6 +28,9 @@ REPEATS = 7
 WARM_UPS = 1
 """Runs before counting: lazy imports and caches belong to the first photo of a call only."""
 
+LEAST_SHOWN_S = 1e-3
+"""Stages that take less are part of the rest."""
+
 
 class StageTimes:
     """Time spent in the functions that ``limbsight.reading`` calls, without nested calls."""
@@ -74,15 +77,16 @@ class StageTimes:
                 setattr(road, name, function)
 
 
-def median_seconds(function: Callable[[], object], repeats: int) -> float:
-    """Median of several runs, after one that does not count."""
-    times = []
+def median_seconds(functions: Sequence[Callable[[], object]], repeats: int) -> list[float]:
+    """Median of several runs of each, taken in turn, so that a busy spell hits all alike."""
+    times: list[list[float]] = [[] for _ in functions]
     for i in range(WARM_UPS + repeats):
-        start = time.perf_counter()
-        function()
-        if i >= WARM_UPS:
-            times.append(time.perf_counter() - start)
-    return statistics.median(times)
+        for function, taken in zip(functions, times, strict=True):
+            start = time.perf_counter()
+            function()
+            if i >= WARM_UPS:
+                taken.append(time.perf_counter() - start)
+    return [statistics.median(taken) for taken in times]
 
 
 def run(photo: Path, instrument_path: Path | None, repeats: int) -> float:
@@ -93,24 +97,29 @@ def run(photo: Path, instrument_path: Path | None, repeats: int) -> float:
     decoded = cv2.imread(str(photo))
     if decoded is None:
         raise SystemExit(f"{photo}: OpenCV can't decode it")
-    decoding = median_seconds(lambda: cv2.imread(str(photo)), repeats)
-    reading = median_seconds(
-        lambda: limbsight.read_photo(photo, instrument=instrument), repeats
+    decoding, reading = median_seconds(
+        [
+            lambda: cv2.imread(str(photo)),
+            lambda: limbsight.read_photo(photo, instrument=instrument),
+        ],
+        repeats,
     )
     stages = StageTimes()
     with stages.watching():
         for _ in range(repeats):
             result = limbsight.read_photo(photo, instrument=instrument)
     height, width = decoded.shape[:2]
-    print(f"{photo.name}: {width * height / 1e6:.1f} megapixels, {result.status}")
+    with_file = f"with {path.name}" if path else "without an instrument file"
+    print(f"{photo.name} {with_file}: {width * height / 1e6:.1f} megapixels, {result.status}")
     print(f"  decoding with OpenCV {1e3 * decoding:7.1f} ms")
     print(
         f"  whole reading        {1e3 * reading:7.1f} ms = {reading / decoding:.1f} x decoding"
     )
     total = {name: seconds / repeats for name, seconds in stages.seconds.items()}
-    for name, seconds in sorted(total.items(), key=lambda item: -item[1]):
+    shown = {name: seconds for name, seconds in total.items() if seconds >= LEAST_SHOWN_S}
+    for name, seconds in sorted(shown.items(), key=lambda item: -item[1]):
         print(f"    {name.removeprefix('limbsight.'):44s} {1e3 * seconds:7.1f} ms")
-    print(f"    {'the rest':44s} {1e3 * (reading - sum(total.values())):7.1f} ms")
+    print(f"    {'the rest':44s} {1e3 * (reading - sum(shown.values())):7.1f} ms")
     return reading / decoding
 
 
