@@ -21,6 +21,7 @@ from itertools import combinations
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.ndimage import median_filter
 
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
@@ -46,6 +47,14 @@ HIDDEN_STEP = 24.0
 their usual colour: four times the shading over one numbered step on the sample photos."""
 CLIP_GAP_WIDTHS = 0.3
 """Highlights and slots split the look of one clip; pieces closer than this are one."""
+PRINT_WIDTHS = 0.1
+"""Half the reach, in tube widths, of the median that removes graduations: a millimetre."""
+TILT_WIDTHS = 0.25
+"""The two ends of an edge across the tube differ in height by up to this many widths (15
+degrees of tilt over one width)."""
+COVER_EDGE_SHARE = 0.35
+"""The light a filling throws on the board changes the board by up to a fifth of the step in
+the bore, and not sharply; the edge of a cover changes all alike."""
 SAME_COVER = 0.7
 """What covers the tube differs between bore and side by less than this share of its own
 departure from the board (clips with a saddle: 0.4; a coloured filling: 2 and more)."""
@@ -146,6 +155,7 @@ def find_layers(strip: TubeStrip, count: int, rows: tuple[int, int]) -> Layers:
     interfaces = tuple(
         Interface(row=float(p), step=float(step[p])) for p in sorted(chosen, reverse=True)
     )
+    changed = changed or _cover_edge(strip, interfaces)
     return Layers(
         interfaces=interfaces,
         hidden=stretches,
@@ -193,16 +203,11 @@ def _hidden_rows(strip: TubeStrip, colours: FloatArray) -> BoolArray:
     The light that a filling throws on the board changes the surroundings too; what covers the
     tube goes on across it in much the same colour.
     """
-    middle = strip.bgr.shape[1] / 2
-    half = strip.width_columns / 2
     bore = np.median(colours, axis=1)
-    sides, departures = [], []
-    for way in (-1, 1):
-        near, far = middle + way * 1.12 * half, middle + way * 1.5 * half
-        left, right = sorted((int(near), int(far)))
-        side = np.median(strip.bgr[:, left : max(right, left + 1)], axis=1).astype(np.float64)
-        sides.append(side)
-        departures.append(np.abs(side - _shading(side, strip.inside_picture)).sum(axis=1))
+    sides = _sides(strip)
+    departures = [
+        np.abs(side - _shading(side, strip.inside_picture)).sum(axis=1) for side in sides
+    ]
     across = np.max([np.abs(side - bore).sum(axis=1) for side in sides], axis=0)
     least, most = np.min(departures, axis=0), np.max(departures, axis=0)
     # One side may have been mistaken for shading by the parabola, not both.
@@ -212,30 +217,55 @@ def _hidden_rows(strip: TubeStrip, colours: FloatArray) -> BoolArray:
     hidden = _erode(_dilate(hidden, gap), gap)
     # A clip's rim is blurred and shadowed: widen by a twelfth of the tube's width.
     pad = max(2, int(strip.width_columns / 12))
-    return _dilate(_with_sharp_ends(hidden, sides, strip.inside_picture, pad), pad)
+    sharp = _with_sharp_ends(hidden, sides, strip.inside_picture, strip.width_columns)
+    return _dilate(sharp, pad)
 
 
 def _with_sharp_ends(
-    hidden: BoolArray, sides: list[FloatArray], inside: BoolArray, reach: int
+    hidden: BoolArray, sides: list[FloatArray], inside: BoolArray, width: float
 ) -> BoolArray:
     """Keep the stretches that begin and end at once: light and shade fade in and out."""
+    jumps = [_jump(side) for side in sides]
     kept = np.zeros_like(hidden)
+    reach = max(3, int(TILT_WIDTHS * width))
     for first, last in _runs(hidden):
-        ends = [first, last + 1]
-        open_ended = [not inside[max(first - reach, 0)], not inside[min(last + reach, len(inside) - 1)]]
         sharp = []
-        for end, cut_off in zip(ends, open_ended, strict=True):
+        for end in (first, last):
             low, high = max(end - reach, 0), min(end + reach, len(hidden) - 1)
-            jumps = [float(np.abs(side[high] - side[low]).sum()) for side in sides]
-            sharp.append(cut_off or low == 0 or min(jumps) > HIDDEN_STEP)
+            cut_off = not (inside[low] and inside[high])
+            least = min(float(jump[low : high + 1].max()) for jump in jumps)
+            sharp.append(cut_off or least > HIDDEN_STEP)
         if all(sharp):
             kept[first : last + 1] = True
     return kept
 
 
+def _jump(side: FloatArray) -> FloatArray:
+    """Change of colour over four rows: an edge under an ordinary blur."""
+    change = np.zeros(len(side))
+    change[2:-2] = np.abs(side[4:] - side[:-4]).sum(axis=1)
+    return change
+
+
 def _runs(rows: BoolArray) -> list[tuple[int, int]]:
     change = np.flatnonzero(np.diff(np.concatenate([[False], rows, [False]]).astype(int)))
     return [(int(a), int(b) - 1) for a, b in zip(change[::2], change[1::2], strict=True)]
+
+
+def _sides(strip: TubeStrip) -> list[FloatArray]:
+    """Colour of the board beside the tube, left and right, shape (R, 3) each."""
+    middle = strip.bgr.shape[1] / 2
+    half = strip.width_columns / 2
+    rows = 2 * max(3, int(PRINT_WIDTHS * strip.width_columns)) + 1
+    sides = []
+    for way in (-1, 1):
+        near, far = middle + way * 1.12 * half, middle + way * 1.5 * half
+        left, right = sorted((int(near), int(far)))
+        columns = strip.bgr[:, left : max(right, left + 1)]
+        side = np.median(columns, axis=1).astype(np.float64)
+        # Graduations beside the tube are thin: a median along it leaves the board.
+        sides.append(median_filter(side, size=(rows, 1), mode="nearest"))
+    return sides
 
 
 def _dilate(rows: BoolArray, reach: int) -> BoolArray:
@@ -338,6 +368,20 @@ def _unlikeness(colours: FloatArray, usable: BoolArray, cuts: tuple[int, ...]) -
     return total
 
 
+def _cover_edge(
+    strip: TubeStrip, interfaces: tuple[Interface, ...]
+) -> tuple[int, int] | None:
+    """Find an interface that goes on across the board: the edge of something in front."""
+    jumps = [_jump(side) for side in _sides(strip)]
+    reach = max(3, int(TILT_WIDTHS * strip.width_columns))
+    for interface in interfaces:
+        low, high = max(int(interface.row) - reach, 0), int(interface.row) + reach + 1
+        least = min(float(jump[low:high].max()) for jump in jumps)
+        if least > max(COVER_EDGE_SHARE * interface.step, HIDDEN_STEP):
+            return low, high
+    return None
+
+
 def _stretches(hidden: BoolArray, visible: tuple[int, int]) -> tuple[tuple[int, int], ...]:
     inside = hidden.copy()
     inside[: visible[0]] = False
@@ -366,8 +410,8 @@ def _hidden_change(
             continue
         difference = float(np.median(np.abs(above - below).sum(axis=1)))
         steps = [_difference_across(colours, usable, p, margin) for p in chosen]
-        reference = min((s for s in steps if s > 0), default=MIN_STEP / SAME_FILLING)
-        if difference > max(SAME_FILLING * reference, MIN_STEP):
+        reference = min((s for s in steps if s > 0), default=0.0)
+        if difference > max(SAME_FILLING * reference, HIDDEN_STEP):
             return first, last
     return None
 
