@@ -66,9 +66,9 @@ whole dark band is not taken for an outlier."""
 _STEP = 0.5
 """Finite difference in the physics, in prior standard deviations."""
 
-_SKIN_BELOW, _SKIN_ABOVE = (0.4, 0.35), (0.15, 0.2)
-"""Part of the absorption taken per passage: in the lower fluid, with its wedge up the wall,
-anything from none to nearly all; in an upper one little (common practice, no source)."""
+_SKIN = (0.4, 0.35)
+"""Part of the colour that sits on the glass: anything from none to nearly all (common
+practice, no source)."""
 
 _U_LIT_THROUGH = 0.2
 
@@ -186,8 +186,8 @@ def _nominal(around: Surroundings, interface: MeniscusPhysics) -> Physics:
         bore_radius_m=view.bore_radius_m,
         elevation_rad=view.elevation_rad,
         lit_through=min(0.95, seen / max(view.axis_to_board_m, view.outer_radius_m)),
-        skin_below=_SKIN_BELOW[0],
-        skin_above=_SKIN_ABOVE[0],
+        skin_below=_SKIN[0],
+        skin_above=_SKIN[0],
     )
 
 
@@ -216,8 +216,8 @@ def _priors(
         ("elevation_rad", "elevation", view.u_elevation_rad, -1.0, 1.0),
         ("lit_through", bright, _U_LIT_THROUGH, 0.0, 1.0),
         # A mirror or a gas takes nothing on the way.
-        ("skin_below", bright, 0.0 if mirror else _SKIN_BELOW[1], 0.0, 1.0),
-        ("skin_above", bright, 0.0 if is_gas(around.above) else _SKIN_ABOVE[1], 0.0, 1.0),
+        ("skin_below", bright, 0.0 if mirror else _SKIN[1], 0.0, 1.0),
+        ("skin_above", bright, 0.0 if is_gas(around.above) else _SKIN[1], 0.0, 1.0),
     ]
     return [
         _Prior(field=field, name=name, u=u, low=low, high=high)

@@ -93,9 +93,9 @@ class Paths:
         Share of the ray's light that comes along the path.
     below, above : (P,) array
         Length run in the lower and the upper fluid, in bore radii.
-    below_passes, above_passes : (P,) array
-        How often the path went through the lower and the upper fluid; coming in counts a
-        half and going out a half.
+    below_walls, above_walls : (P,) array
+        How often the path went through the wall where it bounds the lower and the upper
+        fluid, over two: 1 for a path straight through.
     exit_sine : (P,) array
         Sine of the inclination outside the tube, upward positive, along the ray as followed
         from the camera.
@@ -110,8 +110,8 @@ class Paths:
     weight: Array
     below: Array
     above: Array
-    below_passes: Array
-    above_passes: Array
+    below_walls: Array
+    above_walls: Array
     exit_sine: Array
     exit_height: Array
     mirrored: Array
@@ -234,8 +234,8 @@ def _follow(bundle: _Bundle, scene: Index, at_wall: Array, rise: Array) -> Paths
         weight=last[_WEIGHT],
         below=last[_LOW],
         above=last[_UP],
-        below_passes=last[_LOW_N] + 0.5 * out_of_low,
-        above_passes=last[_UP_N] + 0.5 * ~out_of_low,
+        below_walls=last[_LOW_N] + 0.5 * out_of_low,
+        above_walls=last[_UP_N] + 0.5 * ~out_of_low,
         exit_sine=last[_SINE],
         exit_height=last[_Y],
         mirrored=last[_MIRRORED],
@@ -321,6 +321,8 @@ def _at_wall(
         chord = 2.0 / np.maximum(np.abs(far[_DS]), 1e-3)
         far[_LOW] += chord * low
         far[_UP] += chord * ~low
+        far[_LOW_N] += low
+        far[_UP_N] += ~low
         far[_Y] += far[_DY] * chord
         _end(ends, own[twice], np.where(far[_DS] < 0.0, BACK, FRONT), far)
     if leaves.all():
@@ -330,6 +332,9 @@ def _at_wall(
     back = ~leaves & ~for_good
     kept = rays[:, back]
     kept[_DS] *= -1.0
+    low = kept[_SIDE] < 0.0
+    kept[_LOW_N] += low
+    kept[_UP_N] += ~low
     return number[back], scene[back], kept
 
 
@@ -389,7 +394,5 @@ def _at_surface(
         through[_DS] = ratio[strong] * through[_DS] + bend * normal_s[strong]
         through[_WEIGHT] *= 1.0 - reflectance[strong]
         through[_SIDE] *= -1.0
-        through[_LOW_N] += 0.5
-        through[_UP_N] += 0.5
         out.append((number[strong], scene[strong], through))
     return out

@@ -51,8 +51,8 @@ class Physics:
     lit_through
         Share of the light on the board behind the axis that comes through the tube.
     skin_below, skin_above
-        Part of the absorption that a fluid takes once per passage, however short: stain on
-        the glass, dye gathered at the surface, haze.
+        Part of a fluid's colour that sits on the glass as a stain or film: taken at the
+        walls, however short the way between.
     """
 
     below_index: float
@@ -288,8 +288,8 @@ def _rows(paths: Paths, which: NDArray[np.bool_] | slice, shift: int) -> Paths:
         weight=paths.weight[which],
         below=paths.below[which],
         above=paths.above[which],
-        below_passes=paths.below_passes[which],
-        above_passes=paths.above_passes[which],
+        below_walls=paths.below_walls[which],
+        above_walls=paths.above_walls[which],
         exit_sine=paths.exit_sine[which],
         exit_height=paths.exit_height[which],
         mirrored=paths.mirrored[which],
@@ -391,8 +391,8 @@ def _transmittance(
 ) -> Array:
     """Share of light left along each path, (P, 3)."""
     low, high = physics.skin_below, physics.skin_above
-    below = (1.0 - low) / chord * paths.below + low * paths.below_passes
-    above = (1.0 - high) / chord * paths.above + high * paths.above_passes
+    below = (1.0 - low) / chord * paths.below + low * paths.below_walls
+    above = (1.0 - high) / chord * paths.above + high * paths.above_walls
     return np.asarray(
         np.exp(
             np.minimum(below, 4.0)[:, None] * log_below
@@ -464,7 +464,7 @@ def _columns(
         extras = [front, front * paths.exit_sine[:, None], trapped]
         parts = [light, uneven, np.stack(extras, axis=2)]
         if not is_gas(around.above):
-            both = (paths.below_passes > 0.0) & (paths.above_passes > 0.0)
+            both = (paths.below > 0.0) & (paths.above > 0.0)
             wall = abs(scene.surface.wall_height_m) / scene.surface.bore_radius_m
             level = height[paths.ray] / max(wall, 0.05)
             mixed = on_board * both[:, None]
