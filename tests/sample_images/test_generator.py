@@ -1,0 +1,238 @@
+"""Truth against what is drawn, determinism, what is written."""
+
+import io
+import json
+import subprocess
+import sys
+from dataclasses import replace
+from pathlib import Path
+
+import cv2
+import numpy as np
+import pytest
+from PIL import Image
+
+from sample_images.generator import cases, phone, render, truth
+from sample_images.generator.camera import Camera
+from sample_images.generator.fluids import AIR, FLUIDS
+from sample_images.generator.meniscus import surface
+from sample_images.generator.optics import Straight
+
+ROOT = Path(__file__).resolve().parents[2]
+
+
+@pytest.fixture(scope="module")
+def case():
+    return cases.draw("utube_twoscale", 5)
+
+
+def test_projection_and_rays_are_inverse(case):
+    camera = replace(case.camera, k1=-0.03)
+    points = np.array([[-20.0, 40.0, 3.0], [15.0, 200.0, 0.0], [4.0, 110.0, 9.0]])
+    px = camera.project(points)
+    d = camera.directions(px[:, 0], px[:, 1])
+    toward = points - np.array(camera.origin_mm)
+    toward /= np.linalg.norm(toward, axis=1, keepdims=True)
+    np.testing.assert_allclose(d, toward, atol=1e-9)
+
+
+def test_camera_angles():
+    camera = Camera(
+        width_px=101,
+        height_px=81,
+        f35_mm=43.267,
+        k1=0.0,
+        origin_mm=(0, 0, 500),
+        target_mm=(0, 0, 0),
+        roll_rad=0.0,
+    )
+    px = camera.project(np.array([[0.0, 0, 0], [10.0, 0, 0], [0, 10.0, 0]]))
+    scale = 10 / 500 * np.hypot(101, 81)
+    np.testing.assert_allclose(px, [[50, 40], [50 + scale, 40], [50, 40 - scale]], atol=1e-9)
+    turned = replace(camera, roll_rad=np.pi / 2).project(np.array([[10.0, 0, 0]]))
+    np.testing.assert_allclose(turned, [[50, 40 - scale]], atol=1e-9)
+
+
+def test_drawn_lines_lie_where_the_truth_says(case):
+    """Centroid of a graduation line in the noiseless picture, within 0.1 px."""
+    g, cam, scale = case.graduation, case.camera, case.scales[0]
+    face = min(
+        case.world.scene.faces,
+        key=lambda f: abs(f.z_mm - scale.z_mm) + abs(0.5 * (f.x0_mm + f.x1_mm) - scale.x_mm),
+    )
+    ticks = (
+        face.prints[0]
+        if face.z_mm > 0
+        else max(face.prints, key=lambda p: p.coverage.sum() * (p.left_mm < 0))
+    )
+    assert g.rank(g.lo + g.minor) == 0
+    row = round((ticks.top_mm - g.y_mm(g.lo + g.minor)) * ticks.px_per_mm)
+    inked = np.flatnonzero(ticks.coverage[row] > 128)
+    x_mm = ticks.left_mm + np.median(inked) / ticks.px_per_mm
+    step = case.look["division_px"]
+    misses = []
+    for value in g.values()[3::9]:
+        y = g.y_mm(value)
+        p = cam.project(np.array([[x_mm, y, scale.z_mm], [x_mm + 0.5, y, scale.z_mm]]))
+        column = round(p[0, 0])
+        slope = (p[1, 1] - p[0, 1]) / (p[1, 0] - p[0, 0])
+        expected = p[0, 1] + slope * (column - p[0, 0])
+        reach = max(int(0.45 * step), 2)
+        top = round(expected) - reach
+        seen = render.render(case.world, cam, (column, top, column + 1, top + 2 * reach + 1))
+        light = seen[:, 0].mean(axis=1)
+        base = 0.5 * (light[0] + light[-1])
+        ink = np.abs(base - light)
+        if ink.max() < 0.05 * base:
+            continue
+        misses.append(float((ink * (top + np.arange(len(ink)))).sum() / ink.sum()) - expected)
+    assert len(misses) >= 5
+    assert np.abs(misses).max() < 0.1
+    assert abs(np.mean(misses)) < 0.04
+
+
+def level_profile(case, below, contact_deg):
+    """Rows around a level on the axis of a tube, seen by a camera at its height."""
+    g = case.graduation
+    y_mm = g.y_mm(g.lo) + 0.6 * (g.hi - g.lo) * g.unit_mm
+    old = case.world.tubes[0]
+    shape = surface(y_mm, old.inner_mm, 0.066, below.density_kg_m3, contact_deg)
+    tube = Straight(
+        x_mm=0.0,
+        z_mm=old.z_mm,
+        inner_mm=old.inner_mm,
+        outer_mm=old.outer_mm,
+        glass_index=old.glass_index,
+        fluids=(below, AIR),
+        absorption_per_mm=((2.0, 2.0, 2.0), (0.0, 0.0, 0.0)),
+        surfaces=(shape,),
+    )
+    scene = replace(case.world.scene, faces=(), lightmaps=(), solids=())
+    world = replace(case.world, scene=scene, tubes=(tube,), bend=None)
+    cam = replace(
+        case.camera,
+        origin_mm=(0.0, y_mm, 600.0),
+        target_mm=(0.0, y_mm, 0.0),
+        roll_rad=0.0,
+        k1=0.0,
+    )
+    x, y = cam.project(np.array([[0.0, y_mm, tube.z_mm]]))[0]
+    u, top = round(x), round(y) - 30
+    seen = render.render(world, cam, (u - 2, top, u + 3, top + 61)).mean(axis=(1, 2))
+    high, low = seen[:20].mean(), seen[-20:].mean()
+    assert high > 2 * low
+    # the area under a step gives its place
+    return top - 0.5 + float(((seen - low) / (high - low)).sum()), y
+
+
+def test_flat_level_is_drawn_where_the_truth_says(case):
+    """A dyed liquid without meniscus, at the camera's height: a plain edge, within 0.1 px."""
+    seen, true = level_profile(case, FLUIDS["water_blue"], 90.0)
+    assert seen == pytest.approx(true, abs=0.1)
+
+
+def test_apex_of_a_convex_mirror_is_where_the_truth_says(case):
+    """The crown of a (blackened) mercury column hides what is behind, from the apex down."""
+    black = replace(FLUIDS["mercury"], mirror=(0.03, 0.03, 0.03))
+    seen, true = level_profile(case, black, 140.0)
+    assert seen == pytest.approx(true, abs=0.25)
+
+
+@pytest.mark.parametrize("orientation", [1, 3, 6, 8])
+def test_exif(case, orientation):
+    picture = np.zeros((40, 30, 3), np.uint8)
+    picture[:10] = (250, 20, 20)
+    d = replace(case.degrade, rotate=orientation, jpeg=95, subsampling=0)
+    data = phone.jpeg_bytes(picture, d, 51.6)
+    exif = Image.open(io.BytesIO(data)).getexif()
+    details = exif.get_ifd(phone.EXIF_IFD)
+    assert exif[phone.EXIF_ORIENTATION] == orientation
+    assert details[phone.EXIF_FOCAL_35] == 52
+    assert details[phone.EXIF_DATE_ORIGINAL] == d.taken_at
+    upright = cv2.imdecode(np.frombuffer(data, np.uint8), cv2.IMREAD_COLOR)
+    assert upright.shape == picture.shape
+    assert upright[4, 15, 2] > 200 > 60 > upright[30, 15, 2]
+
+
+def test_chain_moves_nothing(case):
+    """The phone's chain leaves a symmetric line where it is, in each colour."""
+    linear = np.full((120, 160, 3), 0.5, np.float32)
+    linear[60] = 0.1
+    d = replace(case.degrade, motion=0.0, lateral=0.0, full_well=1e9, read_noise=0.0)
+    seen = phone.develop(linear, d).astype(float)
+    profile = seen[52:69, 20:140].mean(axis=1)
+    ink = profile.max(axis=0) - profile
+    at = (ink * np.arange(52, 69)[:, None]).sum(axis=0) / ink.sum(axis=0)
+    np.testing.assert_allclose(at, 60.0, atol=0.05)
+
+
+def test_same_seed_same_picture_and_truth():
+    one, two = (cases.draw("single", 3) for _ in range(2))
+    assert json.dumps(truth.record(one)) == json.dumps(truth.record(two))
+    p = truth.record(one)["menisci"][0][0]["px"]
+    box = (int(p[0]) - 20, int(p[1]) - 20, int(p[0]) + 20, int(p[1]) + 20)
+    first, second = (
+        phone.develop(render.render(c.world, c.camera, box), c.degrade) for c in (one, two)
+    )
+    assert (first == second).all()
+    assert first.std() > 5
+
+
+def test_truth_names_what_a_scorer_needs(case):
+    t = truth.record(case)
+    assert set(t) >= {
+        "cls",
+        "seed",
+        "graduation",
+        "tube",
+        "fluid",
+        "menisci",
+        "hidden",
+        "graduation_px",
+        "camera",
+    }
+    assert set(t["graduation"]) == {
+        "unit_mm",
+        "minor",
+        "major",
+        "label_every",
+        "lo",
+        "hi",
+        "labels",
+        "y_zero",
+    }
+    for limb in t["menisci"]:
+        for level in limb:
+            assert t["graduation"]["lo"] <= level["reading"] <= t["graduation"]["hi"]
+    assert len(t["graduation_px"][0]["px"]) == truth.POINTS
+    assert t["graduation"]["labels"] in ("signed", "magnitude", "downward")
+
+
+def test_out_of_range_level_is_off_the_scale():
+    t = truth.record(cases.draw("neg_outofrange", 1))
+    (i,) = t["hidden"]
+    reading = t["menisci"][i][0]["reading"]
+    g = t["graduation"]
+    assert not g["lo"] - g["minor"] < reading < g["hi"] + g["minor"]
+
+
+def test_unknown_class_is_refused():
+    with pytest.raises(ValueError, match="utube_colour"):
+        cases.draw("no_such_class", 1)
+    run = subprocess.run(
+        [
+            sys.executable,
+            "-m",
+            "sample_images.generator",
+            "--class",
+            "nonsense",
+            "--out",
+            "unused",
+        ],
+        cwd=ROOT,
+        capture_output=True,
+        text=True,
+    )
+    assert run.returncode == 2
+    assert "utube_colour" in run.stderr
+    assert "Traceback" not in run.stderr
