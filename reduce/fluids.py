@@ -9,6 +9,7 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import lru_cache
+from importlib import import_module
 from typing import Any
 
 from limbsight.errors import InputError
@@ -193,6 +194,20 @@ def fluid(name: str) -> Fluid:
     )
 
 
+def liquid(name: str) -> Liquid:
+    """Return a liquid by name or alias.
+
+    Raises
+    ------
+    InputError
+        If the name is not known, or is that of a gas.
+    """
+    found = fluid(name)
+    if not isinstance(found, Liquid):
+        raise InputError(f"{name!r} is a gas; name a liquid")
+    return found
+
+
 def own_liquid(
     name: str,
     *,
@@ -319,7 +334,7 @@ def _surface(entry: Mapping[str, Any]) -> dict[str, Any]:
 def _seawater(absolute_salinity_g_kg: float) -> dict[str, Any]:
     """TEOS-10 density as a series about 20 degC, fitted to gsw between 0 and 40 degC."""
     try:
-        import gsw
+        gsw = import_module("gsw")
     except ImportError as error:
         raise InputError(
             "seawater needs the package gsw (pip install gsw); or give its density: "

@@ -389,7 +389,8 @@ def _reference_limb(m: Manometer, names: tuple[str, ...]) -> str:
     if m.reference_limb is not None:
         return m.reference_limb
     others = [name for name in names if name != m.tapped_limb]
-    return others[0] if len(others) == 1 else RESERVOIR
+    # a bank has to say which of its tubes is open, however few it has
+    return others[0] if len(others) == 1 and m.arrangement != "bank" else RESERVOIR
 
 
 def _fluids(m: Manometer) -> dict[str, Fluid]:

@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from limbsight.errors import InputError
-from limbsight.reduce.fluids import Liquid, fluid, known_fluids, own_liquid
+from limbsight.reduce.fluids import Liquid, fluid, known_fluids, liquid, own_liquid
 
 
 @pytest.mark.parametrize("name", known_fluids())
@@ -34,8 +34,8 @@ def test_outside_the_range():
     with pytest.raises(
         InputError, match=r"water: density is known from 0 to 40 degC, not at 60"
     ):
-        fluid("water").check_temperature(333.15)
-    fluid("water").check_temperature(293.15)
+        liquid("water").check_temperature(333.15)
+    liquid("water").check_temperature(293.15)
 
 
 def test_specific_gravity_is_relative_to_water_at_4_degc():

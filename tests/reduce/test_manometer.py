@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -11,7 +12,7 @@ from hypothesis import strategies as st
 
 from limbsight.errors import InputError
 from limbsight.reduce.capillarity import meniscus
-from limbsight.reduce.fluids import fluid
+from limbsight.reduce.fluids import liquid
 from limbsight.reduce.manometer import (
     Component,
     Level,
@@ -24,14 +25,13 @@ from limbsight.reduce.uncertainty import propagate
 from limbsight.units import Given
 
 LEFT_M, RIGHT_M = -0.05, 0.05
-WATER = fluid("distilled water")
+WATER = liquid("distilled water")
 
 
 def bare(**changes) -> Manometer:
     """An open U-tube of which only the liquid is known."""
-    return Manometer(
-        **{"arrangement": "u-tube", "tapped_limb": "left", "manometric": WATER} | changes
-    )
+    least = Manometer(arrangement="u-tube", tapped_limb="left", manometric=WATER)
+    return replace(least, **changes)
 
 
 def reduced(manometer: Manometer, levels, **limbs):
@@ -159,7 +159,7 @@ def test_single_limb_is_corrected_for_the_rise(ideal, pressure, known):
 
 def test_mercury_column_is_raised_for_its_depression(ideal, pressure, known):
     settings_ = {"open_to": "vacuum", "area_ratio": known(0.0), "zero_m": known(0.0)}
-    mercury = fluid("mercury")
+    mercury = liquid("mercury")
     narrow = ideal("barometer", "cistern", manometric=mercury, bore_m=0.008, **settings_)
     wide = ideal("barometer", "cistern", manometric=mercury, **settings_)
     more = (pressure(narrow, tube=0.76) - pressure(wide, tube=0.76)) / (13545.85 * 9.81)
@@ -240,7 +240,7 @@ def test_zero_reading_cancels_the_tilt_in_the_budget(levels):
 
 
 def test_zero_reading_is_refused_over_a_liquid_line(levels, known):
-    m = bare(process=fluid("kerosene"), tapping_m=known(0.1))
+    m = bare(process=liquid("kerosene"), tapping_m=known(0.1))
     with pytest.raises(InputError, match="zero reading can't be subtracted"):
         subtract_zero(reduced(m, levels), reduced(m, levels))
 
@@ -253,14 +253,14 @@ def test_gauge_and_absolute(levels):
 
 def test_mercury_under_water_stays_depressed(levels, known):
     """Under another liquid mercury wets no better: corrected, with a wider angle."""
-    m = bare(manometric=fluid("mercury"), process=fluid("water"), tapping_m=known(0.1))
+    m = bare(manometric=liquid("mercury"), process=liquid("water"), tapping_m=known(0.1))
     rises = reduced(m, levels).rises
     assert rises["left"].value_m < 0
     assert abs(rises["left"].value_m) < abs(rises["right"].value_m)
 
 
 def test_oil_on_water_is_not_corrected_but_uncertain(levels, known):
-    m = bare(process=fluid("kerosene"), tapping_m=known(0.1))
+    m = bare(process=liquid("kerosene"), tapping_m=known(0.1))
     reduction = reduced(m, levels)
     assert reduction.rises["left"].value_m == 0
     _, lines = budget(reduction)
@@ -270,8 +270,8 @@ def test_oil_on_water_is_not_corrected_but_uncertain(levels, known):
 @pytest.mark.parametrize(
     ("changes", "message"),
     [
-        ({"process": fluid("mercury"), "tapping_m": Given(value=0.1)}, "is not heavier"),
-        ({"process": fluid("kerosene")}, "its height is needed"),
+        ({"process": liquid("mercury"), "tapping_m": Given(value=0.1)}, "is not heavier"),
+        ({"process": liquid("kerosene")}, "its height is needed"),
         ({"temperature_k": Given(value=318.15)}, "known from 0 to 40 degC"),
         ({"open_to": "water"}, "which is no gas"),
     ],

@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from limbsight.reduce.fluids import fluid
+from limbsight.reduce.fluids import liquid
 from limbsight.reduce.manometer import Manometer, prepare
 from limbsight.reduce.montecarlo import compare, monte_carlo, shortest_interval
 from limbsight.reduce.uncertainty import (
@@ -29,7 +29,7 @@ def one(key, value, u, **more):
 @given(st.floats(-0.2, 0.2), st.floats(-0.2, 0.2), st.sampled_from(["water", "mercury"]))
 @settings(max_examples=8, deadline=None)
 def test_monte_carlo_agrees_with_linear_for_a_u_tube(levels, left, right, name):
-    m = Manometer(arrangement="u-tube", tapped_limb="left", manometric=fluid(name))
+    m = Manometer(arrangement="u-tube", tapped_limb="left", manometric=liquid(name))
     reduction = prepare(m, levels({"left": left, "right": right}))
     linear = propagate(reduction.difference, reduction.inputs)
     drawn = monte_carlo(reduction.difference, reduction.inputs, draws=40_000)
@@ -42,7 +42,7 @@ def test_the_report_says_when_they_part(levels):
     m = Manometer(
         arrangement="inclined",
         tapped_limb="cistern",
-        manometric=fluid("water"),
+        manometric=liquid("water"),
         incline_rad=Given(value=math.radians(80), standard_uncertainty=math.radians(8)),
         area_ratio=Given(value=0.0, standard_uncertainty=0.0),
     )

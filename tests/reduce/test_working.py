@@ -6,7 +6,7 @@ import re
 
 import pytest
 
-from limbsight.reduce.fluids import fluid
+from limbsight.reduce.fluids import liquid
 from limbsight.reduce.manometer import Manometer, prepare
 from limbsight.reduce.uncertainty import propagate
 from limbsight.reduce.working import working_latex, working_text
@@ -16,14 +16,14 @@ from limbsight.units import Given
 @pytest.fixture(params=["open", "leg", "barometer"])
 def reading(request, levels):
     if request.param == "open":
-        m = Manometer(arrangement="u-tube", tapped_limb="left", manometric=fluid("water"))
+        m = Manometer(arrangement="u-tube", tapped_limb="left", manometric=liquid("water"))
         limbs = {"left": -0.05, "right": 0.07}
     elif request.param == "leg":
         m = Manometer(
             arrangement="u-tube",
             tapped_limb="left",
-            manometric=fluid("mercury"),
-            process=fluid("water"),
+            manometric=liquid("mercury"),
+            process=liquid("water"),
             tapping_m=Given(value=0.3),
         )
         limbs = {"left": 0.1, "right": 0.2}
@@ -31,7 +31,7 @@ def reading(request, levels):
         m = Manometer(
             arrangement="barometer",
             tapped_limb="cistern",
-            manometric=fluid("mercury"),
+            manometric=liquid("mercury"),
             open_to="vacuum",
         )
         limbs = {"tube": 0.76}

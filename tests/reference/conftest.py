@@ -100,9 +100,9 @@ def table():
 
 @pytest.fixture(scope="session")
 def worked_problems() -> list[dict[str, Any]]:
-    return tomllib.loads((DATA / "worked_problems.toml").read_text(encoding="utf-8"))[
-        "problem"
-    ]
+    text = (DATA / "worked_problems.toml").read_text(encoding="utf-8")
+    problems: list[dict[str, Any]] = tomllib.loads(text)["problem"]
+    return problems
 
 
 def _number(cell: str) -> float | str:

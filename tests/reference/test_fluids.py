@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from limbsight.reduce.fluids import fluid
+from limbsight.reduce.fluids import fluid, liquid
 
 ZERO_K = 273.15
 ATMOSPHERE_PA = 101325.0
@@ -16,7 +16,7 @@ def ppm(expected: float, got: float) -> float:
 
 def test_water_against_iapws95(agrees):
     iapws = pytest.importorskip("iapws")
-    water = fluid("distilled water")
+    water = liquid("distilled water")
     rows = []
     for t in range(1, 41, 3):
         reference = iapws.IAPWS95(T=ZERO_K + t, P=ATMOSPHERE_PA / 1e6).rho
@@ -32,7 +32,7 @@ def test_water_against_iapws95(agrees):
 
 
 def test_water_table(agrees, table):
-    water = fluid("water")
+    water = liquid("water")
     agrees(
         "water density, table",
         basis="computed",
@@ -47,7 +47,7 @@ def test_water_table(agrees, table):
 
 
 def test_mercury_against_a_library_fit(agrees, table):
-    mercury = fluid("mercury")
+    mercury = liquid("mercury")
     agrees(
         "mercury density",
         basis="computed",
@@ -66,7 +66,7 @@ def test_mercury_against_a_library_fit(agrees, table):
 
 
 def test_mercury_published_volumes(agrees, table):
-    mercury = fluid("mercury")
+    mercury = liquid("mercury")
     old_ml_cm3 = 1.000028
     agrees(
         "mercury specific volume",
@@ -91,7 +91,7 @@ def test_conventional_mercury_at_zero(agrees):
         basis="published",
         source="ISO 80000-4 convention 13595.1 kg/m3, as in US Army TM 9-6685-202-14",
         unit="ppm",
-        rows=[("0 degC", 0.0, ppm(13595.1, fluid("mercury").density(ZERO_K)))],
+        rows=[("0 degC", 0.0, ppm(13595.1, liquid("mercury").density(ZERO_K)))],
         tolerance=5.0,
     )
 
@@ -108,10 +108,10 @@ def test_other_liquids_at_25(agrees, table):
         if r["rho25"] == "" or "memory" in r["tag"] or name in SKIPPED:
             continue
         try:
-            liquid = fluid(name)
+            known = liquid(name)
         except ValueError:
             continue
-        rows.append((name, 0.0, 100 * (liquid.density(ZERO_K + 25) / r["rho25"] - 1)))
+        rows.append((name, 0.0, 100 * (known.density(ZERO_K + 25) / r["rho25"] - 1)))
     assert len(rows) >= 12
     agrees(
         "other liquids at 25 degC",
@@ -125,7 +125,7 @@ def test_other_liquids_at_25(agrees, table):
 
 def test_seawater(agrees, table):
     pytest.importorskip("gsw")
-    seawater = fluid("sea water")
+    seawater = liquid("sea water")
     agrees(
         "seawater density",
         basis="library",
@@ -205,7 +205,7 @@ def test_gases(agrees):
         source="CoolProp 8.0.0",
         unit="%",
         rows=[
-            (name, 0.0, 100 * (fluid(name).density(293.15, ATMOSPHERE_PA) / rho - 1))
+            (name, 0.0, 100 * (fluid(name).density(293.15, ATMOSPHERE_PA, 0.0) / rho - 1))
             for name, rho in GASES_20C.items()
         ],
         tolerance=0.01,
@@ -223,7 +223,7 @@ def test_surface_tension_of_water(agrees):
             (
                 "20 degC",
                 1e3 * iapws.iapws95.IAPWS95(T=293.15, x=0.0).sigma,
-                1e3 * fluid("distilled water").surface_tension_n_m,
+                1e3 * liquid("distilled water").surface_tension_n_m,
             )
         ],
         tolerance=0.05,

@@ -6,7 +6,7 @@ import math
 
 import pytest
 
-from limbsight.reduce.fluids import fluid, own_liquid
+from limbsight.reduce.fluids import Liquid, liquid, own_liquid
 from limbsight.reduce.gravity import normal_gravity
 
 BRASS_PER_K = 1.84e-5
@@ -82,11 +82,11 @@ CONVENTIONAL = own_liquid(
 """Expansion from memory; the published corrections confirm it."""
 
 
-def to_zero(mercury, reading: float, t_c: float, brass_true_c: float = 0.0) -> float:
+def to_zero(mercury: Liquid, reading: float, t_c: float, brass_true_c: float = 0.0) -> float:
     """Reading at t less the height of mercury at 0 degC that balances it."""
     growth = 1 + BRASS_PER_K * (t_c - brass_true_c)
     shrunk = mercury.density(273.15 + t_c) / mercury.density(273.15)
-    return reading - reading * growth * shrunk
+    return float(reading - reading * growth * shrunk)
 
 
 @pytest.mark.parametrize(
@@ -94,7 +94,7 @@ def to_zero(mercury, reading: float, t_c: float, brass_true_c: float = 0.0) -> f
     [
         ("conventional mercury", CONVENTIONAL, 0.006),
         # the convention's expansion is 1.5 ppm off the measured one at 20 degC: 0.0011 mm
-        ("the program's mercury", fluid("mercury"), 0.007),
+        ("the program's mercury", liquid("mercury"), 0.007),
     ],
 )
 def test_barometer_corrections_mm(agrees, table, name, mercury, tolerance):
@@ -129,7 +129,7 @@ def test_barometer_corrections_inches(agrees, table):
     rows = []
     for r in table("barometer_correction_published_inHg.csv"):
         t_c = (r["t_F"] - 32) / 1.8
-        got = -to_zero(fluid("mercury"), r["B_inHg"], t_c, brass_true_c=(62 - 32) / 1.8)
+        got = -to_zero(liquid("mercury"), r["B_inHg"], t_c, brass_true_c=(62 - 32) / 1.8)
         rows.append((f"{r['B_inHg']} in, {r['t_F']} degF", r["published_C"], got))
     agrees(
         "barometer, English scale true at 62 degF",

@@ -1,0 +1,216 @@
+"""Instrument files: what is read from them, and what is said when they are wrong."""
+
+from __future__ import annotations
+
+import math
+from pathlib import Path
+
+import pytest
+
+from limbsight.calib.instrument import load_instrument, parse_instrument
+from limbsight.errors import InstrumentError
+
+EXAMPLES = Path(__file__).resolve().parents[2] / "sample_images" / "instruments"
+
+FULL = """
+name = "fan-inlet"
+arrangement = "u-tube"
+tapped_limb = "left"
+
+[scale]
+unit = "mm"
+division = 1.0
+numbered_every = 10.0
+lowest = -150.0
+highest = 150.0
+numbers = "away-from-zero"
+material = "steel"
+true_at = "20 degC"
+standard_uncertainty = "0.1 mm"
+
+[tube]
+bore = "7 mm"
+outside_diameter = "10 mm"
+axis_to_scale = "9 mm"
+incline = "12 deg"
+
+[liquids]
+manometric = "water"
+process = "air"
+[liquids.seal]
+name = "oil"
+density = "826 kg/m^3"
+at = "20 degC"
+expansion = "7e-4 / K"
+standard_uncertainty = "1 kg/m^3"
+
+[tapping]
+height = "310 mm"
+
+[reference]
+open_to = "air"
+
+[site]
+temperature = "22 degC"
+latitude = "52 deg"
+elevation = "40 m"
+barometer = "1009 hPa"
+
+[limits]
+low = "-200 Pa"
+high = "1.2 kPa"
+"""
+
+LEAST = """
+name = "least"
+arrangement = "single-limb"
+[scale]
+unit = "cm"
+division = 0.1
+numbered_every = 1.0
+lowest = 0.0
+highest = 40.0
+numbers = "upward"
+[liquids]
+manometric = "water"
+"""
+
+
+def test_everything_the_format_has():
+    i = parse_instrument(FULL)
+    assert (i.name, i.arrangement, i.tapped_limb) == ("fan-inlet", "u-tube", "left")
+    assert (i.scale.unit_m, i.scale.unit_pa) == (1e-3, None)
+    assert i.scale.true_at_k == pytest.approx(293.15)
+    assert i.scale.standard_uncertainty_m == pytest.approx(1e-4)
+    assert i.tube.bore_m == pytest.approx(7e-3)
+    assert i.tube.axis_to_scale_m == pytest.approx(9e-3)
+    assert i.tube.incline_rad == pytest.approx(math.radians(12))
+    (seal,) = i.liquids.seals
+    assert seal.density_kg_m3 == pytest.approx(826)
+    assert seal.expansion_per_k == pytest.approx(7e-4)
+    assert i.tapping.height is not None
+    assert i.tapping.height.value == pytest.approx(0.31)
+    assert i.site.barometer_pa is not None
+    assert i.site.barometer_pa.value == pytest.approx(100900)
+    assert i.site.latitude_rad == pytest.approx(math.radians(52))
+    assert (i.limits.low_pa, i.limits.high_pa) == (-200.0, 1200.0)
+
+
+def test_what_is_left_out_is_none():
+    i = parse_instrument(LEAST)
+    assert i.tube.bore_m is None
+    assert i.tube.axis_to_scale_m is None
+    assert i.scale.material is None
+    assert i.site.temperature_k is None
+    assert i.liquids.process.name == "air"
+    assert i.reference.open_to == "air"
+
+
+@pytest.mark.parametrize("path", sorted(EXAMPLES.glob("*.toml")), ids=lambda p: p.stem)
+def test_examples_load(path):
+    assert load_instrument(path).name
+
+
+def test_every_arrangement_has_an_example():
+    from typing import get_args
+
+    from limbsight.calib.instrument import ArrangementName
+
+    shown = {load_instrument(path).arrangement for path in EXAMPLES.glob("*.toml")}
+    assert shown == set(get_args(ArrangementName))
+
+
+def test_a_scale_in_a_pressure_unit():
+    i = parse_instrument(LEAST.replace('unit = "cm"', 'unit = "mmHg"'))
+    assert i.scale.unit_m is None
+    assert i.scale.unit_pa == pytest.approx(133.322387415)
+
+
+def test_numbers_downward_turn_heights_over():
+    text = FULL.replace("away-from-zero", "downward").replace("-150.0", "0.0")
+    i = parse_instrument(text)
+    assert i.scale.upward == -1
+    assert i.tapping.height is not None
+    assert i.tapping.height.value == pytest.approx(-0.31)
+
+
+def test_a_value_with_its_uncertainty():
+    text = FULL.replace(
+        'temperature = "22 degC"',
+        'temperature = { value = "22 degC", standard_uncertainty = "0.5 K" }',
+    )
+    given = parse_instrument(text).site.temperature_k
+    assert given is not None
+    assert given.value == pytest.approx(295.15)
+    assert given.standard_uncertainty == 0.5
+
+
+WRONG = [
+    ('name = "fan-inlet"', "", "name: is missing"),
+    ('"u-tube"', '"w-tube"', r"arrangement: 'w-tube' is not known; write one of: u-tube"),
+    ('tapped_limb = "left"', "", "tapped_limb: is missing"),
+    ('tapped_limb = "left"', 'tapped_limb = "top"', "tapped_limb: 'top' is not known"),
+    ('unit = "mm"', 'unit = "kg"', "scale.unit: 'kg' is no length or pressure"),
+    ("division = 1.0", "division = 0.0", "scale.division: must be above 0"),
+    ("division = 1.0", 'division = "1 mm"', "scale.division: '1 mm' is not a plain number"),
+    ("division = 1.0", "division = 0.7", "scale.numbered_every: is not a whole number"),
+    ("division = 1.0", "", "scale.division: is missing"),
+    ("highest = 150.0", "highest = -160.0", "scale.highest: -160 is not above lowest"),
+    ("lowest = -150.0", "lowest = 0.0", "scale.numbers: away-from-zero needs a zero"),
+    ("[scale]", "[scale]\ncolour = 3", "scale.colour: is not a known key here; write one of:"),
+    ("[tube]", "[tubes]", "tubes: is not a known key here"),
+    ('bore = "7 mm"', "bore = 7", "tube.bore: 7 has no unit"),
+    ('bore = "7 mm"', 'bore = "7"', "tube.bore: '7' has no unit; write a length"),
+    ('bore = "7 mm"', 'bore = "7 degC"', "tube.bore: '7 degC' is no length"),
+    ('bore = "7 mm"', 'bore = "-7 mm"', "tube.bore: must be above 0"),
+    ('bore = "7 mm"', 'bore = "12 mm"', "tube.bore: is not smaller than outside_diameter"),
+    ('"12 deg"', '"112 deg"', "tube.incline: must lie above 0 and up to 90 deg"),
+    ('manometric = "water"', "", "liquids.manometric: is missing"),
+    ('manometric = "water"', "manometric = 3", "liquids.manometric: 3 is no liquid"),
+    ('density = "826 kg/m^3"', 'density = "0.8 kg/m^3"', "density: is no density of a liquid"),
+    ('density = "826 kg/m^3"', "", "seal.at: belongs to a density"),
+    (
+        'density = "826 kg/m^3"',
+        'density = "826 kg/m^3"\nspecific_gravity = 0.8',
+        "specific_gravity: and density are both given",
+    ),
+    ('latitude = "52 deg"', 'latitude = "152 deg"', "site.latitude: must lie between"),
+    ('barometer = "1009 hPa"', 'barometer = "1009 Pa"', "site.barometer: must lie between"),
+    ('barometer = "1009 hPa"', 'barometer = "1009 parsnips"', "unknown unit 'parsnips'"),
+    ('temperature = "22 degC"', 'temperature = "22 mm"', "site.temperature: '22 mm' is no"),
+    ('low = "-200 Pa"', 'low = "2 kPa"', "limits.low: is not below high"),
+    ('open_to = "air"', 'height = "3 mm"', "reference.open_to: must be 'tapping'"),
+]
+
+
+@pytest.mark.parametrize(("right", "wrong", "message"), WRONG, ids=[w[2][:40] for w in WRONG])
+def test_errors_name_file_key_and_mend(tmp_path, right, wrong, message):
+    assert right in FULL
+    path = tmp_path / "fan.toml"
+    path.write_text(FULL.replace(right, wrong, 1), encoding="utf-8")
+    with pytest.raises(InstrumentError, match=message) as caught:
+        load_instrument(path)
+    assert str(caught.value).startswith(f"{path}: ")
+    assert "\n" not in str(caught.value)
+
+
+def test_an_inclined_tube_needs_its_angle():
+    text = LEAST.replace("single-limb", "inclined")
+    with pytest.raises(InstrumentError, match=r"tube\.incline: is missing"):
+        parse_instrument(text)
+
+
+@pytest.mark.parametrize(
+    ("content", "message"),
+    [(b"name = ", "not valid TOML"), (b"\xff\xfe\x00", "not a UTF-8 text file")],
+)
+def test_what_is_no_toml(tmp_path, content, message):
+    path = tmp_path / "odd.toml"
+    path.write_bytes(content)
+    with pytest.raises(InstrumentError, match=message):
+        load_instrument(path)
+
+
+def test_a_missing_file(tmp_path):
+    with pytest.raises(InstrumentError, match=r"none\.toml: can't be read"):
+        load_instrument(tmp_path / "none.toml")
