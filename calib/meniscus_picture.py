@@ -139,16 +139,17 @@ with the sine of the inclination, trapped light."""
 _EXTRAS_MIRRORED = ((0.1, 0.2), (1.0, 0.15), (0.0, 0.15), (1.0, 0.2))
 """Trapped light, the opaque column, its slope, what the dome shows."""
 
-_DOME_KNOTS = np.radians([-30.0, 10.0, 40.0, 65.0, 90.0, 115.0, 140.0, 180.0])
+_DOME_KNOTS = np.radians([-30.0, 0.0, 15.0, 30.0, 45.0, 60.0, 75.0, 90.0, 110.0, 140.0, 180.0])
 """Directions in which the dome shows the surroundings: from the board over the zenith to
 the room in front."""
 
+_U_DOME = np.array([0.2, 0.2, 0.3] + [0.6] * 8)
+_U_DOME_STEP = 1.5
+"""Surroundings against expectation: the board is known, lamps and windows above it are not;
+and their change over one radian."""
+
 _ROOM_IN_FRONT = 0.5
 """Brightness of the room over that of the board (common practice, no source)."""
-
-_U_DOME = np.array([0.2, 0.2, 0.25, 0.4, 0.6, 0.6, 0.6, 0.6])
-_U_DOME_STEP = 0.5
-"""Surroundings against expectation, board better known than room; change per radian."""
 
 _MIX_KNOTS = np.array([-0.2, 0.2, 0.5, 0.8, 1.1, 1.5])
 _U_MIX, _U_MIX_STEP = 0.5, 0.6

@@ -113,8 +113,8 @@ MERCURY = LiquidOptics(
     density_kg_m3=13545.9,  # PTB-Mitteilungen; ISO 3529 neighbourhood, 20 degC
     surface_tension_n_m=0.455,  # 0.400 to 0.4855 in tubes in use (see the capillary tables)
     u_surface_tension_n_m=0.03,
-    contact_angle_deg=138.0,  # T. Young 1805: 140; 130 to 140 usual
-    u_contact_angle_deg=6.0,
+    contact_angle_deg=137.0,  # T. Young 1805: 140; 130 to 140 usual, less where soiled
+    u_contact_angle_deg=7.0,
     opaque_mirror=True,
     kind="mercury",
 )
@@ -214,7 +214,7 @@ def _between_liquids(
         # Mercury/water 0.415 to 0.426, mercury/hydrocarbons 0.357 to 0.378 N/m (from memory:
         # A. W. Adamson, Physical Chemistry of Surfaces).
         tension = 0.42 if upper.kind == "aqueous" else 0.37
-        return tension, 0.02, 140.0, 6.0
+        return tension, 0.02, 139.0, 7.0
     if lower.kind != upper.kind:
         # Water/hydrocarbon 0.035 to 0.052 N/m clean, less with dyes (Adamson, from memory).
         return 0.038, 0.010, 25.0, 15.0
