@@ -19,7 +19,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from limbsight.records import GraduationMark, LevelReading, LimbReading, PointPx, Reading
-from limbsight.report import level_text, pressure_text, reason_text
+from limbsight.report import level_text, photo_text, pressure_text, reason_text
 from limbsight.vision.picture import Picture
 
 Colour = tuple[int, int, int]
@@ -527,7 +527,7 @@ def _banner_lines(reading: Reading, unit: str, width: int) -> Iterator[tuple[str
     yield from _broken(head, TEXT_BIG, width)
     if reading.pressure and reading.pressure.absolute:
         yield from _broken(pressure_text(reading.pressure.absolute, unit), TEXT, width)
-    about = (reading.instrument, reading.photo, reading.taken_at)
+    about = (reading.instrument, photo_text(reading), reading.taken_at)
     yield from _broken("  ·  ".join(part for part in about if part), TEXT_SMALL, width)
     for reason in reading.reasons:
         yield from _broken(f"• {reason_text(reason)}", TEXT, width)

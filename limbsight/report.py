@@ -61,6 +61,11 @@ def reading_to_dict(reading: Reading, *, unit: str = "kPa") -> dict[str, Any]:
     }
 
 
+def photo_text(reading: Reading) -> str:
+    """Name of the photo, with what can't be written in Unicode replaced."""
+    return reading.photo.encode("utf-8", "replace").decode("utf-8")
+
+
 def reason_text(reason: Reason) -> str:
     """Text of a reason, with the limb it concerns."""
     if reason.limb is None or reason.limb in reason.text:
@@ -101,7 +106,9 @@ def largest_contributors(
 def print_reading(console: Console, reading: Reading, *, unit: str = "kPa") -> None:
     """Print one reading for a person, in a few lines."""
     head_word = f"{reading.status.upper():<8}"
-    head = Text.assemble((head_word, STATUS_STYLE[reading.status]), (reading.photo, "bold"))
+    head = Text.assemble(
+        (head_word, STATUS_STYLE[reading.status]), (photo_text(reading), "bold")
+    )
     about = ", ".join(part for part in (reading.instrument, reading.taken_at) if part)
     if about:
         head.append(f"   {about}", "dim")

@@ -235,7 +235,7 @@ class _Json:
 
     def finish(self, *, single: bool) -> None:
         data = self._written[0] if single else self._written
-        click.echo(json.dumps(data, ensure_ascii=False, allow_nan=False, indent=2))
+        click.echo(json.dumps(data, allow_nan=False, indent=2))
 
 
 def _load(path: Path | None) -> Instrument | None:

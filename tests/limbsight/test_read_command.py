@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 import subprocess
 import sys
 import time
@@ -202,6 +203,17 @@ class TestBadFiles:
         result = run(folder / "one.jpg", "--overlay", folder / "notes.txt")
         assert result.exit_code == 2
         assert "Traceback" not in result.output
+
+    def test_names_that_are_no_unicode(self, road, folder):
+        name = os.fsdecode(b"caf\xe9.jpg")
+        try:
+            (folder / name).write_bytes((folder / "one.jpg").read_bytes())
+        except OSError:
+            pytest.skip("this file system takes Unicode names only")
+        table = run(folder / name, "--overlay", folder / "out")
+        assert table.exit_code == 0
+        assert "caf?.jpg" in table.stdout
+        assert json.loads(run(folder / name, "--json").stdout)["photo"].endswith(name)
 
 
 class TestFaults:
