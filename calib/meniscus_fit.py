@@ -39,8 +39,13 @@ U_TONE_PX = 0.08
 """A camera's unknown tone curve and sharpening move an edge by so much (simulated phone
 pictures: 0.05 to 0.13 px after linearising by the standard curve)."""
 
-MISFIT_LIMIT = 0.08
-"""Residual over range beyond which the picture is not that of a meniscus as traced."""
+MISFIT_LIMIT = 0.06
+"""Residual over range beyond which the picture is not that of a meniscus as traced: twice
+the 95th percentile of good fits to path-traced photographs of coloured liquids."""
+
+_DOME_SHARE = 0.08
+"""Of a mirror's dome height, left uncertain by what it may show of the room: root mean
+square of the errors that path-traced photographs of mercury left unexplained."""
 
 STRAIN_LIMIT = 2.9
 """Prior standard deviations by which the physics may move before a person should look."""
@@ -56,8 +61,9 @@ _PRIOR_HALO = (0.15, 0.3)
 
 _HALO_WIDTH_PX = 1.5
 _PIXEL_VARIANCE = 1.0 / 12.0
-_MODEL_ERROR = 0.03
-"""Part of the profile's range that the model may miss anywhere (lighting, dirt, tone)."""
+_MODEL_ERROR, _MODEL_ERROR_MIRROR, _MODEL_ERROR_COVERED = 0.03, 0.06, 0.05
+"""Part of the profile's range that the model may miss anywhere: lighting, dirt, tone; more
+where a mirror shows the room, or one liquid covers another (common practice, no source)."""
 
 _CAUCHY_SCALE = 4.0
 """Beyond 2.4 (95 % efficiency for normal noise; P. J. Huber, *Robust Statistics*), so that a
@@ -226,6 +232,12 @@ def _priors(
     ]
 
 
+def _model_error(around: Surroundings) -> float:
+    if around.below.opaque_mirror:
+        return _MODEL_ERROR_MIRROR
+    return _MODEL_ERROR if is_gas(around.above) else _MODEL_ERROR_COVERED
+
+
 # --- fit -----------------------------------------------------------------------------------
 
 
@@ -274,7 +286,7 @@ class _Fit:
         self.priors = _priors(around, interface, self.nominal)
         self.mean, self.precision = factor_priors(around)
         self.span = max(float(np.ptp(profile, axis=0).max()), 1e-6)
-        self.sigma = np.sqrt(_noise(profile) ** 2 + (_MODEL_ERROR * self.span) ** 2)
+        self.sigma = np.sqrt(_noise(profile) ** 2 + (_model_error(around) * self.span) ** 2)
         optics = [0.0, _PRIOR_LOG_BLUR[1] ** -2, _PRIOR_HALO[1] ** -2]
         self.prior_matrix = block_diag(
             np.diag(optics), np.eye(len(self.priors)), *[self.precision] * 3
@@ -521,6 +533,8 @@ class _Fit:
         for prior, share in zip(self.priors, shares[3 : 3 + p], strict=True):
             variances[prior.name] += float(share)
         variances["brightness"] += float(shares[1:3].sum() + shares[3 + p :].sum())
+        if self.around.below.opaque_mirror:
+            variances["brightness"] += (_DOME_SHARE * self._dome_px(state)) ** 2
         components = {name: math.sqrt(max(v, 0.0)) for name, v in variances.items()}
         components["tone"] = U_TONE_PX
         residual = last.residual.reshape(-1, 3) * self.sigma
@@ -536,6 +550,13 @@ class _Fit:
             reason=reason,
             blur_px=math.exp(state.log_blur),
         )
+
+    def _dome_px(self, state: _State) -> float:
+        physics = self._physics(state.physics)
+        surface = meniscus_surface(
+            physics.bore_radius_m, physics.capillary_length_m, physics.contact_angle_rad
+        )
+        return abs(surface.wall_height_m) * self.around.view.px_per_m
 
     def _doubt(self, state: _State, misfit: float, rival_px: float) -> str:
         if misfit > MISFIT_LIMIT:

@@ -143,8 +143,8 @@ _DOME_KNOTS = np.radians([-30.0, 0.0, 15.0, 30.0, 45.0, 60.0, 75.0, 90.0, 110.0,
 """Directions in which the dome shows the surroundings: from the board over the zenith to
 the room in front."""
 
-_U_DOME = np.array([0.2, 0.2, 0.3] + [0.6] * 8)
-_U_DOME_STEP = 1.5
+_U_DOME = np.array([0.2, 0.2, 0.25, 0.4, 0.5] + [0.6] * 6)
+_U_DOME_STEP = 0.8
 """Surroundings against expectation: the board is known, lamps and windows above it are not;
 and their change over one radian."""
 
