@@ -117,6 +117,31 @@ def combs_across(plane: Plane, combs: tuple[Comb, ...], in_front: float) -> tupl
     )
 
 
+def print_columns(
+    grid: Grid, plane: Plane, combs: tuple[Comb, ...], widest: float
+) -> NDArray[np.bool_]:
+    """Mark the columns of a grid that columns of graduations take up.
+
+    Parameters
+    ----------
+    widest
+        Lines longer than this [scale units] run behind the tubes and are not marked.
+
+    Returns
+    -------
+    ndarray, shape (C,), bool
+    """
+    marked = np.zeros(len(grid.across), bool)
+    for comb in combs:
+        left = float(np.median(plane.from_pixel(comb.lines.left, comb.lines.y, grid.in_front)[0]))
+        right = float(
+            np.median(plane.from_pixel(comb.lines.right, comb.lines.y, grid.in_front)[0])
+        )
+        if right - left < widest:
+            marked |= (grid.across >= left) & (grid.across <= right)
+    return marked
+
+
 def px_per_unit(plane: Plane, across: float, value: float, in_front: float = 0.0) -> float:
     """Return picture pixels per scale unit along the scale at a point of the plane."""
     h = 0.5 * plane.distance * 1e-3

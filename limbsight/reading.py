@@ -15,7 +15,7 @@ import numpy as np
 from limbsight import __version__
 from limbsight.calib.heights import LevelFit, fit_level
 from limbsight.calib.indexing import heights_of, index_scale, is_numbered, value_of_height
-from limbsight.calib.rectify import Grid, combs_across, make_grid, px_per_unit
+from limbsight.calib.rectify import Grid, combs_across, make_grid, print_columns, px_per_unit
 from limbsight.calib.scale_map import Frame, ScaleMap, fit_scale_map
 from limbsight.errors import LimbsightError, NotMeasurable
 from limbsight.knowledge import Knowledge, knowledge_of
@@ -46,6 +46,8 @@ MIN_INDEX_MARGIN = 6.9
 """Log-odds of the numbering over the next best: ln 1000."""
 BOARD_WIDTHS = 7.0
 """How far from the graduations limbs are looked for, in outside diameters of the tube."""
+LONG_LINE_WIDTHS = 3.0
+"""Graduations longer than this many tube widths run across the board behind the tubes."""
 STRIP_WIDTHS = 1.5
 """Half the width of a tube's strip, in outside diameters: the tube and a clip beside it."""
 SCALE_MARGIN = 0.15
@@ -161,7 +163,10 @@ def _find_limbs(
     straight = sample(working.bgr, *_in_working(board, working))
     block_rows = max(8, round(spec.numbered_every / board.step))
     search = find_limbs(
-        block_medians(straight, block_rows), width / board.step, known.limb_count
+        block_medians(straight, block_rows),
+        width / board.step,
+        known.limb_count,
+        print_columns(board, plane, scale.combs, widest=LONG_LINE_WIDTHS * width),
     )
     wanted = known.limb_count or 1
     if len(search.limbs) < wanted:

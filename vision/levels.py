@@ -58,9 +58,10 @@ the bore, and not sharply; the edge of a cover changes all alike."""
 SAME_COVER = 0.7
 """What covers the tube differs between bore and side by less than this share of its own
 departure from the board (clips with a saddle: 0.4; a coloured filling: 2 and more)."""
-SAME_FILLING = 0.4
+SAME_FILLING = 0.7
 """Fillings on both sides of a hidden stretch count as one when they differ by less than this
-share of the weakest level's step."""
+share of the difference across the weakest interface chosen: a level hidden there would leave
+a weaker, false one as the choice. Shadows of clips reach 0.6 of a weak (clear) step."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -408,7 +409,7 @@ def _hidden_change(
         below = _filling(colours, usable, last + 1, min(end - gap, last + 8 * margin))
         if above is None or below is None:
             continue
-        difference = float(np.median(np.abs(above - below).sum(axis=1)))
+        difference = float(np.quantile(np.abs(above - below).sum(axis=1), STEP_QUANTILE))
         steps = [_difference_across(colours, usable, p, margin) for p in chosen]
         reference = min((s for s in steps if s > 0), default=0.0)
         if difference > max(SAME_FILLING * reference, HIDDEN_STEP):
@@ -436,4 +437,4 @@ def _difference_across(
     if len(above) < 3 or len(below) < 3:
         return 0.0
     gap = np.abs(np.median(colours[above], axis=0) - np.median(colours[below], axis=0))
-    return float(np.median(gap.sum(axis=1)))
+    return float(np.quantile(gap.sum(axis=1), STEP_QUANTILE))

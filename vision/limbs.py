@@ -28,6 +28,8 @@ of strong colour must not outvote a glass edge that is seen over the whole lengt
 STEADY_SHARE = 0.02
 """Weight of the steady part of an edge, which tells tubes from nothing where liquid fills or
 misses a whole limb."""
+MAX_PRINT_SHARE = 0.4
+"""Graduations may reach under the rim of a tube, hardly to its axis."""
 MIN_SCORE_RATIO = 1.2
 """A limb is certain when it scores this much over the best band that was left out; in 40
 sample photos true limbs score 1.4 times the best other band or more, but for two."""
@@ -91,7 +93,12 @@ def block_medians(rectified: NDArray[np.uint8], block_rows: int) -> FloatArray:
     return np.median(shaped[:, some], axis=1).astype(np.float64)
 
 
-def find_limbs(blocks: FloatArray, width_columns: float, count: int | None) -> LimbSearch:
+def find_limbs(
+    blocks: FloatArray,
+    width_columns: float,
+    count: int | None,
+    print_columns: NDArray[np.bool_],
+) -> LimbSearch:
     """Find tubes of one width among columns.
 
     Parameters
@@ -102,6 +109,8 @@ def find_limbs(blocks: FloatArray, width_columns: float, count: int | None) -> L
         Outside width of a tube.
     count
         How many limbs to return; None for every band that stands out.
+    print_columns : ndarray, shape (C,), bool
+        Columns taken up by short graduations: a band that they fill is not a tube.
 
     Returns
     -------
@@ -114,6 +123,7 @@ def find_limbs(blocks: FloatArray, width_columns: float, count: int | None) -> L
     energy += STEADY_SHARE * (np.minimum(steady, EDGE_CAP) ** 2).mean(axis=0)
     strength = np.sqrt(energy)
     score = _mirror_score(strength, width_columns)
+    score[_share(print_columns, width_columns) > MAX_PRINT_SHARE] = 0.0
     peaks = _peaks(score, width_columns, limit=(count or 24) + 1)
     if count is None:
         chosen = _standing_out([score[p] for p in peaks])
@@ -143,6 +153,12 @@ def _mirror_score(strength: FloatArray, width: float) -> FloatArray:
         rim = slice(max(half - 3, 0), half + 1)
         score[axis] = mirrored.mean() + min(left[rim].max(), right[rim].max())
     return score
+
+
+def _share(columns: NDArray[np.bool_], width: float) -> FloatArray:
+    """Share of marked columns in a band about each column."""
+    kernel = np.ones(2 * (max(round(width / 2), 3)) + 1)
+    return np.convolve(columns.astype(float), kernel / len(kernel), mode="same")
 
 
 def _peaks(score: FloatArray, width: float, limit: int) -> list[int]:
