@@ -1,7 +1,7 @@
 """Reads liquid-column manometers from photographs: heights and pressure, each with U.
 
 ``limbsight.read_photo(path, instrument=limbsight.load_instrument("fan.toml"))`` walks the
-whole road. The names below load their modules when they are first used, so that importing
+whole road, ``limbsight.reduce_heights`` its end, from heights that are known. The names below load their modules when they are first used, so that importing
 the package costs nothing.
 """
 
@@ -16,32 +16,45 @@ from limbsight.records import Reading
 if TYPE_CHECKING:
     from limbsight.calib.instrument import load_instrument
     from limbsight.overlay import draw_overlay
+    from limbsight.pressure import HeightComponent, LevelHeight
+    from limbsight.pressure import pressure_from_levels as reduce_heights
     from limbsight.reading import read_photo
     from limbsight.report import reading_to_dict
+    from limbsight.vision.picture import load_picture
 
 __version__ = "0.1.0"
 
 __all__ = [
+    "HeightComponent",
     "InputError",
     "InstrumentError",
+    "LevelHeight",
     "LimbsightError",
     "Reading",
     "__version__",
     "draw_overlay",
     "load_instrument",
+    "load_picture",
     "read_photo",
     "reading_to_dict",
+    "reduce_heights",
 ]
 
-_MODULE_OF = {
-    "draw_overlay": "limbsight.overlay",
-    "load_instrument": "limbsight.calib.instrument",
-    "read_photo": "limbsight.reading",
-    "reading_to_dict": "limbsight.report",
+_HOME = {
+    "HeightComponent": "limbsight.pressure:HeightComponent",
+    "LevelHeight": "limbsight.pressure:LevelHeight",
+    "draw_overlay": "limbsight.overlay:draw_overlay",
+    "load_instrument": "limbsight.calib.instrument:load_instrument",
+    "load_picture": "limbsight.vision.picture:load_picture",
+    "read_photo": "limbsight.reading:read_photo",
+    "reading_to_dict": "limbsight.report:reading_to_dict",
+    "reduce_heights": "limbsight.pressure:pressure_from_levels",
 }
+"""Where each public name that loads late comes from."""
 
 
 def __getattr__(name: str) -> Any:
-    if name not in _MODULE_OF:
+    if name not in _HOME:
         raise AttributeError(f"module 'limbsight' has no attribute {name!r}")
-    return getattr(importlib.import_module(_MODULE_OF[name]), name)
+    module, _, attribute = _HOME[name].partition(":")
+    return getattr(importlib.import_module(module), attribute)

@@ -53,6 +53,9 @@ TITLE_HEIGHT = 2 * TEXT
 INSET_DIVISIONS = 7
 """Graduations shown above and below a level in its enlargement, if the tube is no wider."""
 
+BEYOND_PHOTO = 0.25
+"""How far the view may reach beyond the photo, as a share of its size."""
+
 SUBPIXEL_BITS = 4
 
 
@@ -211,7 +214,10 @@ def _frame_instrument(
     if not points:
         zoom = VIEW_LONG_SIDE / max(width, height)
         return _Frame(left=0, top=0, width=width, height=height, zoom=zoom)
-    low, high = np.min(points, axis=0), np.max(points, axis=0)
+    # An axis drawn out too far must not make a picture of nothing.
+    size = np.array([width, height])
+    kept = np.clip(points, -BEYOND_PHOTO * size, (1 + BEYOND_PHOTO) * size)
+    low, high = kept.min(axis=0), kept.max(axis=0)
     extent = float((high - low).max())
     # Room for numbers at the sides, and enough of the surroundings to recognise the place.
     centre, half = (low + high) / 2, (high - low) / 2 + 0.06 * extent

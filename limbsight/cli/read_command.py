@@ -82,13 +82,15 @@ def read(
         click.echo(f"Error: {message}", err=True)
     readings: list[Reading] = []
     output: _Json | _Table = _Json(unit) if as_json else _Table(unit)
-    for path in _with_progress(paths):
-        reading = _read_one(path, instrument, traceback=traceback)
-        readings.append(reading)
-        output.add(reading)
-        if overlays:
-            overlays.write(path, reading)
-    output.finish(single=len(photos) == 1 and paths == [Path(photos[0])])
+    try:
+        for path in _with_progress(paths):
+            reading = _read_one(path, instrument, traceback=traceback)
+            readings.append(reading)
+            output.add(reading)
+            if overlays:
+                overlays.write(path, reading)
+    finally:  # a full disk or an impatient user costs none of the readings made so far
+        output.finish(single=len(photos) == 1 and paths == [Path(photos[0])])
     ctx.exit(exit_code(readings, unmatched=bool(unmatched)))
 
 
@@ -234,7 +236,7 @@ class _Json:
                 click.echo(f"Error: {reading.photo}: {reason.text}", err=True)
 
     def finish(self, *, single: bool) -> None:
-        data = self._written[0] if single else self._written
+        data = self._written[0] if single and self._written else self._written
         click.echo(json.dumps(data, allow_nan=False, indent=2))
 
 

@@ -154,6 +154,15 @@ def test_partial_findings_are_drawn(make, reading):
         assert draw_overlay(plain_picture(), part).shape[2] == 3
 
 
+def test_an_axis_drawn_out_too_far_does_not_fill_the_memory(make, reading):
+    limbs = tuple(
+        replace(limb, axis_px=((limb.axis_px[0][0], 1e6), (0.0, -1e6)))
+        for limb in reading.limbs
+    )
+    drawn = draw_overlay(plain_picture(), replace(reading, limbs=limbs))
+    assert drawn.size < 4 * overlay.VIEW_LONG_SIDE**2 * 3
+
+
 def test_point_like_marks_and_intervals_are_drawn(reading):
     marks = tuple(replace(mark, end_px=mark.start_px) for mark in reading.graduations)
     limbs = tuple(

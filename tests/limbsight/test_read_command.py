@@ -245,6 +245,17 @@ class TestFaults:
         assert result.exit_code == 2
         assert result.stderr == "Error: fan.toml: liquids.manometric: unknown liquid\n"
 
+    def test_a_full_disk_costs_no_reading(self, road, folder, monkeypatch):
+        def write_bytes(self, data):
+            raise OSError(28, "No space left on device")
+
+        monkeypatch.setattr(Path, "write_bytes", write_bytes)
+        names = folder / "one.jpg", folder / "two.png"
+        result = run(*names, "--json", "--overlay", folder / "out")
+        assert result.exit_code == 2
+        assert len(json.loads(result.stdout)) == 1
+        assert "No space left on device" in result.stderr
+
     def test_fault_outside_a_photo(self, road, folder, monkeypatch):
         def fail(names):
             raise RuntimeError("two\nlines")
