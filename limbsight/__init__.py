@@ -1,8 +1,8 @@
 """Reads liquid-column manometers from photographs: heights and pressure, each with U.
 
 ``limbsight.read_photo(path, instrument=limbsight.load_instrument("fan.toml"))`` walks the
-whole road, ``limbsight.reduce_heights`` its end, from heights that are known. The names below load their modules when they are first used, so that importing
-the package costs nothing.
+whole road, ``limbsight.reduce_heights`` its end, from heights that are known. The names below
+load their modules when they are first used, so that importing the package costs nothing.
 """
 
 from __future__ import annotations
