@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,6 +18,8 @@ from limbsight.reduce.uncertainty import (
     Model,
 )
 
+END_TOLERANCE = 0.05
+"""Of u, for each end of the interval: JCGM 101, 8.1, see ``compare``."""
 BLOCK = 10_000
 """Draws per block of the adaptive procedure: JCGM 101, 7.9.4 b, for 95 percent."""
 FEWEST_DRAWS = 10_000
@@ -40,7 +43,7 @@ class MonteCarlo:
     coverage_probability: float
     draws: int
     end_standard_error: float
-    """Of the ends of the interval, from the scatter between blocks of draws."""
+    """Of the ends of the symmetric interval, from the scatter between blocks of draws."""
     converged: bool
     """False where the adaptive procedure ran out of draws, True where a number was asked."""
 
@@ -93,7 +96,7 @@ def monte_carlo(
     """
     generator = np.random.default_rng(seed)
     blocks: list[NDArray[np.float64]] = []
-    summaries: list[tuple[float, float, float, float]] = []
+    summaries: list[_Summary] = []
     converged = draws is not None
     size = max(BLOCK, math.ceil(100 / (1 - probability)))
     if draws is not None:
@@ -102,25 +105,16 @@ def monte_carlo(
         sample = _draw(inputs, count, generator, correlations or {})
         result = np.broadcast_to(np.asarray(model(sample), dtype=float), (count,))
         blocks.append(result)
-        summaries.append(_summary(result, probability))
+        summaries.append(_summary(np.sort(result), probability))
         if draws is None and len(summaries) > 1 and _stable(summaries, significant):
             converged = True
             break
-    values = np.sort(np.concatenate(blocks))
-    mean, u, low, high = _summary(values, probability, is_sorted=True)
-    tail = (1 - probability) / 2
-    symmetric = np.quantile(values, [tail, 1 - tail])
-    errors = _standard_errors(summaries)
+    whole = _summary(np.sort(np.concatenate(blocks)), probability)
     return MonteCarlo(
-        mean=mean,
-        standard_uncertainty=u,
-        low=low,
-        high=high,
-        symmetric_low=float(symmetric[0]),
-        symmetric_high=float(symmetric[1]),
+        **whole._asdict(),
         coverage_probability=probability,
-        draws=len(values),
-        end_standard_error=float(max(errors[2:])),
+        draws=sum(len(block) for block in blocks),
+        end_standard_error=float(max(_standard_errors(summaries)[-2:])),
         converged=converged,
     )
 
@@ -141,15 +135,13 @@ def numerical_tolerance(standard_uncertainty: float, significant: int = 2) -> fl
     return float(0.5 * 10.0**exponent)
 
 
-def compare(linear: Estimate, drawn: MonteCarlo, *, significant: int = 2) -> Agreement:
+def compare(linear: Estimate, drawn: MonteCarlo) -> Agreement:
     """Compare the linear coverage interval with the drawn one.
 
     Parameters
     ----------
     linear, drawn
         Both for the same coverage probability.
-    significant
-        Digits of u regarded as meaningful; JCGM 101, 8.1.
 
     Returns
     -------
@@ -158,13 +150,15 @@ def compare(linear: Estimate, drawn: MonteCarlo, *, significant: int = 2) -> Agr
 
     Notes
     -----
-    Clause 8.1 sets the tolerance; twice the standard error of the drawn ends is added, so
-    that the noise of a short run is not taken for a disagreement.
+    JCGM 101, clause 8.1 allows each end half a unit in the second digit of u, which is 0.5 to
+    5 percent of u with its leading digit; the wider figure is taken for all. Three standard
+    errors of the drawn ends are added, so that the noise of a short run is not taken for a
+    disagreement. The probabilistically symmetric interval is compared: the ends of the
+    shortest wander along a flat minimum.
     """
-    low = abs(linear.value - linear.expanded_uncertainty - drawn.low)
-    high = abs(linear.value + linear.expanded_uncertainty - drawn.high)
-    tolerance = numerical_tolerance(linear.standard_uncertainty, significant)
-    tolerance += 2 * drawn.end_standard_error
+    low = abs(linear.value - linear.expanded_uncertainty - drawn.symmetric_low)
+    high = abs(linear.value + linear.expanded_uncertainty - drawn.symmetric_high)
+    tolerance = END_TOLERANCE * linear.standard_uncertainty + 3 * drawn.end_standard_error
     agrees = low <= tolerance and high <= tolerance
     if not drawn.converged:
         advice = "the draws have not settled: ask for more before comparing"
@@ -248,28 +242,39 @@ def _draw_correlated(
     }
 
 
-def _summary(
-    values: NDArray[np.float64], probability: float, *, is_sorted: bool = False
-) -> tuple[float, float, float, float]:
-    ordered = values if is_sorted else np.sort(values)
-    return (
-        float(values.mean()),
-        float(values.std(ddof=1)),
-        *shortest_interval(ordered, probability),
+class _Summary(NamedTuple):
+    mean: float
+    standard_uncertainty: float
+    low: float
+    high: float
+    symmetric_low: float
+    symmetric_high: float
+
+
+def _summary(values: NDArray[np.float64], probability: float) -> _Summary:
+    """Summarise sorted values."""
+    tail = (1 - probability) / 2
+    symmetric = np.quantile(values, [tail, 1 - tail])
+    low, high = shortest_interval(values, probability)
+    return _Summary(
+        mean=float(values.mean()),
+        standard_uncertainty=float(values.std(ddof=1)),
+        low=low,
+        high=high,
+        symmetric_low=float(symmetric[0]),
+        symmetric_high=float(symmetric[1]),
     )
 
 
-def _stable(summaries: Sequence[tuple[float, float, float, float]], significant: int) -> bool:
-    """Twice the standard error of each of the four is below the tolerance: 7.9.4."""
-    u = float(np.mean([summary[1] for summary in summaries]))
+def _stable(summaries: Sequence[_Summary], significant: int) -> bool:
+    """Twice the standard error of each figure is below the tolerance: 7.9.4."""
+    u = float(np.mean([summary.standard_uncertainty for summary in summaries]))
     return bool(np.all(2 * _standard_errors(summaries) <= numerical_tolerance(u, significant)))
 
 
-def _standard_errors(
-    summaries: Sequence[tuple[float, float, float, float]],
-) -> NDArray[np.float64]:
-    """Standard errors of mean, u and both ends, from the scatter between blocks."""
+def _standard_errors(summaries: Sequence[_Summary]) -> NDArray[np.float64]:
+    """Standard error of each figure, from the scatter between blocks."""
     table = np.array(summaries)
     if len(table) < 2:
-        return np.full(4, math.inf)
+        return np.full(table.shape[1], math.inf)
     return np.asarray(table.std(axis=0, ddof=1) / math.sqrt(len(table)))
