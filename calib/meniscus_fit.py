@@ -272,6 +272,16 @@ class _Traced:
     pictures: list[Picture]
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Kernels:
+    """Borders of the rays in units of the blur (N, M + 1), and weights (N, M): as blurred,
+    and by the wider spread that sharpening takes off."""
+
+    z: Array
+    sharp: Array
+    wide: Array
+
+
 @dataclass(slots=True)
 class _Linear:
     """The last linearised problem: residual in units of sigma, Jacobian, robust weights."""
@@ -394,11 +404,19 @@ class _Fit:
         rows = self.rows if rows is None else rows
         return np.asarray((border - (rows - shift_px)[:, None]) / sigma)
 
-    def _sampled(self, picture: Picture, state: _State) -> Array:
+    def _kernels(self, picture: Picture, state: _State) -> _Kernels:
+        blur = math.exp(state.log_blur)
+        z = self._standardised(picture, state.shift_px, state.log_blur)
+        wide = math.log(math.hypot(blur, _HALO_WIDTH_PX))
+        return _Kernels(
+            z=z,
+            sharp=np.diff(ndtr(z), axis=1),
+            wide=self._spread(picture, state.shift_px, wide),
+        )
+
+    def _sampled(self, picture: Picture, state: _State, kernels: _Kernels) -> Array:
         """Columns at the profile's rows, (N, 3, K)."""
-        wide = math.log(math.hypot(math.exp(state.log_blur), _HALO_WIDTH_PX))
-        kernel = (1.0 + state.halo) * self._spread(picture, state.shift_px, state.log_blur)
-        kernel -= state.halo * self._spread(picture, state.shift_px, wide)
+        kernel = (1.0 + state.halo) * kernels.sharp - state.halo * kernels.wide
         m, channels, k = picture.value.shape
         return np.asarray(
             (kernel @ picture.value.reshape(m, -1)).reshape(len(self.rows), channels, k)
@@ -456,7 +474,7 @@ class _Fit:
 
     def _factors(self, state: _State, picture: Picture) -> Array:
         """Best brightness factors for the rest of the state as it stands, (3, K)."""
-        sampled = self._sampled(picture, state)
+        sampled = self._sampled(picture, state, self._kernels(picture, state))
         return _solved(sampled, self.data, self.sigma**-2, self.mean, self.precision)
 
     def _improved(self, state: _State, traced: _Traced) -> tuple[_State, _Linear]:
@@ -476,9 +494,11 @@ class _Fit:
 
     def _linearised(self, state: _State, traced: _Traced, moved: list[Array]) -> _Linear:
         """``moved`` holds the profile's derivatives by the physics."""
-        centre = self._sampled(traced.pictures[0], state)
+        base = traced.pictures[0]
+        kernels = self._kernels(base, state)
+        centre = self._sampled(base, state, kernels)
         value = np.einsum("nck,ck->nc", centre, state.factors)
-        columns = self._optical_derivatives(traced.pictures[0], state)
+        columns = self._optical_derivatives(base, state, kernels)
         for q, q_at, column in zip(state.physics, traced.at, moved, strict=True):
             value = value + (q - q_at) * column
         n, channels, k = centre.shape
@@ -502,18 +522,18 @@ class _Fit:
         kernel = self._spread(picture, state.shift_px, state.log_blur)
         return np.asarray(kernel @ np.einsum("mck,ck->mc", picture.value, state.factors))
 
-    def _optical_derivatives(self, picture: Picture, state: _State) -> list[Array]:
+    def _optical_derivatives(
+        self, picture: Picture, state: _State, kernels: _Kernels
+    ) -> list[Array]:
         """By position (px), logarithm of the blur, and sharpening; (N, 3) each."""
         rays = np.einsum("mck,ck->mc", picture.value, state.factors)
         blur = math.exp(state.log_blur)
         sigma = math.hypot(blur, math.sqrt(_PIXEL_VARIANCE))
-        z = self._standardised(picture, state.shift_px, state.log_blur)
+        z = kernels.z
         density = np.exp(-0.5 * np.minimum(z * z, 80.0)) / math.sqrt(2.0 * math.pi)
-        sharp = np.diff(ndtr(z), axis=1) @ rays
         by_shift = np.diff(density, axis=1) @ rays / sigma
         by_blur = np.diff(-z * density, axis=1) @ rays * (blur / sigma) ** 2
-        wide = math.log(math.hypot(blur, _HALO_WIDTH_PX))
-        by_halo = sharp - self._spread(picture, state.shift_px, wide) @ rays
+        by_halo = (kernels.sharp - kernels.wide) @ rays
         return [(1.0 + state.halo) * by_shift, (1.0 + state.halo) * by_blur, by_halo]
 
     def _from_mean(self, state: _State) -> Array:
@@ -600,7 +620,7 @@ apart: odds of 1800, wide because the evidence takes the model for true."""
 _RIVAL_APART_PX = 1.0
 _STEPS_PER_ROUND = 2
 _LONGEST_STEP = 1.5
-_SETTLED = 0.35
+_SETTLED = 0.6
 """Prior standard deviations: below, tracing anew changes nothing that matters."""
 
 

@@ -39,11 +39,11 @@ memory, handbook tables of mercury's optical constants)."""
 _GAS_INDEX = 1.1
 _EVENTS = 6
 _FAINTEST_BRANCH = 0.02
-_HALF_NODES = 48
+_HALF_NODES = 32
 _NODES = np.sin(0.5 * np.pi * np.linspace(-1.0, 1.0, 2 * _HALF_NODES + 1))
 """Where the surface is tabulated: close together at the walls, where it turns fastest."""
 
-_SURFACE_TOLERANCE = 1e-4
+_SURFACE_TOLERANCE = 3e-4
 """Above the error of straight lines between the nodes, so that a ray just reflected at
 grazing incidence does not strike the same facet again."""
 
