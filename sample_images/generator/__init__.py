@@ -24,7 +24,8 @@ tubes, z out of the board towards the camera, z = 0 at the face of the board.
   proportional to height. The shadow of a tube is its caustic: rays from each light are
   traced through the cross-section and binned on the board, in colour.
 * Camera: pinhole with one radial distortion coefficient, rays traced for the distorted
-  pixel grid (no resampling); at least 2 x 2 samples a pixel, 3 x 3 on glass.
+  pixel grid (no resampling); 2 x 2 samples a pixel on
+  boards, a lattice of 3 on glass, of 5 near levels.
 * Phone: lens blur, defocus, motion, lateral colour, veil, vignetting, photon and read
   noise on a colour mosaic, demosaicing, noise reduction, tone curve, sharpening, JPEG,
   EXIF (:mod:`sample_images.generator.phone`).

@@ -19,7 +19,7 @@ COLOURED = (
     "oil_dark",
 )
 CLEAR = ("water", "kerosene", "glycol")
-HEAVY = ("water_blue", "water_green", "water_pink", "water_teal", "glycol", "mercury")
+HEAVY = ("water_blue", "water_green", "water_pink", "water_teal", "mercury")
 """Liquids that a lighter oil or kerosene floats on."""
 
 LEAST_PX_PER_MM = 2.2  # below, a 6 mm tube is under 14 px wide
@@ -108,8 +108,7 @@ def _fluid(base: str, rng: Rng) -> str:
     if base == "utube_mercury":
         return "mercury"
     if base in ("utube_leg", "utube_seal"):
-        heavy = HEAVY if base == "utube_leg" else tuple(f for f in HEAVY if f != "glycol")
-        return pick(rng, heavy)
+        return pick(rng, HEAVY)
     if base == "utube_clear":
         return pick(rng, CLEAR)
     if base == "bank":
@@ -227,7 +226,7 @@ def lengths(plan: Plan, rng: Rng) -> Frame:
     reach = max(
         [abs(x) + outer for x in xs]
         + [max(abs(a), abs(b)) for a, b, _ in strips]
-        + ([max(abs(span[0]), abs(span[1]))] if span else [])
+        + ([max(abs(span[0]), abs(span[1])) + half + style.gap_mm + 1] if span else [])
     )
     return Frame(
         graduation=g,

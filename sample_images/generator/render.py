@@ -15,7 +15,9 @@ from sample_images.generator.scene import FloatMap, Scene, Solid, nearest_solid,
 
 TILE_PX = 64
 OPAQUE_SAMPLES = 2  # per pixel and axis; prints are filtered beforehand
-GLASS_SAMPLES = 5  # per pixel, one in each fifth of its width and of its height
+GLASS_SAMPLES = 3  # per pixel, one in each third of its width and of its height
+LEVEL_SAMPLES = 5  # the same within NEAR_MM of a level
+NEAR_MM = 9.0
 SEAM_MM = 1.0  # straight tubes go on that far below where a bend begins
 BAND_MM = 6.0  # of tube traced at a time: stays in the cache
 
@@ -49,6 +51,12 @@ def render(
     outside = np.ones(out.shape[:2], bool)
     outside[top:bottom, left:right] = False
     boxes = [_outline(camera, *s.bounds()) for s in world.scene.solids]
+    boards = [
+        _outline(
+            camera, np.array([f.x0_mm, f.y0_mm, f.z_mm]), np.array([f.x1_mm, f.y1_mm, f.z_mm])
+        )
+        for f in world.scene.faces
+    ]
     for y0 in range(top, bottom, TILE_PX):
         for x0 in range(left, right, TILE_PX):
             y1, x1 = min(y0 + TILE_PX, bottom), min(x0 + TILE_PX, right)
@@ -57,7 +65,11 @@ def render(
                 for s, b in zip(world.scene.solids, boxes, strict=True)
                 if b[0] < x1 and b[2] > x0 and b[1] < y1 and b[3] > y0
             )
-            o, d = _rays(camera, *_grid(x0, x1, y0, y1))
+            plain = not solids and not any(
+                b[0] < x1 and b[2] > x0 and b[1] < y1 and b[3] > y0 for b in boards
+            )
+            samples = 1 if plain else OPAQUE_SAMPLES
+            o, d = _rays(camera, *_grid(x0, x1, y0, y1), samples)
             seen = shade(world.scene, o, d, solids)
             out[y0:y1, x0:x1] = seen.reshape(y1 - y0, x1 - x0, -1, 3).mean(axis=2)
     for tube in world.tubes:
@@ -72,23 +84,23 @@ def _grid(x0: int, x1: int, y0: int, y1: int) -> tuple[Ints, Ints]:
     return u.ravel(), v.ravel()
 
 
-def _rays(camera: Camera, u: Ints, v: Ints) -> tuple[Floats, Floats]:
+def _rays(camera: Camera, u: Ints, v: Ints, samples: int) -> tuple[Floats, Floats]:
     """Rays through a regular grid of points in each pixel, pixel by pixel."""
-    step = (np.arange(OPAQUE_SAMPLES) + 0.5) / OPAQUE_SAMPLES - 0.5
+    step = (np.arange(samples) + 0.5) / samples - 0.5
     sy, sx = np.meshgrid(step, step, indexing="ij")
     return _cast(camera, u[:, None] + sx.ravel(), v[:, None] + sy.ravel())
 
 
-def _glass_rays(camera: Camera, u: Ints, v: Ints) -> tuple[Floats, Floats]:
+def _glass_rays(camera: Camera, u: Ints, v: Ints, samples: int) -> tuple[Floats, Floats]:
     """Rays through a lattice shifted at random in each pixel, pixel by pixel.
 
     A fixed grid would place a level parallel to the rows only to a fraction of its pitch,
     the same in every column; the shifts make that error independent between columns.
     """
     rng = np.random.default_rng([int(u[0]), int(v[0]), len(u)])
-    i = np.arange(GLASS_SAMPLES)
-    sx = (i / GLASS_SAMPLES + rng.random((len(u), 1))) % 1.0 - 0.5
-    sy = (2 * i % GLASS_SAMPLES / GLASS_SAMPLES + rng.random((len(u), 1))) % 1.0 - 0.5
+    i = np.arange(samples)
+    sx = (i / samples + rng.random((len(u), 1))) % 1.0 - 0.5
+    sy = (2 * i % samples / samples + rng.random((len(u), 1))) % 1.0 - 0.5
     return _cast(camera, u[:, None] + sx, v[:, None] + sy)
 
 
@@ -131,7 +143,10 @@ def _paint_tube(
         if not u.size:
             continue
 
-        _trace_pixels(out, world, camera, tube, u, v, boxes, (y0 - SEAM_MM, y1))
+        near = any(a - NEAR_MM < s.level_mm < b + NEAR_MM for s in tube.surfaces)
+        samples = LEVEL_SAMPLES if near else GLASS_SAMPLES
+        span = (y0 - SEAM_MM, y1)
+        _trace_pixels(out, world, camera, tube, u, v, boxes, span, samples)
 
 
 def _pixels(
@@ -165,7 +180,9 @@ def _paint_bend(
 
     for part in range(0, len(u), 3_000):
         s = slice(part, part + 3_000)
-        _trace_pixels(out, world, camera, bend, u[s], v[s], boxes, (-np.inf, top))
+        _trace_pixels(
+            out, world, camera, bend, u[s], v[s], boxes, (-np.inf, top), GLASS_SAMPLES
+        )
 
 
 def _trace_pixels(
@@ -177,24 +194,24 @@ def _trace_pixels(
     v: Ints,
     boxes: list[tuple[float, float, float, float]],
     span_mm: tuple[float, float],
+    samples: int,
 ) -> None:
     """Replace pixels that the glass covers, wholly or in part, where first met in a span.
 
     A bend leaves pixels alone in which any ray meets it above its span: the straight tube,
     painted before and a little further down, has drawn them.
     """
-    o, d = _glass_rays(camera, u, v)
+    o, d = _glass_rays(camera, u, v, samples)
     t, _ = tube.enter(o, d)
     y = o[:, 1] + np.where(np.isfinite(t), t, 0.0) * d[:, 1]
     met = np.isfinite(t) & (y > span_mm[0]) & (y < span_mm[1])
-    per = GLASS_SAMPLES
-    touched = met.reshape(-1, per).any(axis=1)
+    touched = met.reshape(-1, samples).any(axis=1)
     if isinstance(tube, Bend):
         above = np.isfinite(t) & (y >= span_mm[1])
-        touched &= ~above.reshape(-1, per).any(axis=1)
+        touched &= ~above.reshape(-1, samples).any(axis=1)
     if not touched.any():
         return
-    keep = np.repeat(touched, per)
+    keep = np.repeat(touched, samples)
     u, v, o, d, t, met = u[touched], v[touched], o[keep], d[keep], t[keep], met[keep]
     box = (u.min() - 2, v.min() - 2, u.max() + 3, v.max() + 3)
     solids: tuple[Solid, ...] = tuple(
@@ -215,4 +232,4 @@ def _trace_pixels(
 
     if glass.size:
         walk(tube, o[glass], d[glass], collect)
-    out[v, u] = light.reshape(-1, per, 3).mean(axis=1).astype(np.float32)
+    out[v, u] = light.reshape(-1, samples, 3).mean(axis=1).astype(np.float32)
