@@ -16,6 +16,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from functools import cache
 from pathlib import Path
+from typing import Any
 
 import cv2
 import numpy as np
@@ -24,6 +25,7 @@ from numpy.typing import NDArray
 from limbsight.vision.numeral_columns import NumeralColumn, ScaleGeometry
 
 FloatArray = NDArray[np.float64]
+AnyFloats = NDArray[np.floating[Any]]
 
 CHARACTERS = "0123456789.abcghikmnprsHOP"
 """Class 0 of the network is blank; these follow."""
@@ -90,7 +92,7 @@ def cut_crops(
     rows = sign * (np.arange(CROP_HEIGHT) - (CROP_HEIGHT - 1) / 2) * pixel
     columns = sign * (np.arange(CROP_WIDTH) - (CROP_WIDTH - 1) / 2) * pixel * stretch
 
-    def place(down: FloatArray, across: FloatArray) -> FloatArray:
+    def place(down: AnyFloats, across: AnyFloats) -> FloatArray:
         return np.asarray(
             middle[:, None, None]
             - down[:, None, None] * up[:, None, None]
@@ -165,7 +167,7 @@ def string_probabilities(probabilities: FloatArray, strings: Sequence[str]) -> F
     for length in np.unique(lengths):
         which = np.flatnonzero(lengths == length)
         codes = np.array(
-            [[CHARACTERS.index(c) + 1 for c in strings[i]] for i in which], dtype=np.int64
+            [[CHARACTERS.index(c) + 1 for c in strings[int(i)]] for i in which], dtype=np.int64
         ).reshape(len(which), length)
         bound = seen[:, codes].min(axis=2, initial=1.0)
         crop, string = np.nonzero(bound >= NEGLIGIBLE)

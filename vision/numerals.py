@@ -9,7 +9,6 @@ the verdict says by how much the best hypothesis leads the next.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Literal, TypeAlias
 
@@ -17,6 +16,17 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from limbsight.vision.numbering import (
+    Numbering,
+    NumberingTable,
+    Prediction,
+    Sequences,
+    bare_hypotheses,
+    enumerate_numberings,
+    from_numberings,
+    known_scale_hypotheses,
+    predict,
+)
 from limbsight.vision.numeral_columns import NumeralColumn, ScaleGeometry, find_columns
 from limbsight.vision.numeral_strings import (
     class_probabilities,
@@ -27,9 +37,9 @@ from limbsight.vision.numeral_strings import (
 
 __all__ = [
     "LabelEvidence",
-    "NumeralVerdict",
     "Numbering",
     "NumberingTable",
+    "NumeralVerdict",
     "ScaleGeometry",
     "bare_hypotheses",
     "known_scale_hypotheses",
@@ -38,7 +48,6 @@ __all__ = [
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
-Numbers: TypeAlias = Literal["upward", "downward", "away-from-zero"]
 Stance: TypeAlias = Literal["upright", "turned", "mirrored"]
 
 MISREAD = 0.05
@@ -56,86 +65,14 @@ OFFSET_FLOOR = -8.0
 KNOWN_LABELS, BARE_LABELS = 16, 20
 """Labels read at most; more add time, not certainty."""
 GOOD_EVIDENCE = 3.5
-"""Mean evidence per label (at most 6.9) at which no other height or stance is tried."""
-OTHER_ATTEMPTS: tuple[tuple[Stance, float], ...] = (
-    ("upright", 0.72),
-    ("upright", 1.4),
-    ("turned", 1.0),
-    ("mirrored", 1.0),
-)
-"""Heights relative to the one found (the network's range is 12/17 to 23/17), and the ways a
-picture may be turned about."""
+"""Mean evidence per label (at most 6.9) at which nothing else is tried."""
+OTHER_HEIGHTS = (0.72, 1.4)
+"""Heights tried then, relative to the one found: the network's range is 12/17 to 23/17."""
 MOST_COLUMNS = 3
 PROBED_LABELS = 4
 DECISIVE_MARGIN = 8.0
 DECISIVE_LABELS = 3
-BARE_DIVISIONS = (
-    0.01, 0.02, 0.05, 0.0625, 0.1, 0.125, 0.2, 0.25, 0.5, 1.0, 2.0, 5.0, 10.0, 20.0, 50.0, 100.0,
-)  # fmt: skip
-"""Values of one division in common practice, no source."""
-BARE_NUMBERS = 150
-"""Numbers from zero to the end of a scale, at most."""
-UNITS = (
-    "mm", "cm", "in", "m", "mmHg", "cmHg", "inHg", "mmH2O", "cmH2O", "inH2O", "mbar", "bar",
-    "kPa", "hPa", "Pa", "psi",
-)  # fmt: skip
-UNIT_PROBABILITY = 0.9
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Numbering:
-    """One way to number a scale.
-
-    Attributes
-    ----------
-    numbered_every
-        Divisions between numbers.
-    division
-        Value of one division, in the unit printed.
-    direction
-        +1 if values grow with the index (upward), -1 if they fall.
-    unsigned
-        Printed without sign, zero inside.
-    zero_index
-        Index at which the value is zero; may lie off the scale.
-    lowest, highest
-        Ends of the scale, in the unit printed; infinite if unknown.
-    """
-
-    numbered_every: int
-    division: float
-    direction: int
-    unsigned: bool
-    zero_index: float
-    lowest: float = -np.inf
-    highest: float = np.inf
-
-    def value(self, index: float) -> float:
-        """Signed value at an index."""
-        return self.direction * self.division * (index - self.zero_index)
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class NumberingTable:
-    """Hypotheses to choose from.
-
-    Attributes
-    ----------
-    numbered_every
-        Divisions between numbers, or None if it is to be found in the picture.
-    numberings
-        The hypotheses; empty if they follow from ``divisions`` and the labels found.
-    divisions
-        Values of one division considered where ``numberings`` is empty.
-    phase
-        Index of a numbered graduation modulo ``numbered_every``, if known from the lengths
-        of the graduations.
-    """
-
-    numbered_every: int | None
-    numberings: tuple[Numbering, ...] = ()
-    divisions: tuple[float, ...] = ()
-    phase: int | None = None
+DECISIVE_AGREEMENT = 0.6
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -188,8 +125,8 @@ class NumeralVerdict:
     stance
         How the numbers stand in the picture.
     sign_certain
-        False where numbers falling upward may be the lower part of a scale with its zero
-        out of sight.
+        False without an instrument file where numbers fall upward and the scale does not
+        end at its zero: it may be the lower part of one with its zero inside.
     conflict
         Another column at the same graduations reads well, but differently.
     """
@@ -206,118 +143,27 @@ class NumeralVerdict:
     conflict: bool
 
     @property
+    def agreement(self) -> float:
+        """Share of the labels that bear ``best`` out among those that read as anything."""
+        legible = [label for label in self.labels if label.read or label.evidence > 1.0]
+        return sum(label.evidence > 1.0 for label in legible) / max(1, len(legible))
+
+    @property
     def decisive(self) -> bool:
-        """Whether the numbers alone settle the numbering (see ``DECISIVE_MARGIN``)."""
-        agreeing = sum(label.evidence > 1.0 for label in self.labels)
+        """Whether the numbers alone settle the numbering, but for whole divisions.
+
+        ``margin``, the labels borne out and ``agreement`` reach ``DECISIVE_MARGIN``,
+        ``DECISIVE_LABELS`` (one less among known hypotheses) and ``DECISIVE_AGREEMENT``.
+        """
+        borne_out = sum(label.evidence > 1.0 for label in self.labels)
+        needed = DECISIVE_LABELS - (len(self.scores) > 0)
         return (
             self.best is not None
             and self.margin >= DECISIVE_MARGIN
-            and agreeing >= DECISIVE_LABELS
+            and borne_out >= needed
+            and self.agreement >= DECISIVE_AGREEMENT
             and not self.conflict
         )
-
-
-def known_scale_hypotheses(
-    *,
-    division: float,
-    numbered_every: float,
-    lowest: float,
-    highest: float,
-    numbers: Numbers,
-    lowest_index: Iterable[int],
-    phase: int | None = None,
-) -> NumberingTable:
-    """Hypotheses for a scale whose instrument file is known, shifted by whole divisions.
-
-    Parameters
-    ----------
-    division, numbered_every, lowest, highest
-        As in the instrument file, in its unit; numbers stand at whole multiples of
-        ``numbered_every``.
-    numbers
-        Direction of the numbers.
-    lowest_index
-        Index, in the picture, of the lower end of the scale: each is a hypothesis. The
-        lower end is ``lowest`` unless numbers run downward.
-    phase
-        Index of a numbered graduation modulo the step, if known.
-    """
-    direction = -1 if numbers == "downward" else 1
-    bottom = (highest if direction < 0 else lowest) / (division * direction)
-    step = round(numbered_every / division)
-    numberings = (
-        Numbering(
-            numbered_every=step,
-            division=division,
-            direction=direction,
-            unsigned=numbers == "away-from-zero",
-            zero_index=k - bottom,
-            lowest=lowest,
-            highest=highest,
-        )
-        for k in lowest_index
-    )
-    return NumberingTable(numbered_every=step, numberings=tuple(numberings), phase=phase)
-
-
-def bare_hypotheses(
-    *,
-    divisions: Sequence[float] = BARE_DIVISIONS,
-    numbered_every: int | None = None,
-    phase: int | None = None,
-) -> NumberingTable:
-    """Hypotheses for a scale of which nothing is known.
-
-    Parameters
-    ----------
-    divisions
-        Values that one division may have.
-    numbered_every, phase
-        Divisions between numbers and index of a numbered graduation, if the lengths of the
-        graduations tell them.
-    """
-    return NumberingTable(
-        numbered_every=numbered_every, divisions=tuple(divisions), phase=phase
-    )
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class _Sequences:
-    """Hypotheses as arrays of shape (H,); attributes as in :class:`Numbering`."""
-
-    step: int
-    division: FloatArray
-    direction: FloatArray
-    unsigned: NDArray[np.bool_]
-    zero_index: FloatArray
-    lowest: FloatArray
-    highest: FloatArray
-
-    def numbering(self, which: int) -> Numbering:
-        return Numbering(
-            numbered_every=self.step,
-            division=float(self.division[which]),
-            direction=int(self.direction[which]),
-            unsigned=bool(self.unsigned[which]),
-            zero_index=float(self.zero_index[which]),
-            lowest=float(self.lowest[which]),
-            highest=float(self.highest[which]),
-        )
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class _Prediction:
-    """Texts that (H,) hypotheses predict at (J,) labels.
-
-    ``shift`` (H,) is the predicted graduation less the one the labels were found at,
-    ``ids`` (H, J) points into ``texts`` (-1: no label), ``values`` (H, J) is the signed
-    number, ``texts`` holds the spellings of each.
-    """
-
-    shift: FloatArray
-    ids: IntArray
-    values: FloatArray
-    texts: tuple[tuple[str, ...], ...]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -333,14 +179,25 @@ class _Look:
 class _Outcome:
     """Scores of all hypotheses for one proposal, height and stance."""
 
-    sequences: _Sequences
-    prediction: _Prediction
+    sequences: Sequences
+    prediction: Prediction
     scores: FloatArray
     evidence: FloatArray
     look: _Look
     column: NumeralColumn
     labels: FloatArray
+    last_index: float
+    pitch_px: float
+    phase_known: bool
     stance: Stance
+
+    @property
+    def shift_margin(self) -> float:
+        """Lead of the graduations found over those one division up or down."""
+        if self.phase_known:
+            return np.inf
+        scores = _offset_scores(self.column, self.pitch_px, np.array([-1.0, 0.0, 1.0]))
+        return float(scores[1] - max(scores[0], scores[2]))
 
     @property
     def mean(self) -> float:
@@ -370,24 +227,39 @@ def read_numerals(
     if grey.ndim == 3:
         grey = np.asarray(cv2.cvtColor(grey, cv2.COLOR_BGR2GRAY), dtype=np.uint8)
     proposals = find_columns(grey, geometry, hypotheses.numbered_every, hypotheses.phase)
-    columns = _by_legibility(grey, geometry, [c for group in proposals for c in group])
-    best: _Outcome | None = None
-    for column in columns[:MOST_COLUMNS]:
+    columns = [column for group in proposals for column in group]
+    if not columns:
+        return _verdict(None, hypotheses, conflict=False)
+    best = _best_outcome(grey, geometry, hypotheses, columns)
+    bare = not hypotheses.numberings
+    conflict = bare and _contradicted(grey, geometry, hypotheses, best, columns)
+    return _verdict(best, hypotheses, conflict=conflict)
+
+
+def _best_outcome(
+    grey: NDArray[np.uint8],
+    geometry: ScaleGeometry,
+    hypotheses: NumberingTable,
+    columns: list[NumeralColumn],
+) -> _Outcome:
+    """Outcome of the first column that reads well, else of the best attempt of all."""
+    best = _score(grey, geometry, hypotheses, columns[0], "upright", 1.0)
+    if best.mean >= GOOD_EVIDENCE:
+        return best
+    for column in _by_legibility(grey, geometry, columns[1:])[: MOST_COLUMNS - 1]:
         best = _better(best, _score(grey, geometry, hypotheses, column, "upright", 1.0))
         if best.mean >= GOOD_EVIDENCE:
-            break
-    if best is not None and best.mean < GOOD_EVIDENCE:
-        for stance, factor in OTHER_ATTEMPTS:
-            other = _score(grey, geometry, hypotheses, best.column, stance, factor)
-            best = _better(best, other)
-            if best.mean >= GOOD_EVIDENCE:
-                break
-    if best is None:
-        return _verdict(None, hypotheses, conflict=False)
-    conflict = not hypotheses.numberings and _contradicted(
-        grey, geometry, hypotheses, best, columns
-    )
-    return _verdict(best, hypotheses, conflict=conflict)
+            return best
+    for factor in OTHER_HEIGHTS:
+        best = _better(
+            best, _score(grey, geometry, hypotheses, best.column, "upright", factor)
+        )
+        if best.mean >= GOOD_EVIDENCE:
+            return best
+    stances: tuple[Stance, ...] = ("turned", "mirrored")
+    for stance in stances:
+        best = _better(best, _score(grey, geometry, hypotheses, columns[0], stance, 1.0))
+    return best
 
 
 def _by_legibility(
@@ -410,8 +282,8 @@ def _is_number(text: str) -> bool:
     return text.replace(".", "", 1).isdigit()
 
 
-def _better(best: _Outcome | None, other: _Outcome) -> _Outcome:
-    return other if best is None or other.mean > best.mean else best
+def _better(best: _Outcome, other: _Outcome) -> _Outcome:
+    return other if other.mean > best.mean else best
 
 
 def _contradicted(
@@ -449,13 +321,18 @@ def _score(
     most = KNOWN_LABELS if hypotheses.numberings else BARE_LABELS
     labels = _label_indices(geometry, column, most)
     if hypotheses.numberings:
-        sequences = _from_numberings(hypotheses.numberings)
+        sequences = from_numberings(hypotheses.numberings)
     else:
-        sequences = _enumerate(hypotheses.divisions, column.numbered_every, labels)
-    prediction = _predict(sequences, labels, column.phase)
+        sequences = enumerate_numberings(
+            hypotheses.divisions, column.numbered_every, labels, float(geometry.index[-1])
+        )
+    prediction = predict(sequences, labels, column.phase)
     look = _look(grey, geometry, column, labels, stance, factor)
     evidence = _label_evidence(look, prediction, prediction.ids).sum(axis=1)
-    offset = _offset_score(prediction, column, geometry, hypotheses.phase)
+    if hypotheses.phase is None:
+        offset = _offset_scores(column, geometry.pitch_px, prediction.shift)
+    else:
+        offset = np.where(np.abs(prediction.shift) < 0.5, 0.0, 4 * OFFSET_FLOOR)
     return _Outcome(
         sequences=sequences,
         prediction=prediction,
@@ -464,6 +341,9 @@ def _score(
         look=look,
         column=column,
         labels=labels,
+        last_index=float(geometry.index[-1]),
+        pitch_px=geometry.pitch_px,
+        phase_known=hypotheses.phase is not None,
         stance=stance,
     )
 
@@ -477,75 +357,6 @@ def _label_indices(geometry: ScaleGeometry, column: NumeralColumn, most: int) ->
         np.linspace(0, len(every) - 1, min(most, len(every))).round().astype(int)
     )
     return np.asarray(every[picked])
-
-
-def _from_numberings(numberings: tuple[Numbering, ...]) -> _Sequences:
-    def column(name: str) -> FloatArray:
-        return np.array([getattr(n, name) for n in numberings], dtype=np.float64)
-
-    return _Sequences(
-        step=numberings[0].numbered_every,
-        division=column("division"),
-        direction=column("direction"),
-        unsigned=column("unsigned") > 0,
-        zero_index=column("zero_index"),
-        lowest=column("lowest"),
-        highest=column("highest"),
-    )
-
-
-def _enumerate(divisions: tuple[float, ...], step: int, labels: FloatArray) -> _Sequences:
-    """Every numbering with zero at a multiple of the step from the labels.
-
-    Numbers growing upward may have their zero inside and are then taken as printed without
-    sign (a printed minus sign is not read). Numbers falling upward all the way are taken as
-    a downward scale.
-    """
-    span = round((labels[-1] - labels[0]) / step)
-    growing = np.arange(1 - span, BARE_NUMBERS - span)
-    falling = np.arange(span, BARE_NUMBERS)
-    first = np.concatenate((growing, falling))
-    direction = np.concatenate((np.ones(len(growing)), -np.ones(len(falling))))
-    count = len(divisions)
-    everywhere = np.full(count * len(first), np.inf)
-    return _Sequences(
-        step=step,
-        division=np.repeat(divisions, len(first)),
-        direction=np.tile(direction, count),
-        unsigned=np.tile((direction > 0) & (first < 0), count),
-        zero_index=np.tile(labels[0] - direction * first * step, count),
-        lowest=-everywhere,
-        highest=everywhere,
-    )
-
-
-def _predict(sequences: _Sequences, labels: FloatArray, phase: int) -> _Prediction:
-    """Texts at the labels; hypotheses between labels are taken at the nearest ones."""
-    step = sequences.step
-    shift = (sequences.zero_index - phase + step / 2) % step - step / 2
-    place = labels[None, :] + shift[:, None] - sequences.zero_index[:, None]
-    number = sequences.direction[:, None] * np.rint(place / step)
-    values = number * (step * sequences.division)[:, None]
-    slack = 1e-6 * step * sequences.division
-    present = (values >= (sequences.lowest - slack)[:, None]) & (
-        values <= (sequences.highest + slack)[:, None]
-    )
-    steps, which = np.unique(step * sequences.division, return_inverse=True)
-    key = np.abs(number).astype(np.int64) * len(steps) + which[:, None]
-    known, ids = np.unique(key, return_inverse=True)
-    texts = tuple(_spellings(k // len(steps), float(steps[k % len(steps)])) for k in known)
-    ids = np.where(present, ids.reshape(key.shape), -1)
-    return _Prediction(shift=shift, ids=ids, values=values, texts=texts)
-
-
-def _spellings(number: int, step: float) -> tuple[str, ...]:
-    """Ways to print ``number`` steps from zero: 0.5 as 0.5 or .5, 1 as 1 or 1.0."""
-    value = number * step
-    decimals = len(f"{step:.6f}".rstrip("0").split(".")[1])
-    fixed = f"{value:.{decimals}f}"
-    short = f"{value:.{decimals}f}".rstrip("0").rstrip(".") if decimals else fixed
-    bare = short[1:] if short.startswith("0.") else short
-    return tuple(dict.fromkeys((fixed, short, bare)))
 
 
 def _look(
@@ -565,7 +376,7 @@ def _look(
     return _Look(probabilities=probabilities, read=read, boxes_px=boxes)
 
 
-def _label_evidence(look: _Look, prediction: _Prediction, ids: IntArray) -> FloatArray:
+def _label_evidence(look: _Look, prediction: Prediction, ids: IntArray) -> FloatArray:
     """Evidence of each label for the texts of ids (H, J): (H, J)."""
     spellings = [text for texts in prediction.texts for text in texts]
     starts = np.cumsum([0] + [len(texts) for texts in prediction.texts])[:-1]
@@ -582,17 +393,9 @@ def _label_evidence(look: _Look, prediction: _Prediction, ids: IntArray) -> Floa
     return np.asarray(table[np.arange(ids.shape[1]), ids])
 
 
-def _offset_score(
-    prediction: _Prediction,
-    column: NumeralColumn,
-    geometry: ScaleGeometry,
-    phase: int | None,
-) -> FloatArray:
-    """Log-probability of the figures standing where they do about their graduation."""
-    if phase is not None:
-        return np.asarray(np.where(np.abs(prediction.shift) < 0.5, 0.0, 4 * OFFSET_FLOOR))
-    distance = column.offset_px - prediction.shift * geometry.pitch_px
-    deviate = distance / max(OFFSET_SD * column.height_px, 0.5)
+def _offset_scores(column: NumeralColumn, pitch_px: float, shift: FloatArray) -> FloatArray:
+    """Log-probability of the figures standing where they do about shifted graduations."""
+    deviate = (column.offset_px - shift * pitch_px) / max(OFFSET_SD * column.height_px, 0.5)
     return np.asarray(np.maximum(-0.5 * deviate**2, OFFSET_FLOOR))
 
 
@@ -610,15 +413,25 @@ def _verdict(
 ) -> NumeralVerdict:
     if outcome is None:
         return NumeralVerdict(
-            best=None, margin=0.0, shift_margin=0.0, scores=np.zeros(len(hypotheses.numberings)),
-            evidence_per_label=0.0, labels=(), column=None, stance="upright", sign_certain=False,
+            best=None,
+            margin=0.0,
+            shift_margin=0.0,
+            scores=np.zeros(len(hypotheses.numberings)),
+            evidence_per_label=0.0,
+            labels=(),
+            column=None,
+            stance="upright",
+            sign_certain=False,
             conflict=False,
-        )  # fmt: skip
+        )
     best = int(np.argmax(outcome.scores))
     values = outcome.prediction.values
     margin, shift_margin = _margins(outcome.scores, values, best)
+    if not hypotheses.numberings:
+        shift_margin = outcome.shift_margin
     numbering = outcome.sequences.numbering(best)
     falling = numbering.direction < 0 and not hypotheses.numberings
+    end_to_zero = abs(numbering.zero_index - outcome.last_index)
     return NumeralVerdict(
         best=numbering,
         margin=margin,
@@ -628,7 +441,7 @@ def _verdict(
         labels=_label_report(outcome, best),
         column=outcome.column,
         stance=outcome.stance,
-        sign_certain=not falling or bool(np.isclose(values[best], 0).any()),
+        sign_certain=not falling or end_to_zero < 0.5,
         conflict=conflict,
     )
 

@@ -3,7 +3,7 @@
 Recipe: a folder of TrueType or OpenType files (Debian's ``fonts-*`` packages were used),
 less those with text figures, since graduated scales carry lining figures. Run::
 
-    python -m glyphs FONT_FOLDER glyphs.npz
+    python glyphs.py FONT_FOLDER glyphs.npz
 """
 
 from __future__ import annotations

@@ -19,8 +19,8 @@ import cv2
 import numpy as np
 from PIL import Image, ImageDraw, ImageFont
 
+from limbsight.vision.numbering import BARE_DIVISIONS
 from limbsight.vision.numerals import (
-    BARE_DIVISIONS,
     ScaleGeometry,
     bare_hypotheses,
     known_scale_hypotheses,
@@ -67,7 +67,9 @@ def draw_scale(rng: np.random.Generator) -> Scale:
     while True:
         every, division = rng.choice((2, 4, 5, 10, 10, 10, 20)), rng.choice(BARE_DIVISIONS)
         step = every * division
-        if 0.09 < step < 600 and any(np.isclose(step / 10.0 ** np.floor(np.log10(step) + 1e-9), s) for s in STEPS):
+        if 0.09 < step < 600 and any(
+            np.isclose(step / 10.0 ** np.floor(np.log10(step) + 1e-9), s) for s in STEPS
+        ):
             break
     pitch = np.exp(rng.uniform(np.log(3.0), np.log(16.0)))
     height = min(rng.uniform(6.5, 26.0), 0.75 * every * pitch)
@@ -96,13 +98,20 @@ def draw_board(scale: Scale, face: Path, rng: np.random.Generator) -> tuple[np.n
     pen = ImageDraw.Draw(image)
     if rng.random() < 0.4:
         strip = rng.uniform(60, 200) * s
-        pen.rectangle((WIDE_PX * s / 2 - strip, 10, WIDE_PX * s / 2 + strip, tall * s - 10), fill=round(min(255, board_tone + 15)))
+        pen.rectangle(
+            (WIDE_PX * s / 2 - strip, 10, WIDE_PX * s / 2 + strip, tall * s - 10),
+            fill=round(min(255, board_tone + 15)),
+        )
     for _ in range(rng.integers(0, 3)):
         x = rng.uniform(0, WIDE_PX) * s
-        pen.rectangle((x, 0, x + rng.uniform(1, 14) * s, tall * s), fill=round(rng.uniform(60, 255)))
+        pen.rectangle(
+            (x, 0, x + rng.uniform(1, 14) * s, tall * s), fill=round(rng.uniform(60, 255))
+        )
     font = ImageFont.truetype(str(face), 100)
     box = font.getbbox("0", anchor="ls")
-    font = ImageFont.truetype(str(face), max(6, round(100 * scale.height * s / (box[3] - box[1]))))
+    font = ImageFont.truetype(
+        str(face), max(6, round(100 * scale.height * s / (box[3] - box[1])))
+    )
     lengths = np.array([0.55, 0.75, 1.0]) * rng.uniform(14, 40)
     if scale.layout in ("lines", "margin"):
         lengths = np.array([1.0, 1.0, 1.0]) * rng.uniform(90, 150)
@@ -113,25 +122,59 @@ def draw_board(scale: Scale, face: Path, rng: np.random.Generator) -> tuple[np.n
     for k, value in enumerate(values):
         y = (tall - 80 - k * scale.pitch) * s
         numbered = round(value / scale.division) % scale.numbered_every == 0
-        half = scale.numbered_every % 2 == 0 and round(value / scale.division) % (scale.numbered_every // 2) == 0
+        half = (
+            scale.numbered_every % 2 == 0
+            and round(value / scale.division) % (scale.numbered_every // 2) == 0
+        )
         length = lengths[2 if numbered else 1 if half else 0] * s
-        left, right, text_x, anchor = spans(scale.layout, middle, length, lengths[2] * s, gap, widest, numbered)
+        left, right, text_x, anchor = spans(
+            scale.layout, middle, length, lengths[2] * s, gap, widest, numbered
+        )
         for a, b in (left, right):
             pen.line((a, y, b, y), fill=round(ink_tone), width=thick)
         if numbered:
-            pen.text((text_x, y + shift + (box[3] - box[1]) / 200 * font.size), scale.text(value), round(ink_tone), font, anchor=anchor)
+            pen.text(
+                (text_x, y + shift + (box[3] - box[1]) / 200 * font.size),
+                scale.text(value),
+                round(ink_tone),
+                font,
+                anchor=anchor,
+            )
     return np.asarray(image), float(lengths[2])
 
 
-def spans(layout: str, middle: float, length: float, longest: float, gap: float, widest: float, numbered: bool):
+def spans(
+    layout: str,
+    middle: float,
+    length: float,
+    longest: float,
+    gap: float,
+    widest: float,
+    numbered: bool,
+):
     """Two line spans, and where the text goes."""
     if layout == "right":
-        return (middle - longest, middle - longest + 2 * length), (0, 0), middle + longest + gap, "ls"
+        return (
+            (middle - longest, middle - longest + 2 * length),
+            (0, 0),
+            middle + longest + gap,
+            "ls",
+        )
     if layout == "left":
-        return (middle + longest - 2 * length, middle + longest), (0, 0), middle - longest - gap, "rs"
+        return (
+            (middle + longest - 2 * length, middle + longest),
+            (0, 0),
+            middle - longest - gap,
+            "rs",
+        )
     if layout == "between":
         inner = widest / 2 + min(gap, 40)
-        return (middle - inner - length, middle - inner), (middle + inner, middle + inner + length), middle, "ms"
+        return (
+            (middle - inner - length, middle - inner),
+            (middle + inner, middle + inner + length),
+            middle,
+            "ms",
+        )
     if layout == "margin":
         return (middle - length, middle + length), (0, 0), middle + longest + gap, "ls"
     hole = widest / 2 + min(gap, 12) if numbered else 0
@@ -150,7 +193,13 @@ def photograph(board: np.ndarray, rng: np.random.Generator) -> tuple[np.ndarray,
     plane = cv2.getPerspectiveTransform(corners, moved.astype(np.float32))
     soft = cv2.GaussianBlur(board, (0, 0), 0.7 * OVERSAMPLING / 2)
     scale = np.diag([1 / OVERSAMPLING, 1 / OVERSAMPLING, 1.0])
-    picture = cv2.warpPerspective(soft, plane @ scale, size, flags=cv2.INTER_LINEAR, borderValue=float(rng.uniform(0, 255)))
+    picture = cv2.warpPerspective(
+        soft,
+        plane @ scale,
+        size,
+        flags=cv2.INTER_LINEAR,
+        borderValue=float(rng.uniform(0, 255)),
+    )
     return picture, plane
 
 
@@ -159,10 +208,14 @@ def spoil(picture: np.ndarray, rng: np.random.Generator) -> np.ndarray:
     image = picture.astype(np.float32)
     for _ in range(rng.integers(0, 3) if rng.random() < 0.4 else 0):
         x, y = rng.uniform(0, image.shape[1]), rng.uniform(0, image.shape[0])
-        image[int(y) : int(y + rng.uniform(20, 150)), int(x) : int(x + rng.uniform(40, 250))] = rng.uniform(0, 255)
+        image[
+            int(y) : int(y + rng.uniform(20, 150)), int(x) : int(x + rng.uniform(40, 250))
+        ] = rng.uniform(0, 255)
     image *= np.linspace(1, rng.uniform(0.6, 1.2), image.shape[0], dtype=np.float32)[:, None]
     blur = np.exp(rng.uniform(np.log(0.3), np.log(2.4)))
-    image = cv2.GaussianBlur(image, (0, 0), blur, sigmaY=blur * rng.choice((1.0, rng.uniform(0.6, 1.8))))
+    image = cv2.GaussianBlur(
+        image, (0, 0), blur, sigmaY=blur * rng.choice((1.0, rng.uniform(0.6, 1.8)))
+    )
     image += rng.normal(0, rng.uniform(0.5, 10), image.shape)
     if rng.random() < 0.5:
         image += rng.uniform(0.2, 1.0) * (image - cv2.GaussianBlur(image, (0, 0), 1.2))
@@ -171,7 +224,9 @@ def spoil(picture: np.ndarray, rng: np.random.Generator) -> np.ndarray:
     return cv2.imdecode(code, cv2.IMREAD_GRAYSCALE)
 
 
-def geometry_of(scale: Scale, tall: float, plane: np.ndarray, half: float, rng: np.random.Generator) -> tuple[ScaleGeometry, np.ndarray]:
+def geometry_of(
+    scale: Scale, tall: float, plane: np.ndarray, half: float, rng: np.random.Generator
+) -> tuple[ScaleGeometry, np.ndarray]:
     """Geometry with small errors, for the visible part; and the values there."""
     k = np.arange(len(scale.values))
     if rng.random() < 0.4 and len(k) > 3 * scale.numbered_every:
@@ -206,8 +261,14 @@ def trial(faces: list[Path], seed: int, folder: Path | None) -> dict[str, object
     picture = spoil(picture, rng)
     geometry, values = geometry_of(scale, board.shape[0] / OVERSAMPLING, plane, half, rng)
     direction = -1 if scale.numbers == "downward" else 1
-    bottom = round(geometry.index[0] - direction * (values[0] - scale.values[0]) / scale.division * direction * direction)
-    phase = int((geometry.index[0] - direction * round(values[0] / scale.division)) % scale.numbered_every)
+    bottom = round(
+        geometry.index[0]
+        - direction * (values[0] - scale.values[0]) / scale.division * direction * direction
+    )
+    phase = int(
+        (geometry.index[0] - direction * round(values[0] / scale.division))
+        % scale.numbered_every
+    )
     known = known_scale_hypotheses(
         division=scale.division, numbered_every=scale.numbered_every * scale.division,
         lowest=scale.lowest, highest=scale.highest, numbers=scale.numbers,
@@ -215,7 +276,11 @@ def trial(faces: list[Path], seed: int, folder: Path | None) -> dict[str, object
     )  # fmt: skip
     result: dict[str, object] = {"seed": seed, "face": face.name, **scale.__dict__}
     started = time.perf_counter()
-    for name, table in (("known", known), ("bare", bare_hypotheses()), ("bare_ticks", bare_hypotheses(numbered_every=scale.numbered_every, phase=phase))):
+    for name, table in (
+        ("known", known),
+        ("bare", bare_hypotheses()),
+        ("bare_ticks", bare_hypotheses(numbered_every=scale.numbered_every, phase=phase)),
+    ):
         verdict = read_numerals(picture, geometry, table)
         seconds, started = time.perf_counter() - started, time.perf_counter()
         right = exact = False
@@ -226,14 +291,16 @@ def trial(faces: list[Path], seed: int, folder: Path | None) -> dict[str, object
         result[name] = {
             "right": bool(right), "exact": bool(exact), "margin": verdict.margin, "shift": verdict.shift_margin,
             "evidence": verdict.evidence_per_label, "decisive": verdict.decisive, "sign": verdict.sign_certain,
-            "labels": len(verdict.labels), "agreeing": sum(label.evidence > 1 for label in verdict.labels),
+            "labels": len(verdict.labels), "agreement": verdict.agreement, "agreeing": sum(label.evidence > 1 for label in verdict.labels),
             "stance": verdict.stance, "conflict": verdict.conflict, "ms": 1e3 * seconds,
             "best": None if verdict.best is None else (verdict.best.numbered_every, verdict.best.division, verdict.best.direction),
             "read": [label.read for label in verdict.labels],
         }  # fmt: skip
     if folder is not None:
         for i in np.linspace(0, len(geometry.index) - 1, 9).astype(int):
-            cv2.circle(picture, tuple(np.rint(geometry.centre_px[i]).astype(int).tolist()), 3, 255, 1)
+            cv2.circle(
+                picture, tuple(np.rint(geometry.centre_px[i]).astype(int).tolist()), 3, 255, 1
+            )
         cv2.imwrite(str(folder / f"{seed}.png"), picture)
     return result
 
@@ -243,12 +310,21 @@ def report(results: list[dict[str, object]], name: str) -> str:
     lines = [f"{name}: {len(results)} scales"]
     outcomes = [r[name] for r in results]
     for bound in (0, 2, 4, 8, 12, 16, 24):
-        kept = [o for o in outcomes if o["margin"] >= bound and o["agreeing"] >= 3 and not o["conflict"]]
+        kept = [
+            o
+            for o in outcomes
+            if o["margin"] >= bound and o["agreeing"] >= 3 and not o["conflict"]
+        ]
         wrong = sum(not o["right"] for o in kept)
         lines.append(f"  margin >= {bound:2d}: answered {len(kept)}, wrong {wrong}")
     decisive = [o for o in outcomes if o["decisive"]]
-    wrong, off = sum(not o["right"] for o in decisive), sum(o["right"] and not o["exact"] for o in decisive)
-    lines.append(f"  decisive: {len(decisive)}, wrong {wrong}, off by less than half a step {off}")
+    wrong, off = (
+        sum(not o["right"] for o in decisive),
+        sum(o["right"] and not o["exact"] for o in decisive),
+    )
+    lines.append(
+        f"  decisive: {len(decisive)}, wrong {wrong}, off by less than half a step {off}"
+    )
     lines.append(f"  median {np.median([o['ms'] for o in outcomes]):.0f} ms")
     return "\n".join(lines)
 

@@ -1,0 +1,321 @@
+"""Numbers on drawn scales: a face the network was not trained on, true geometry."""
+
+from __future__ import annotations
+
+import itertools
+from dataclasses import dataclass, replace
+
+import cv2
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from PIL import Image, ImageDraw, ImageFont
+
+from limbsight.vision.numbering import spellings
+from limbsight.vision.numeral_columns import find_columns
+from limbsight.vision.numeral_strings import CHARACTERS, string_probabilities
+from limbsight.vision.numeral_units import read_unit
+from limbsight.vision.numerals import (
+    DECISIVE_MARGIN,
+    Numbering,
+    NumeralVerdict,
+    ScaleGeometry,
+    bare_hypotheses,
+    known_scale_hypotheses,
+    read_numerals,
+)
+
+ORIGIN = -37
+"""Index of the lowest graduation: any."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Drawn:
+    """A scale to draw: signed values from the bottom up, every tenth numbered."""
+
+    first: float = 0.0
+    division: float = 1.0
+    count: int = 121
+    every: int = 10
+    pitch_px: float = 7.3
+    figures_px: float = 15.0
+    side: str = "right"
+    ink: int = 25
+    board: int = 215
+    tilt_rad: float = 0.03
+    blur_px: float = 1.0
+    unit: str = ""
+    numbered: bool = True
+    hidden: tuple[float, float] = (0.0, 0.0)
+
+    @property
+    def values(self) -> np.ndarray:
+        return self.first + self.division * np.arange(self.count)
+
+
+def text_of(value: float, step: float) -> str:
+    return f"{abs(value):.1f}" if step % 1 else f"{abs(value):.0f}"
+
+
+def draw(scale: Drawn) -> tuple[np.ndarray, ScaleGeometry]:
+    """Picture and geometry; drawn threefold, turned about the spine, averaged down."""
+    s, width, margin = 3, 460, 90
+    height = round(scale.pitch_px * (scale.count - 1)) + 2 * margin
+    image = Image.new("L", (width * s, height * s), scale.board)
+    pen = ImageDraw.Draw(image)
+    figure = ImageFont.load_default(100).getbbox("0")
+    font = ImageFont.load_default(round(scale.figures_px * s * 100 / (figure[3] - figure[1])))
+    middle, reach = width / 2, {"right": 22.0, "left": -22.0, "between": 30.0}[scale.side]
+    top = height - margin - scale.pitch_px * (scale.count - 1)
+    for k, value in enumerate(scale.values):
+        y = (height - margin - scale.pitch_px * k) * s
+        step = round(value / scale.division)
+        long = 10.0 if step % scale.every == 0 else 7.0 if step % 5 == 0 else 4.5
+        for sign in (-1, 1) if scale.side == "between" else (1,):
+            start = middle + sign * reach if scale.side == "between" else middle
+            ends = sorted(((start - long) * s, (start + long) * s))
+            pen.line((ends[0], y, ends[1], y), fill=scale.ink, width=4)
+        if step % scale.every == 0 and scale.numbered:
+            x = middle + (reach if scale.side != "between" else 0.0)
+            anchor = {"right": "lm", "left": "rm", "between": "mm"}[scale.side]
+            label = text_of(value, scale.every * scale.division)
+            pen.text((x * s, y), label, scale.ink, font, anchor=anchor)
+    if scale.unit:
+        pen.text((middle * s, (top - 45) * s), scale.unit, scale.ink, font, anchor="mm")
+    if scale.hidden[1] > scale.hidden[0]:
+        band = [(top + share * (height - margin - top)) * s for share in scale.hidden]
+        pen.rectangle((0, band[0], width * s, band[1]), fill=(scale.ink + scale.board) // 2)
+    small = cv2.resize(np.asarray(image), (width, height), interpolation=cv2.INTER_AREA)
+    turn = cv2.getRotationMatrix2D((middle, height / 2), np.degrees(scale.tilt_rad), 1.0)
+    picture = cv2.warpAffine(small, turn, (width, height), borderValue=scale.board)
+    noise = np.random.default_rng(5).normal(0, 3, picture.shape)
+    picture = cv2.GaussianBlur(picture, (0, 0), scale.blur_px) + noise
+    along = turn[:, :2] @ (0.0, -scale.pitch_px)
+    across = turn[:, :2] @ (1.0, 0.0)
+    places = np.stack(
+        (
+            np.full(scale.count, middle),
+            height - margin - scale.pitch_px * np.arange(scale.count),
+        )
+    )
+    geometry = ScaleGeometry(
+        index=ORIGIN + np.arange(scale.count),
+        centre_px=(turn[:, :2] @ places + turn[:, 2:]).T,
+        along_px=np.tile(along, (scale.count, 1)),
+        across_px=np.tile(across, (scale.count, 1)),
+        tick_half_length_px=10.0 if scale.side != "between" else 40.0,
+    )
+    return np.clip(picture, 0, 255).astype(np.uint8), geometry
+
+
+def cut(geometry: ScaleGeometry, first: int, last: int) -> ScaleGeometry:
+    """The part of a scale that is in sight."""
+    part = slice(first, last)
+    return replace(
+        geometry,
+        index=geometry.index[part],
+        centre_px=geometry.centre_px[part],
+        along_px=geometry.along_px[part],
+        across_px=geometry.across_px[part],
+    )
+
+
+def values_read(verdict: NumeralVerdict, geometry: ScaleGeometry) -> np.ndarray:
+    assert verdict.best is not None
+    return np.array([verdict.best.value(k) for k in geometry.index])
+
+
+LOOKS = [
+    Drawn(),
+    Drawn(side="left", ink=190, board=40),
+    Drawn(side="between", pitch_px=5.1, figures_px=10.0),
+    Drawn(figures_px=24.0, blur_px=2.0, tilt_rad=-0.12),
+    Drawn(figures_px=7.5, pitch_px=4.0, blur_px=0.6, count=201),
+    Drawn(ink=150, board=215),
+]
+
+
+@pytest.mark.parametrize("scale", LOOKS)
+def test_known_scale_with_hidden_lower_end(scale: Drawn) -> None:
+    picture, geometry = draw(scale)
+    seen = cut(geometry, 33, scale.count - 4)
+    table = known_scale_hypotheses(
+        division=1.0,
+        numbered_every=10.0,
+        lowest=0.0,
+        highest=float(scale.count - 1),
+        numbers="upward",
+        lowest_index=range(ORIGIN - 80, ORIGIN + 81, 10),
+    )
+    verdict = read_numerals(picture, seen, table)
+    assert verdict.decisive
+    assert verdict.stance == "upright"
+    np.testing.assert_allclose(values_read(verdict, geometry), scale.values)
+    assert int(np.argmax(verdict.scores)) == 8
+
+
+def test_margin_collapses_without_the_true_hypothesis() -> None:
+    picture, geometry = draw(Drawn())
+    shifts = [k for k in range(-80, 81, 10) if k]
+    table = known_scale_hypotheses(
+        division=1.0,
+        numbered_every=10.0,
+        lowest=0.0,
+        highest=120.0,
+        numbers="upward",
+        lowest_index=[ORIGIN + k for k in shifts],
+    )
+    assert not read_numerals(picture, geometry, table).decisive
+
+
+def test_figures_tell_the_division_where_it_is_wide() -> None:
+    scale = Drawn(every=5, pitch_px=16.0, count=61)
+    picture, geometry = draw(scale)
+    table = known_scale_hypotheses(
+        division=1.0,
+        numbered_every=5.0,
+        lowest=0.0,
+        highest=60.0,
+        numbers="upward",
+        lowest_index=range(ORIGIN - 12, ORIGIN + 13),
+    )
+    verdict = read_numerals(picture, geometry, table)
+    np.testing.assert_allclose(values_read(verdict, geometry), scale.values)
+    assert verdict.shift_margin > 4.0
+
+
+@pytest.mark.parametrize(
+    ("scale", "direction"),
+    [
+        (Drawn(first=60.0, count=101), 1),
+        (Drawn(first=-60.0), 1),
+        (Drawn(first=120.0, division=-1.0), -1),
+        (Drawn(division=0.1, count=81), 1),
+        (Drawn(division=0.05, count=101), 1),
+        (Drawn(first=-40.0, division=2.0, count=81, side="between"), 1),
+        (Drawn(division=0.2, every=5, pitch_px=14.0, count=61), 1),
+    ],
+)
+def test_bare_scale(scale: Drawn, direction: int) -> None:
+    picture, geometry = draw(scale)
+    verdict = read_numerals(picture, geometry, bare_hypotheses())
+    assert verdict.decisive
+    assert verdict.best is not None
+    assert verdict.best.direction == direction
+    assert verdict.best.numbered_every == scale.every
+    np.testing.assert_allclose(values_read(verdict, geometry), scale.values, atol=1e-9)
+
+
+def test_sign_is_uncertain_where_zero_is_out_of_sight() -> None:
+    scale = Drawn(first=120.0, division=-1.0)
+    picture, geometry = draw(scale)
+    assert read_numerals(picture, geometry, bare_hypotheses()).sign_certain
+    lower = cut(geometry, 0, 95)
+    assert not read_numerals(picture, lower, bare_hypotheses()).sign_certain
+
+
+@pytest.mark.parametrize(("flip", "stance"), [(-1, "turned"), (1, "mirrored")])
+def test_stance_of_the_picture(flip: int, stance: str) -> None:
+    scale = Drawn(tilt_rad=0.0)
+    picture, geometry = draw(scale)
+    flipped = cv2.flip(picture, flip)
+    height, width = picture.shape
+    if flip == -1:
+        centre = ([width, height] - geometry.centre_px - 1)[::-1]
+    else:
+        centre = geometry.centre_px * [-1, 1] + [width - 1, 0]
+    turned = replace(geometry, centre_px=np.ascontiguousarray(centre))
+    verdict = read_numerals(flipped, turned, bare_hypotheses())
+    assert verdict.stance == stance
+    assert verdict.decisive
+
+
+def test_hidden_middle_does_not_matter() -> None:
+    scale = Drawn(hidden=(0.3, 0.62))
+    picture, geometry = draw(scale)
+    verdict = read_numerals(picture, geometry, bare_hypotheses())
+    assert verdict.decisive
+    np.testing.assert_allclose(values_read(verdict, geometry), scale.values)
+
+
+@pytest.mark.parametrize(
+    "scale", [Drawn(numbered=False), Drawn(blur_px=9.0), Drawn(hidden=(0.0, 0.9))]
+)
+def test_abstains_where_too_little_is_legible(scale: Drawn) -> None:
+    picture, geometry = draw(scale)
+    assert not read_numerals(picture, geometry, bare_hypotheses()).decisive
+
+
+def test_columns_at_known_place() -> None:
+    picture, geometry = draw(Drawn(tilt_rad=0.0, side="between"))
+    column = find_columns(picture, geometry, 10)[0][0]
+    assert column.across_px == pytest.approx(0.0, abs=2.5)
+    assert column.offset_px == pytest.approx(0.0, abs=1.5)
+    assert column.height_px == pytest.approx(15.0, rel=0.25)
+
+
+def test_label_boxes_lie_on_the_labels() -> None:
+    picture, geometry = draw(Drawn(tilt_rad=0.0, side="between"))
+    verdict = read_numerals(picture, geometry, bare_hypotheses())
+    for label in verdict.labels:
+        place = geometry.centre_px[label.index - ORIGIN]
+        assert label.read == label.expected
+        assert np.linalg.norm(label.box_px.mean(axis=0) - place) < 4.0
+
+
+@pytest.mark.parametrize("unit", ["mm", "kPa", "inH2O", ""])
+def test_unit_above_the_scale(unit: str) -> None:
+    picture, geometry = draw(Drawn(unit=unit, pitch_px=6.0))
+    verdict = read_numerals(picture, geometry, bare_hypotheses())
+    assert verdict.column is not None
+    assert read_unit(picture, geometry, verdict.column) == (unit or None)
+
+
+def by_alignments(probabilities: np.ndarray, text: str) -> float:
+    """Sum over every path of classes that collapses to the text."""
+    alphabet = sorted({0, *(CHARACTERS.index(c) + 1 for c in text)})
+    wanted = [CHARACTERS.index(c) + 1 for c in text]
+    total = 0.0
+    for path in itertools.product(alphabet, repeat=len(probabilities)):
+        kept = [c for c, _ in itertools.groupby(path) if c]
+        if kept == wanted:
+            total += float(np.prod([p[c] for p, c in zip(probabilities, path, strict=True)]))
+    return total
+
+
+@given(seed=st.integers(0, 10**6), text=st.sampled_from(["", "7", "11", "12", "1.5"]))
+@settings(max_examples=20, deadline=None)
+def test_string_probability_is_the_sum_over_alignments(seed: int, text: str) -> None:
+    rng = np.random.default_rng(seed)
+    probabilities = rng.dirichlet(np.ones(1 + len(CHARACTERS)), size=(1, 5))
+    ours = string_probabilities(probabilities, [text])[0, 0]
+    assert ours == pytest.approx(by_alignments(probabilities[0], text), rel=0.01, abs=1e-9)
+
+
+def test_spellings_of_a_number() -> None:
+    assert spellings(3, 10.0) == ("30",)
+    assert set(spellings(1, 0.5)) == {"0.5", ".5"}
+    assert set(spellings(2, 0.5)) == {"1.0", "1"}
+    assert set(spellings(3, 0.25)) == {"0.75", ".75"}
+
+
+def test_value_of_a_numbering() -> None:
+    down = Numbering(
+        numbered_every=10, division=0.5, direction=-1, unsigned=False, zero_index=20.0
+    )
+    assert down.value(0) == 10.0
+    assert down.value(24) == -2.0
+
+
+def test_geometry_must_be_consecutive() -> None:
+    _, geometry = draw(Drawn(count=20))
+    with pytest.raises(ValueError, match="consecutive"):
+        replace(geometry, index=geometry.index[::-1].copy())
+
+
+def test_margin_is_a_documented_constant() -> None:
+    picture, geometry = draw(Drawn())
+    verdict = read_numerals(picture, geometry, bare_hypotheses())
+    assert verdict.margin > DECISIVE_MARGIN
+    assert not replace(verdict, margin=DECISIVE_MARGIN - 0.1).decisive

@@ -1,0 +1,80 @@
+"""The unit printed above a scale's numbers, if there is one."""
+
+from __future__ import annotations
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from limbsight.vision.numeral_columns import NumeralColumn, ScaleGeometry
+from limbsight.vision.numeral_strings import (
+    class_probabilities,
+    cut_crops,
+    string_probabilities,
+)
+
+UNITS = (
+    "mm", "cm", "in", "mmHg", "cmHg", "inHg", "mmH20", "cmH20", "inH20", "mbar", "bar", "kPa",
+    "hPa", "Pa", "psi",
+)  # fmt: skip
+"""The network's letter O counts as the figure 0, hence H20."""
+FIRST_HEIGHT, LAST_HEIGHT, HEIGHT_STEP = 0.9, 6.0, 0.3
+"""Places searched above the last graduation, in figure heights."""
+SIZES = (1.0, 0.7)
+"""Letters over figures in height: capitals are as tall, small letters two thirds."""
+UNIT_PROBABILITY = 0.5
+LEAST_SIGHTINGS = 2
+"""Neighbouring places see the same letters: one sighting alone is taken for dirt."""
+
+
+def read_unit(
+    grey: NDArray[np.uint8], geometry: ScaleGeometry, column: NumeralColumn
+) -> str | None:
+    """Read the unit above the top end of a scale.
+
+    Parameters
+    ----------
+    grey : ndarray, shape (H, W) or (H, W, 3), uint8
+        Upright picture, grey or BGR.
+    geometry
+        Where the graduations are.
+    column
+        The numbers; the unit is looked for above them and above the spine.
+
+    Returns
+    -------
+    str or None
+        One of ``UNITS`` with the letter O restored; None if nothing is read surely. A unit
+        that is part of another one seen (Pa of kPa) was cut off.
+    """
+    if grey.ndim == 3:
+        grey = np.asarray(cv2.cvtColor(grey, cv2.COLOR_BGR2GRAY), dtype=np.uint8)
+    heights = np.arange(FIRST_HEIGHT, LAST_HEIGHT, HEIGHT_STEP) * column.height_px
+    index = geometry.index[-1] + heights / geometry.pitch_px
+    lateral = {0.0, round(column.place(index[:1])[0][0] / column.height_px) * column.height_px}
+    crops = [
+        cut_crops(grey, geometry, _moved(column, across), index, size)[0]
+        for across in lateral
+        for size in SIZES
+    ]
+    probability = string_probabilities(class_probabilities(np.concatenate(crops)), UNITS)
+    sightings = (probability > UNIT_PROBABILITY).sum(axis=0)
+    seen = [u for u, count in zip(UNITS, sightings, strict=True) if count >= LEAST_SIGHTINGS]
+    whole = [u for u in seen if not any(u in other and u != other for other in seen)]
+    return whole[0].replace("H20", "H2O") if len(whole) == 1 else None
+
+
+def _moved(column: NumeralColumn, across_px: float) -> NumeralColumn:
+    """The column's letters at another place across, without drift."""
+    return NumeralColumn(
+        numbered_every=column.numbered_every,
+        phase=column.phase,
+        middle_index=column.middle_index,
+        across_px=across_px,
+        across_slope_px=0.0,
+        offset_px=0.0,
+        offset_slope_px=0.0,
+        width_px=2.5 * column.height_px,
+        height_px=column.height_px,
+        score=column.score,
+    )
