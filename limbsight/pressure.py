@@ -3,22 +3,22 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, fields, replace
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
-from limbsight.calib.instrument import Instrument, LiquidSpec, SiteSpec, load_instrument
-from limbsight.errors import InputError, InstrumentError
+from limbsight.calib.instrument import Instrument, SiteSpec, load_instrument
+from limbsight.errors import InputError
 from limbsight.records import BudgetLine, PressureReading
-from limbsight.units import Given, PressureKind, parse_quantity
+from limbsight.units import PressureKind, parse_quantity
 
 if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
 
-    from limbsight.reduce.fluids import Fluid, Liquid
-    from limbsight.reduce.manometer import Level, Manometer, Reduction
+    from limbsight.reduce.manometer import Level
+    from limbsight.reduce.reduction import Reduction
     from limbsight.reduce.uncertainty import Estimate
 
 
@@ -65,8 +65,8 @@ Height = str | float
 Heights = Height | Sequence[Height]
 """One level, or several of one limb, bottom to top."""
 
-SERIES_BLOCK = 16_384
-"""Readings at a time: complex arrays of this length (256 kB) stay in the processor's cache."""
+SERIES_BLOCK = 8_192
+"""Readings at a time: complex arrays of this length (128 kB) stay in the processor's cache."""
 
 BY_EYE_DIVISIONS = 0.25
 """Half-width of a reading by eye, in divisions; common practice, no source."""
@@ -340,14 +340,16 @@ def reduction_of(
     tapped_limb: str | None = None,
 ) -> Reduction:
     """Prepare the model of one reading; arguments as for :func:`pressure_from_levels`."""
-    from limbsight.reduce.manometer import prepare, subtract_zero
+    from limbsight.plain_numbers import manometer_of, metres_per_unit
+    from limbsight.reduce.prepare import prepare
+    from limbsight.reduce.reduction import subtract_zero
 
     names = limb_names(instrument, len(limbs))
     tapped = tapped_limb or instrument.tapped_limb
     manometer = manometer_of(instrument, names, tapped_limb=tapped, site=site)
     if covariance is not None:
         limbs = _with_covariance(limbs, covariance)
-    metres = _metres_per_unit(instrument, manometer.manometric)
+    metres = metres_per_unit(instrument, manometer.manometric)
     reading = prepare(manometer, _levels(instrument, metres, names, limbs))
     if zero is None:
         return reading
@@ -433,168 +435,6 @@ def _names_of(instrument: Instrument) -> tuple[str, ...]:
     return ("left", "right") if two else ("tube",)
 
 
-def manometer_of(
-    instrument: Instrument,
-    names: tuple[str, ...],
-    *,
-    tapped_limb: str | None,
-    site: SiteSpec | None = None,
-) -> Manometer:
-    """Carry an instrument file, and the surroundings of a reading, to plain numbers.
-
-    Raises
-    ------
-    InstrumentError
-        If a liquid or material is not known, or something needed is missing.
-    """
-    from limbsight.reduce.manometer import Manometer
-
-    i = instrument
-    here = merged_site(i.site, site)
-    manometric = _liquid(i, "manometric", i.liquids.manometric)
-    reference = None if i.reference.limb is None else f"limb {i.reference.limb}"
-    tube, cistern = i.tube, i.cistern
-    return Manometer(
-        arrangement=i.arrangement,
-        tapped_limb=_tapped(i, tapped_limb, names),
-        manometric=manometric,
-        process=_fluid(i, "process", i.liquids.process),
-        seals=tuple(_liquid(i, "seal", seal) for seal in i.liquids.seals),
-        open_to=_open_to(i),
-        reference_process=(
-            None
-            if i.reference.process is None
-            else _fluid(i, "reference.process", i.reference.process)
-        ),
-        reference_limb=reference,
-        scale=_scale(i, manometric),
-        tapping_m=i.tapping.height,
-        reference_tapping_m=i.reference.height,
-        wanted_m=i.tapping.wanted_at,
-        temperature_k=here.temperature_k,
-        limb_temperatures_k=_by_limb(i, "limb_temperatures", names, here.limb_temperatures_k),
-        latitude_rad=here.latitude_rad,
-        elevation_m=here.elevation_m,
-        gravity_m_s2=here.gravity_m_s2,
-        barometer_pa=here.barometer_pa,
-        relative_humidity=here.relative_humidity,
-        plumb_rad=here.plumb_rad,
-        incline_rad=(
-            Given(
-                value=tube.incline_rad,
-                standard_uncertainty=tube.incline_standard_uncertainty_rad,
-            )
-            if i.arrangement == "inclined" and tube.incline_rad is not None
-            else None
-        ),
-        limb_spacing_m=tube.limb_spacing_m,
-        bore_m=tube.bore_m,
-        bores_m=_by_limb(i, "tube.bores", names, tube.bores_m),
-        area_ratio=cistern.area_ratio,
-        # a scale that counts a pressure is drawn for the instrument as a whole
-        cistern_scale="compensated" if i.scale.unit_pa is not None else cistern.scale,
-        cistern_level_m=cistern.level,
-        zero_m=cistern.zero,
-    )
-
-
-def merged_site(base: SiteSpec, over: SiteSpec | None) -> SiteSpec:
-    """Surroundings of one reading over those of the instrument file."""
-    if over is None:
-        return base
-    given = {f.name: getattr(over, f.name) for f in fields(SiteSpec)}
-    if over.latitude_rad is not None and over.gravity_m_s2 is None:
-        base = replace(base, gravity_m_s2=None)
-    return replace(base, **{key: value for key, value in given.items() if value is not None})
-
-
-def _tapped(i: Instrument, tapped_limb: str | None, names: tuple[str, ...]) -> str:
-    if i.arrangement in ("cistern", "inclined", "barometer"):
-        return tapped_limb or "cistern"
-    if i.arrangement == "single-limb":
-        return "cistern"
-    if i.arrangement == "bank" and tapped_limb is not None and tapped_limb.isdigit():
-        tapped_limb = f"limb {tapped_limb}"
-    if tapped_limb is None or tapped_limb not in names:
-        raise InstrumentError(
-            f"{i.path}: tapped_limb: {tapped_limb!r} is not one of the limbs read "
-            f"({', '.join(names)}); name the limb the process acts on"
-        )
-    return tapped_limb
-
-
-def _open_to(i: Instrument) -> str:
-    if i.arrangement == "barometer":
-        return "vacuum"
-    return i.reference.open_to
-
-
-def _by_limb(
-    i: Instrument, key: str, names: tuple[str, ...], values: tuple[Any, ...] | None
-) -> Mapping[str, Any]:
-    if values is None:
-        return {}
-    if len(values) != len(names):
-        raise InstrumentError(
-            f"{i.path}: {key}: {len(values)} value(s) for {len(names)} limb(s); "
-            "write one per limb, left to right"
-        )
-    return dict(zip(names, values, strict=True))
-
-
-def _scale(i: Instrument, manometric: Liquid) -> Any:
-    from limbsight.reduce.manometer import Scale
-
-    metres = _metres_per_unit(i, manometric)
-    ends = sorted(i.scale.upward * v * metres for v in (i.scale.lowest, i.scale.highest))
-    return Scale(
-        expansion_per_k=_expansion(i),
-        true_at_k=i.scale.true_at_k,
-        standard_uncertainty_m=i.scale.standard_uncertainty_m,
-        bottom_m=ends[0],
-        top_m=ends[1],
-    )
-
-
-def _expansion(i: Instrument) -> Given | None:
-    if i.scale.material is None:
-        return None
-    from limbsight.reduce.constants import constants
-
-    wanted = i.scale.material.lower()
-    materials = constants()["material"]
-    for name, entry in materials.items():
-        if wanted == name.lower() or wanted in (a.lower() for a in entry["aliases"]):
-            return Given(
-                value=entry["expansion_per_k"],
-                standard_uncertainty=entry["half_width_per_k"] / math.sqrt(3),
-            )
-    raise InstrumentError(
-        f"{i.path}: scale.material: {i.scale.material!r} is not known; "
-        f"write one of: {', '.join(materials)}"
-    )
-
-
-def _metres_per_unit(i: Instrument, manometric: Liquid) -> float:
-    """Length of tube or height that one unit of the scale stands for.
-
-    A scale in mmHg over mercury, or in inH2O over water, has graduations as far apart as the
-    name says under conventional density and gravity; over another liquid, or in pascals, it
-    is drawn for that liquid at 20 degC and standard gravity.
-    """
-    if i.scale.unit_m is not None:
-        return i.scale.unit_m
-    from limbsight.reduce.constants import CELSIUS_ZERO_K, convention, default
-
-    assert i.scale.unit_pa is not None
-    density = float(manometric.density(default("own_at_c") + CELSIUS_ZERO_K))
-    if "Hg" in i.scale.unit and manometric.name == "mercury":
-        density = convention("mercury_density_kg_m3")
-    elif "H2O" in i.scale.unit and "water" in manometric.name and "_" not in i.scale.unit:
-        density = 1000.0
-    return i.scale.unit_pa / (density * convention("standard_gravity_m_s2"))
-
-
 def _levels(
     i: Instrument,
     metres: float,
@@ -671,43 +511,6 @@ def _with_covariance(
         )
         for limb in limbs
     )
-
-
-def _fluid(i: Instrument, key: str, spec: LiquidSpec) -> Fluid:
-    from limbsight.reduce.fluids import Liquid, fluid, own_liquid
-
-    try:
-        if spec.density_kg_m3 is None and spec.specific_gravity is None:
-            found = fluid(spec.name)
-        else:
-            found = own_liquid(
-                spec.name,
-                density_kg_m3=spec.density_kg_m3,
-                specific_gravity=spec.specific_gravity,
-                at_k=spec.at_k,
-                expansion_per_k=spec.expansion_per_k,
-                standard_uncertainty_kg_m3=spec.standard_uncertainty_kg_m3,
-            )
-    except InputError as error:
-        raise InstrumentError(f"{i.path}: liquids.{key}: {error}") from error
-    if not isinstance(found, Liquid):
-        return found
-    if spec.surface_tension_n_m is not None:
-        found = replace(found, surface_tension_n_m=spec.surface_tension_n_m)
-    if spec.contact_angle_rad is not None:
-        found = replace(found, contact_angle_rad=spec.contact_angle_rad)
-    return found
-
-
-def _liquid(i: Instrument, key: str, spec: LiquidSpec) -> Liquid:
-    from limbsight.reduce.fluids import Liquid
-
-    found = _fluid(i, key, spec)
-    if not isinstance(found, Liquid):
-        raise InstrumentError(
-            f"{i.path}: liquids.{key}: {spec.name!r} is a gas; name a liquid"
-        )
-    return found
 
 
 def _record(estimate: Estimate) -> PressureReading:

@@ -79,10 +79,18 @@ _KIND_WORDS: dict[str, tuple[PressureKind, int]] = {
 
 @lru_cache(maxsize=1)
 def registry() -> pint.UnitRegistry[Any]:
-    """Return the one unit registry, loaded at the first call."""
+    """Return the one unit registry, loaded at the first call.
+
+    Pint keeps its parsed definitions in the user's cache folder, which saves half a second;
+    where there is no such folder to write to, it parses them each time.
+    """
     import pint
 
-    known: pint.UnitRegistry[Any] = pint.UnitRegistry()
+    known: pint.UnitRegistry[Any]
+    try:
+        known = pint.UnitRegistry(cache_folder=":auto:")
+    except OSError:
+        known = pint.UnitRegistry()
     for line in OWN_DEFINITIONS:
         known.define(line)
     return known

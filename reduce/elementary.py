@@ -11,6 +11,17 @@ Number = Any
 """A float, a numpy array, a complex step or an uncertain number: one formula serves all."""
 
 
+def settled(x: Number) -> Number:
+    """Return ``x``, with an uncertain number's derivatives worked out.
+
+    The library keeps a tree of terms and later walks every path through it; a value that is
+    used in several places multiplies the paths, so it is worked out before.
+    """
+    if isinstance(x, UFloat):
+        _ = x.derivatives
+    return x
+
+
 def sin(x: Number) -> Number:
     """Sine."""
     return umath.sin(x) if isinstance(x, UFloat) else np.sin(x)

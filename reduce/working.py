@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from limbsight.reduce.arrangements import DATUM, RESERVOIR, TAPPING
 from limbsight.reduce.elementary import Number
 from limbsight.reduce.legs import Leg
-from limbsight.reduce.manometer import BEND, BEYOND, MANOMETRIC, PROCESS, WANTED, Reduction
+from limbsight.reduce.reduction import BEND, BEYOND, MANOMETRIC, PROCESS, WANTED, Reduction
 from limbsight.reduce.uncertainty import Estimate
 from limbsight.units import format_number, format_pressure
 

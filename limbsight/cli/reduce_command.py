@@ -19,8 +19,8 @@ if TYPE_CHECKING:
     from limbsight.calib.instrument import Instrument, SiteSpec
     from limbsight.pressure import LevelHeight
     from limbsight.records import PressureReading
-    from limbsight.reduce.manometer import Reduction
     from limbsight.reduce.montecarlo import Agreement, MonteCarlo
+    from limbsight.reduce.reduction import Reduction
     from limbsight.reduce.uncertainty import Estimate
 
 ADAPTIVE = "auto"

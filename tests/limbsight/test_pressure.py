@@ -263,13 +263,13 @@ def test_a_series_is_a_thousand_times_faster(fan):
     n, few = 200_000, 20
     left, right = generator.uniform(-150, 150, (2, n))
     reduce_series(fan, [[left[:10]], [right[:10]]])
-    start = time.perf_counter()
+    start = time.process_time()
     reduce_series(fan, [[left], [right]])
-    per_reading = (time.perf_counter() - start) / n
-    start = time.perf_counter()
+    per_reading = (time.process_time() - start) / n
+    start = time.process_time()
     for k in range(few):
         reduce_heights(fan, left=float(left[k]), right=float(right[k]))
-    one_by_one = (time.perf_counter() - start) / few
+    one_by_one = (time.process_time() - start) / few
     assert one_by_one / per_reading >= 1000
 
 

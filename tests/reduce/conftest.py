@@ -5,7 +5,8 @@ from __future__ import annotations
 import pytest
 
 from limbsight.reduce.fluids import own_liquid
-from limbsight.reduce.manometer import Level, Manometer, Scale, prepare
+from limbsight.reduce.manometer import Level, Manometer, Scale
+from limbsight.reduce.prepare import prepare
 from limbsight.units import Given
 
 G = 9.81

@@ -18,9 +18,9 @@ from limbsight.reduce.manometer import (
     Level,
     Manometer,
     Scale,
-    prepare,
-    subtract_zero,
 )
+from limbsight.reduce.prepare import prepare
+from limbsight.reduce.reduction import subtract_zero
 from limbsight.reduce.uncertainty import propagate
 from limbsight.units import Given
 

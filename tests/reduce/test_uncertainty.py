@@ -10,8 +10,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from limbsight.reduce.fluids import liquid
-from limbsight.reduce.manometer import Manometer, prepare
+from limbsight.reduce.manometer import Manometer
 from limbsight.reduce.montecarlo import compare, monte_carlo, shortest_interval
+from limbsight.reduce.prepare import prepare
 from limbsight.reduce.uncertainty import (
     Input,
     array_uncertainty,

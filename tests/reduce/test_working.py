@@ -7,7 +7,8 @@ import re
 import pytest
 
 from limbsight.reduce.fluids import liquid
-from limbsight.reduce.manometer import Manometer, prepare
+from limbsight.reduce.manometer import Manometer
+from limbsight.reduce.prepare import prepare
 from limbsight.reduce.uncertainty import propagate
 from limbsight.reduce.working import working_latex, working_text
 from limbsight.units import Given
