@@ -29,6 +29,7 @@ from limbsight.calib.meniscus_picture import (
     factor_priors,
     is_gas,
     is_uneven,
+    light_paths,
     pictures,
 )
 from limbsight.calib.meniscus_shape import meniscus_surface
@@ -316,7 +317,8 @@ class _Fit:
     def run(self) -> ApexFit:
         start = np.zeros(len(self.priors))
         steps, others = self._variants(start)
-        bundle = pictures(self.around, self.nominal, others)
+        light = light_paths(self.around, self.nominal)
+        bundle = pictures(self.around, self.nominal, others, light)
         traced = _Traced(at=start, steps=steps, pictures=bundle)
         candidates = []
         for state in self._search(bundle[0]):
@@ -330,7 +332,7 @@ class _Fit:
         for _ in range(_MORE_ROUNDS):
             at = state.physics.copy()
             steps, others = self._variants(at)
-            bundle = pictures(self.around, self._physics(at), others)
+            bundle = pictures(self.around, self._physics(at), others, light)
             state.factors = self._factors(state, bundle[0])
             state, last = self._improved(
                 state, _Traced(at=at, steps=steps, pictures=bundle)

@@ -12,6 +12,7 @@ Lengths are in bore radii.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -208,44 +209,113 @@ _BOARD_NODES = np.array([-3.0, -1.8, -1.1, -0.7, -0.4, -0.2, 0.0, 0.2, 0.4, 0.6,
 _RAYS_PER_BAND = 2
 
 
-def pictures(around: Surroundings, base: Physics, others: list[Physics]) -> list[Picture]:
-    """Pictures for ``base`` and for each of ``others``, which differ from it a little."""
+def pictures(
+    around: Surroundings, base: Physics, others: list[Physics], light: Paths | None = None
+) -> list[Picture]:
+    """Pictures for ``base`` and for each of ``others``, which differ from it in one thing.
+
+    ``light`` from ``light_paths`` spares tracing the light on the board anew.
+    """
     variants = [base, *others]
     # Variants that differ only in light and absorption share their rays.
-    geometries = [replace(p, lit_through=0.0, skin_below=0.0, skin_above=0.0) for p in variants]
+    geometries = [_geometry(physics) for physics in variants]
     distinct = list(dict.fromkeys(geometries))
-    which = [distinct.index(geometry) for geometry in geometries]
     scenes = [_scene(around, geometry) for geometry in distinct]
-    light = _light_paths(around, scenes[0])
-    shades = [_shading(around, physics, light) for physics in variants]
+    light = light_paths(around, base) if light is None else light
+    shade = _shading(around, base, light)
+    rays = _traced(around, base, scenes, shade)
+    value = _columns(around, base, scenes, shade, rays)
+    by_geometry = [_picture(rays, value, number) for number in range(len(scenes))]
+    own = rays.only(0)
+    return [
+        by_geometry[distinct.index(geometry)]
+        if geometry != geometries[0] or physics == base
+        else _picture(
+            own,
+            _columns(around, physics, scenes[:1], _shading(around, physics, light), own),
+            0,
+        )
+        for physics, geometry in zip(variants, geometries, strict=True)
+    ]
 
+
+def light_paths(around: Surroundings, physics: Physics) -> Paths:
+    """Light followed back from the board through the tube."""
+    inclination = _room_inclinations()
+    scene = _scene(around, physics)
+    return trace_back(
+        scene,
+        around.view.axis_to_board_m / scene.surface.bore_radius_m,
+        np.repeat(_BOARD_NODES, len(inclination)),
+        np.tile(inclination, len(_BOARD_NODES)),
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Rays:
+    """Rays with their scenes (N,) and apparent heights (N,), and all their paths."""
+
+    scene: Index
+    height: Array
+    paths: Paths
+
+    def only(self, number: int) -> _Rays:
+        """The rays of one scene, numbered anew."""
+        kept = np.flatnonzero(self.scene == number)
+        anew = np.full(len(self.scene), -1)
+        anew[kept] = np.arange(len(kept))
+        which = anew[self.paths.ray] >= 0
+        parts = {name: getattr(self.paths, name)[which] for name in Paths.__slots__}
+        parts["ray"] = anew[parts["ray"]]
+        return _Rays(
+            scene=np.zeros(len(kept), dtype=np.int64),
+            height=self.height[kept],
+            paths=Paths(**parts),
+        )
+
+
+def _geometry(physics: Physics) -> Physics:
+    return replace(physics, lit_through=0.0, skin_below=0.0, skin_above=0.0)
+
+
+def _traced(
+    around: Surroundings, base: Physics, scenes: list[Scene], shade: _Shading
+) -> _Rays:
+    """A coarse bundle for each scene, finer where neighbours differ much: rims, limits of
+    total reflection."""
     coarse = _coarse_heights(around, base)
     count = len(coarse)
-    scene_of = np.repeat(np.arange(len(scenes)), count)
-    paths = trace(scenes, scene_of, np.tile(coarse, len(scenes)))
-    rough = _brightness(paths, count * len(scenes), base, shades[0])
-    jump = np.abs(np.diff(rough.reshape(len(scenes), count, -1), axis=1)).max(axis=2)
-    where, left = np.nonzero(jump > _REFINE_ABOVE)
+    scene = np.repeat(np.arange(len(scenes)), count)
+    height = np.tile(coarse, len(scenes))
+    paths = trace(scenes, scene, height)
+    rough = _brightness(paths, len(height), base, shade).reshape(len(scenes), count, -1)
+    where, left = np.nonzero(np.abs(np.diff(rough, axis=1)).max(axis=2) > _REFINE_ABOVE)
     part = (np.arange(_RAYS_PER_BREAK) + 1.0) / (_RAYS_PER_BREAK + 1.0)
     more = (coarse[left][:, None] + part * np.diff(coarse)[left][:, None]).ravel()
-    more_of = np.repeat(where, _RAYS_PER_BREAK)
-    extra = trace(scenes, more_of, more)
+    if not len(more):
+        return _Rays(scene=scene, height=height, paths=paths)
+    of_more = np.repeat(where, _RAYS_PER_BREAK)
+    fine = trace(scenes, of_more, more)
+    pairs = {
+        name: np.concatenate([getattr(paths, name), getattr(fine, name)])
+        for name in Paths.__slots__
+        if name != "ray"
+    }
+    return _Rays(
+        scene=np.concatenate([scene, of_more]),
+        height=np.concatenate([height, more]),
+        paths=Paths(ray=np.concatenate([paths.ray, fine.ray + len(height)]), **pairs),
+    )
 
-    out = []
-    for physics, number, shade in zip(variants, which, shades, strict=True):
-        base_part = _taken(paths, number * count, count)
-        edges = np.searchsorted(more_of, [number, number + 1])
-        fine_part = _taken(extra, int(edges[0]), int(edges[1] - edges[0]))
-        height = np.concatenate([coarse, more[edges[0] : edges[1]]])
-        joined = _joined(base_part, fine_part, count)
-        value = _columns(around, physics, scenes[number], shade, joined, height)
-        order = np.argsort(height, kind="stable")
-        height, value = height[order], value[order]
-        border = np.concatenate(
-            [[height[0]], 0.5 * (height[1:] + height[:-1]), [height[-1]]]
-        )
-        out.append(Picture(border=border, value=value))
-    return out
+
+def _picture(rays: _Rays, value: Array, number: int) -> Picture:
+    own = np.flatnonzero(rays.scene == number)
+    own = own[np.argsort(rays.height[own], kind="stable")]
+    height = rays.height[own]
+    middle = 0.5 * (height[1:] + height[:-1])
+    return Picture(
+        border=np.concatenate([height[:1], middle, height[-1:]]), value=value[own]
+    )
 
 
 def _scene(around: Surroundings, physics: Physics) -> Scene:
@@ -280,34 +350,6 @@ def _coarse_heights(around: Surroundings, base: Physics) -> Array:
             np.linspace(high, top, _RAYS_BESIDE),
         ]
     )
-
-
-def _rows(paths: Paths, which: NDArray[np.bool_] | slice, shift: int) -> Paths:
-    return Paths(
-        ray=paths.ray[which] - shift,
-        end=paths.end[which],
-        weight=paths.weight[which],
-        below=paths.below[which],
-        above=paths.above[which],
-        below_walls=paths.below_walls[which],
-        above_walls=paths.above_walls[which],
-        exit_sine=paths.exit_sine[which],
-        exit_height=paths.exit_height[which],
-        mirrored=paths.mirrored[which],
-    )
-
-
-def _taken(paths: Paths, first: int, count: int) -> Paths:
-    return _rows(paths, (paths.ray >= first) & (paths.ray < first + count), first)
-
-
-def _joined(one: Paths, two: Paths, shift: int) -> Paths:
-    pairs = {
-        name: np.concatenate([getattr(one, name), getattr(two, name)])
-        for name in Paths.__slots__
-        if name != "ray"
-    }
-    return Paths(ray=np.concatenate([one.ray, two.ray + shift]), **pairs)
 
 
 # --- light --------------------------------------------------------------------------------
@@ -351,20 +393,11 @@ def _shading(around: Surroundings, physics: Physics, light: Paths) -> _Shading:
     return _Shading(log_below=log_below, log_above=log_above, board=board)
 
 
+@cache
 def _room_inclinations() -> Array:
     part = (np.arange(_RAYS_PER_BAND) + 0.5) / _RAYS_PER_BAND
     return np.asarray(
         (_LIGHT_EDGES[:-1, None] + np.diff(_LIGHT_EDGES)[:, None] * part).ravel()
-    )
-
-
-def _light_paths(around: Surroundings, scene: Scene) -> Paths:
-    inclination = _room_inclinations()
-    return trace_back(
-        scene,
-        around.view.axis_to_board_m / scene.surface.bore_radius_m,
-        np.repeat(_BOARD_NODES, len(inclination)),
-        np.tile(inclination, len(_BOARD_NODES)),
     )
 
 
@@ -388,7 +421,7 @@ def _light_by_band(
 
 
 def _transmittance(
-    paths: Paths, chord: float, physics: Physics, log_below: Array, log_above: Array
+    paths: Paths, chord: Array | float, physics: Physics, log_below: Array, log_above: Array
 ) -> Array:
     """Share of light left along each path, (P, 3)."""
     low, high = physics.skin_below, physics.skin_above
@@ -431,17 +464,20 @@ def _brightness(paths: Paths, count: int, physics: Physics, shade: _Shading) -> 
 def _columns(
     around: Surroundings,
     physics: Physics,
-    scene: Scene,
+    scenes: list[Scene],
     shade: _Shading,
-    paths: Paths,
-    height: Array,
+    rays: _Rays,
 ) -> Array:
     """Brightness of each ray in each column and channel, (N, 3, K)."""
-    chord = 2.0 / np.sqrt(1.0 - (np.sin(scene.elevation_rad) / scene.below_index) ** 2)
-    passed = paths.weight[:, None] * _transmittance(
-        paths, chord, physics, shade.log_below, shade.log_above
+    paths = rays.paths
+    of_path = rays.scene[paths.ray]
+    chord = np.array(
+        [2.0 / np.sqrt(1.0 - (np.sin(s.elevation_rad) / s.below_index) ** 2) for s in scenes]
     )
-    board_height = _board_height(around, scene, paths)
+    passed = paths.weight[:, None] * _transmittance(
+        paths, chord[of_path], physics, shade.log_below, shade.log_above
+    )
+    board_height = _board_height(around, scenes, of_path, paths)
     back = paths.end == BACK
     nodes, _, bands = shade.board.shape
     lit = _hats(_BOARD_NODES, board_height) @ shade.board.reshape(nodes, -1)
@@ -451,6 +487,7 @@ def _columns(
     white = around.white
     front = passed * white * (paths.end == FRONT)[:, None]
     trapped = paths.weight[:, None] * white * (paths.end == TRAPPED)[:, None]
+    height = rays.height[paths.ray][:, None]
     if around.below.opaque_mirror:
         mirrored = paths.mirrored[:, None]
         column = paths.weight[:, None] * around.below_colour * (paths.end == COLUMN)[:, None]
@@ -459,29 +496,32 @@ def _columns(
         turned = np.where(paths.end == FRONT, np.pi - turned, turned)
         shown = _hats(_DOME_KNOTS, turned)[:, None, :] * dome[:, :, None]
         light, uneven = (part * (1.0 - mirrored[:, :, None]) for part in (light, uneven))
-        extras = [trapped, column, column * height[paths.ray][:, None], dome]
-        stacked = np.concatenate([light, uneven, np.stack(extras, axis=2), shown], axis=2)
+        extras = np.stack([trapped, column, column * height, dome], axis=2)
+        parts = [light, uneven, extras, shown]
     else:
-        extras = [front, front * paths.exit_sine[:, None], trapped]
-        parts = [light, uneven, np.stack(extras, axis=2)]
+        extras = np.stack([front, front * paths.exit_sine[:, None], trapped], axis=2)
+        parts = [light, uneven, extras]
         if not is_gas(around.above):
             both = (paths.below > 0.0) & (paths.above > 0.0)
-            wall = abs(scene.surface.wall_height_m) / scene.surface.bore_radius_m
-            level = height[paths.ray] / max(wall, 0.05)
+            wall = np.array([s.surface.wall_height_m / s.surface.bore_radius_m for s in scenes])
+            level = height[:, 0] / np.maximum(np.abs(wall[of_path]), 0.05)
             mixed = on_board * both[:, None]
             parts.append(_hats(_MIX_KNOTS, level)[:, None, :] * mixed[:, :, None])
-        stacked = np.concatenate(parts, axis=2)
-    summed = _summed(paths.ray, stacked.reshape(len(paths.ray), -1), len(height))
-    return summed.reshape(len(height), 3, -1)
+    stacked = np.concatenate(parts, axis=2)
+    summed = _summed(paths.ray, stacked.reshape(len(paths.ray), -1), len(rays.height))
+    return summed.reshape(len(rays.height), 3, -1)
 
 
-def _board_height(around: Surroundings, scene: Scene, paths: Paths) -> Array:
+def _board_height(
+    around: Surroundings, scenes: list[Scene], of_path: Index, paths: Paths
+) -> Array:
     """Where a path meets the board, above the apex."""
+    outer = np.array([s.outer_radius for s in scenes])[of_path]
+    bore = np.array([s.surface.bore_radius_m for s in scenes])[of_path]
     sine = np.clip(paths.exit_sine, -0.98, 0.98)
-    in_glass = sine / scene.glass_index
-    wall = (scene.outer_radius - 1.0) * in_glass / np.sqrt(1.0 - in_glass**2)
-    board = around.view.axis_to_board_m / scene.surface.bore_radius_m
-    gap = max(board - scene.outer_radius, 0.0)
+    in_glass = sine / GLASS_REFRACTIVE_INDEX
+    wall = (outer - 1.0) * in_glass / np.sqrt(1.0 - in_glass**2)
+    gap = np.maximum(around.view.axis_to_board_m / bore - outer, 0.0)
     return np.asarray(paths.exit_height + wall + gap * sine / np.sqrt(1.0 - sine**2))
 
 
