@@ -175,18 +175,33 @@ class Sequences:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class TextTable:
+    """Spellings of numbers, each distinct one once.
+
+    ``texts[step * (most + 1) + number]`` holds the spellings of a number; joined end to
+    end they are ``distinct[where]``, and each group begins at its place in ``starts``.
+    """
+
+    most: int
+    texts: tuple[tuple[str, ...], ...]
+    distinct: tuple[str, ...]
+    where: IntArray
+    starts: IntArray
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Prediction:
     """Texts that (H,) hypotheses predict at (J,) labels.
 
     ``shift`` (H,) is the predicted graduation less the one the labels were found at,
     ``ids`` (H, J) points into ``texts`` (-1: no label), ``values`` (H, J) is the signed
-    number, ``texts`` holds the spellings of each.
+    number.
     """
 
     shift: FloatArray
     ids: IntArray
     values: FloatArray
-    texts: tuple[tuple[str, ...], ...]
+    texts: TextTable
 
 
 def from_numberings(numberings: tuple[Numbering, ...]) -> Sequences:
@@ -263,11 +278,26 @@ def predict(sequences: Sequences, labels: FloatArray, phase: int) -> Prediction:
         values <= (sequences.highest + slack)[:, None]
     )
     steps, which = np.unique(step * sequences.division, return_inverse=True)
-    key = np.abs(number).astype(np.int64) * len(steps) + which[:, None]
-    known, ids = np.unique(key, return_inverse=True)
-    texts = tuple(spellings(k // len(steps), float(steps[k % len(steps)])) for k in known)
-    ids = np.where(present, ids.reshape(key.shape), -1)
+    count = np.abs(number).astype(np.int64)
+    texts = text_table(
+        tuple(float(s) for s in steps), int(count.max(initial=0, where=present))
+    )
+    ids = np.where(present, count + which[:, None] * (texts.most + 1), -1)
     return Prediction(shift=shift, ids=ids, values=values, texts=texts)
+
+
+@cache
+def text_table(steps: tuple[float, ...], most: int) -> TextTable:
+    """Texts of 0 to ``most`` numbers from zero, for each step in turn."""
+    texts = tuple(spellings(number, step) for step in steps for number in range(most + 1))
+    distinct, where = np.unique([t for group in texts for t in group], return_inverse=True)
+    return TextTable(
+        most=most,
+        texts=texts,
+        distinct=tuple(str(text) for text in distinct),
+        where=where,
+        starts=np.cumsum([0] + [len(group) for group in texts])[:-1],
+    )
 
 
 @cache

@@ -163,16 +163,22 @@ def string_probabilities(probabilities: FloatArray, strings: Sequence[str]) -> F
     kept = np.maximum(_without_idle_steps(probabilities), LEAST_PROBABILITY)
     seen = probabilities.sum(axis=1)
     result = np.zeros((len(kept), len(strings)))
-    lengths = np.array([len(s) for s in strings])
-    for length in np.unique(lengths):
-        which = np.flatnonzero(lengths == length)
-        codes = np.array(
-            [[CHARACTERS.index(c) + 1 for c in strings[int(i)]] for i in which], dtype=np.int64
-        ).reshape(len(which), length)
+    for which, codes in _coded(tuple(strings)):
         bound = seen[:, codes].min(axis=2, initial=1.0)
         crop, string = np.nonzero(bound >= NEGLIGIBLE)
         result[crop, which[string]] = _forward(kept[crop], codes[string])
     return result
+
+
+@cache
+def _coded(strings: tuple[str, ...]) -> list[tuple[NDArray[np.int64], NDArray[np.int64]]]:
+    """Strings of each length: their places (S,) and classes (S, length)."""
+    groups = []
+    for length in sorted({len(string) for string in strings}):
+        which = [i for i, string in enumerate(strings) if len(string) == length]
+        codes = [[CHARACTERS.index(c) + 1 for c in strings[i]] for i in which]
+        groups.append((np.array(which), np.array(codes, np.int64).reshape(len(which), length)))
+    return groups
 
 
 def _without_idle_steps(probabilities: FloatArray) -> FloatArray:

@@ -62,14 +62,14 @@ OFFSET_SD = 0.12
 """Spread of the middle of figures about their graduation, in figure heights; figures are
 set by eye or by their box (from drawn scales in 29 faces)."""
 OFFSET_FLOOR = -8.0
-KNOWN_LABELS, BARE_LABELS = 16, 20
-"""Labels read at most; more add time, not certainty."""
+MOST_LABELS, CONTROL_LABELS, PROBED_LABELS = 16, 8, 4
+"""Labels read at most: for the verdict, in a second column, and to rank columns by
+legibility. More add time, not certainty."""
 GOOD_EVIDENCE = 3.5
 """Mean evidence per label (at most 6.9) at which nothing else is tried."""
 OTHER_HEIGHTS = (0.72, 1.4)
 """Heights tried then, relative to the one found: the network's range is 12/17 to 23/17."""
 MOST_COLUMNS = 3
-PROBED_LABELS = 4
 DECISIVE_MARGIN = 8.0
 DECISIVE_LABELS = 3
 DECISIVE_AGREEMENT = 0.6
@@ -243,6 +243,8 @@ def _best_outcome(
     columns: list[NumeralColumn],
 ) -> _Outcome:
     """Outcome of the first column that reads well, else of the best attempt of all."""
+    if not hypotheses.numberings and _legibility(grey, geometry, columns[0]) < 0.5:
+        columns = _by_legibility(grey, geometry, columns)
     best = _score(grey, geometry, hypotheses, columns[0], "upright", 1.0)
     if best.mean >= GOOD_EVIDENCE:
         return best
@@ -265,16 +267,19 @@ def _best_outcome(
 def _by_legibility(
     grey: NDArray[np.uint8], geometry: ScaleGeometry, columns: list[NumeralColumn]
 ) -> list[NumeralColumn]:
-    """Columns with the most labels that read as numbers first, from a few labels each."""
-    if len(columns) < 2:
-        return columns
-    looks = [
-        _look(grey, geometry, c, _label_indices(geometry, c, PROBED_LABELS), "upright", 1.0)
-        for c in columns
-    ]
-    share = [np.mean([_is_number(text) for text in look.read]) for look in looks]
+    """Columns with the most labels that read as numbers first."""
+    share = [_legibility(grey, geometry, column) for column in columns]
     order = sorted(range(len(columns)), key=lambda i: (-share[i], -columns[i].score))
     return [columns[i] for i in order]
+
+
+def _legibility(
+    grey: NDArray[np.uint8], geometry: ScaleGeometry, column: NumeralColumn
+) -> float:
+    """Share of a few labels of a column that read as numbers."""
+    labels = _label_indices(geometry, column, PROBED_LABELS)
+    read = _look(grey, geometry, column, labels, "upright", 1.0).read
+    return sum(_is_number(text) for text in read) / len(read)
 
 
 def _is_number(text: str) -> bool:
@@ -295,18 +300,18 @@ def _contradicted(
 ) -> bool:
     """Whether another column at the same graduations is sure of other numbers."""
     for column in columns:
-        same = (column.numbered_every, column.phase) == (
-            best.column.numbered_every,
-            best.column.phase,
-        )
-        if column is best.column or not same:
+        if column is best.column or _graduations(column) != _graduations(best.column):
             continue
-        other = _score(grey, geometry, hypotheses, column, best.stance, 1.0)
-        if other.mean < GOOD_EVIDENCE:
-            return False
-        mine, theirs = (o.prediction.values[int(np.argmax(o.scores))] for o in (best, other))
-        return not np.allclose(mine, theirs)
+        other = _score(grey, geometry, hypotheses, column, best.stance, 1.0, CONTROL_LABELS)
+        mine, theirs = (o.sequences.numbering(int(np.argmax(o.scores))) for o in (best, other))
+        ends = other.labels[[0, -1]]
+        agree = all(np.isclose(mine.value(k), theirs.value(k)) for k in ends)
+        return other.mean >= GOOD_EVIDENCE and not agree
     return False
+
+
+def _graduations(column: NumeralColumn) -> tuple[int, int]:
+    return column.numbered_every, column.phase
 
 
 def _score(
@@ -316,9 +321,9 @@ def _score(
     column: NumeralColumn,
     stance: Stance,
     factor: float,
+    most: int = MOST_LABELS,
 ) -> _Outcome:
-    """Score every hypothesis on the labels of a column."""
-    most = KNOWN_LABELS if hypotheses.numberings else BARE_LABELS
+    """Score every hypothesis on the labels of a column, ``most`` of them at most."""
     labels = _label_indices(geometry, column, most)
     if hypotheses.numberings:
         sequences = from_numberings(hypotheses.numberings)
@@ -378,17 +383,12 @@ def _look(
 
 def _label_evidence(look: _Look, prediction: Prediction, ids: IntArray) -> FloatArray:
     """Evidence of each label for the texts of ids (H, J): (H, J)."""
-    spellings = [text for texts in prediction.texts for text in texts]
-    starts = np.cumsum([0] + [len(texts) for texts in prediction.texts])[:-1]
-    distinct, where = np.unique([*spellings, ""], return_inverse=True)
-    single = string_probabilities(look.probabilities, [str(text) for text in distinct])[
-        :, where
-    ]
-    text = np.add.reduceat(single[:, :-1], starts, axis=1)
+    texts = prediction.texts
+    distinct = string_probabilities(look.probabilities, texts.distinct)
+    text = np.add.reduceat(distinct[:, texts.where], texts.starts, axis=1)
+    blank = string_probabilities(look.probabilities, ("",))
     evidence = np.log((1 - MISREAD) * text / CHANCE + MISREAD)
-    absent = np.minimum(
-        np.log((1 - MISREAD) * single[:, -1:] / CHANCE + MISREAD), ABSENCE_CREDIT
-    )
+    absent = np.minimum(np.log((1 - MISREAD) * blank / CHANCE + MISREAD), ABSENCE_CREDIT)
     table = np.concatenate((evidence, absent), axis=1)
     return np.asarray(table[np.arange(ids.shape[1]), ids])
 
@@ -455,7 +455,7 @@ def _label_report(outcome: _Outcome, best: int) -> tuple[LabelEvidence, ...]:
     return tuple(
         LabelEvidence(
             index=int(index[j]),
-            expected=prediction.texts[ids[j]][-1] if ids[j] >= 0 else "",
+            expected=prediction.texts.texts[ids[j]][-1] if ids[j] >= 0 else "",
             read=look.read[j],
             evidence=float(evidence[j]),
             box_px=look.boxes_px[j],
