@@ -43,6 +43,8 @@ GAP_SHARE = 0.06
 SMEAR_PX = 1.6
 """Strokes reach this much too far up and down through smoothing: median over 120 scales drawn
 in the faces of the training, the same for figures of 8 to 20 px."""
+LEAST_HEIGHT_PX = 6
+"""Figures lower than this less SMEAR_PX can't be read; ends of lines are lower."""
 DRIFT_PARTS, DRIFT_ROUNDS = 3, 2
 """Numbers may drift along their column where the geometry is not exact: thirds of the
 column are placed on their own, twice."""
@@ -408,7 +410,7 @@ def _blob(excess: FloatArray, height: float, start: int) -> tuple[slice, slice] 
         return None
     profile = cv2.blur(excess[:, columns].mean(axis=1)[None], (3, 1))[0]
     rows = _extent(profile, int(np.argmax(profile)), 0.4, 0.25 * height)
-    return (rows, columns) if rows.stop - rows.start >= 4 else None
+    return (rows, columns) if rows.stop - rows.start >= LEAST_HEIGHT_PX else None
 
 
 def _window_mean(strokes: ImageArray, rows: FloatArray, half: int) -> FloatArray:

@@ -267,7 +267,7 @@ def _best_outcome(
 def _by_legibility(
     grey: NDArray[np.uint8], geometry: ScaleGeometry, columns: list[NumeralColumn]
 ) -> list[NumeralColumn]:
-    """Columns with the most labels that read as numbers first."""
+    """Columns with the most labels that read as different numbers first."""
     share = [_legibility(grey, geometry, column) for column in columns]
     order = sorted(range(len(columns)), key=lambda i: (-share[i], -columns[i].score))
     return [columns[i] for i in order]
@@ -276,10 +276,13 @@ def _by_legibility(
 def _legibility(
     grey: NDArray[np.uint8], geometry: ScaleGeometry, column: NumeralColumn
 ) -> float:
-    """Share of a few labels of a column that read as numbers."""
+    """Different numbers among a few labels of a column, over the labels.
+
+    Ends of lines may read as noughts, but not as a sequence.
+    """
     labels = _label_indices(geometry, column, PROBED_LABELS)
     read = _look(grey, geometry, column, labels, "upright", 1.0).read
-    return sum(_is_number(text) for text in read) / len(read)
+    return len({text for text in read if _is_number(text)}) / len(read)
 
 
 def _is_number(text: str) -> bool:
