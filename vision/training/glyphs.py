@@ -6,6 +6,9 @@ less those with text figures, since graduated scales carry lining figures. Run::
     python glyphs.py FONT_FOLDER glyphs.npz
 """
 
+# mypy: ignore-errors
+# A script beside the product: its libraries are no dependencies and need no types.
+
 from __future__ import annotations
 
 import re

@@ -15,6 +15,9 @@ The shipped network had 200 s and then, from its weights, 150 s on one data-cent
 .. [1] Graves et al., Proc. ICML 2006, 369-376.
 """
 
+# mypy: ignore-errors
+# A script beside the product: its libraries are no dependencies and need no types.
+
 from __future__ import annotations
 
 import multiprocessing
@@ -38,6 +41,7 @@ HEIGHT, WIDTH = 32, 96
 BATCH = 1024
 LONGEST = 7
 BLANK_FRACTION = 0.12
+RANDOM = np.random.default_rng()
 NOISE_TO_CONTRAST = 0.4
 """Largest standard deviation of the noise as a fraction of the contrast of the ink."""
 
@@ -81,7 +85,8 @@ def draw_string(rng: np.random.Generator) -> str:
     if kind < 0.12:
         return str(rng.choice(UNITS))
     if kind < 0.5:
-        return "".join(rng.choice(list("0123456789"), rng.choice((1, 2, 3, 4, 5), p=(0.2, 0.3, 0.3, 0.13, 0.07))))  # fmt: skip
+        length = rng.choice((1, 2, 3, 4, 5), p=(0.2, 0.3, 0.3, 0.13, 0.07))
+        return "".join(rng.choice(list("0123456789"), length))
     if kind < 0.8:
         return str(
             rng.integers(0, 10 ** rng.integers(1, 4)) * rng.choice((1, 2, 5, 10, 20, 50, 100))
@@ -254,7 +259,7 @@ class Drawing:
         )
         grains = []
         for part in torch.zeros_like(image).chunk(8):
-            size = np.random.choice((0.33, 0.5, 0.75, 1.0, 1.4))
+            size = RANDOM.choice((0.33, 0.5, 0.75, 1.0, 1.4))
             shape = (int(HEIGHT * size), int(WIDTH * size))
             noise = torch.randn(len(part), 1, *shape, device=self.device)
             grains.append(functional.interpolate(noise, (HEIGHT, WIDTH), mode="bilinear"))
@@ -294,9 +299,9 @@ def normalise(image: torch.Tensor) -> torch.Tensor:
 
 def blurs(count: int) -> list[tuple[float, float]]:
     """Standard deviations (rows, columns) in doubled pixels; some motion-like."""
-    rng = np.random.default_rng(np.random.randint(2**31))
-    round_ = rng.uniform(0.3, 5.5, count) * rng.uniform(0.3, 1.0, count)
-    uneven = np.where(rng.random((count, 2)) < 0.2, rng.uniform(0.5, 2.0, (count, 2)), 1.0)
+    round_ = RANDOM.uniform(0.3, 5.5, count) * RANDOM.uniform(0.3, 1.0, count)
+    motion = RANDOM.uniform(0.5, 2.0, (count, 2))
+    uneven = np.where(RANDOM.random((count, 2)) < 0.2, motion, 1.0)
     return [tuple(row) for row in np.clip(round_[:, None] * uneven, 0.2, 6.5)]
 
 
@@ -348,7 +353,8 @@ def measure(net: nn.Module, drawing: Drawing, data: list[torch.Tensor]) -> float
         blank = torch.zeros(BATCH, device=rows.device)
         with torch.no_grad():
             texts = greedy(net(drawing.batch(rows[span], extents[span], blank)))
-        wanted = ["".join(CLASSES[c - 1] for c in t[:m]) for t, m in zip(targets[span].tolist(), lengths[span].tolist(), strict=True)]  # fmt: skip
+        pairs = zip(targets[span].tolist(), lengths[span].tolist(), strict=True)
+        wanted = ["".join(CLASSES[c - 1] for c in codes[:length]) for codes, length in pairs]
         right += sum(a == b for a, b in zip(texts, wanted, strict=True))
     return right / (len(rows) // BATCH * BATCH)
 
@@ -403,9 +409,14 @@ def main(
     torch.save(net.state_dict(), target.replace(".onnx", ".pt"))
     example = torch.zeros(1, 1, HEIGHT, WIDTH)
     torch.onnx.export(
-        net.cpu(), (example,), target, input_names=["crops"], output_names=["log_probabilities"],
-        dynamic_axes={"crops": {0: "n", 3: "w"}, "log_probabilities": {0: "n", 3: "t"}}, dynamo=False,
-    )  # fmt: skip
+        net.cpu(),
+        (example,),
+        target,
+        input_names=["crops"],
+        output_names=["log_probabilities"],
+        dynamic_axes={"crops": {0: "n", 3: "w"}, "log_probabilities": {0: "n", 3: "t"}},
+        dynamo=False,
+    )
 
 
 if __name__ == "__main__":
