@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 
 from sample_images.generator.cases import Case
@@ -9,7 +11,7 @@ from sample_images.generator.cases import Case
 POINTS = 9  # points given along each scale
 
 
-def record(case: Case) -> dict[str, object]:
+def record(case: Case) -> dict[str, Any]:
     """Truth as plain JSON data; positions in px of the upright picture, first centre 0, 0."""
     g, cam = case.graduation, case.camera
     menisci = []

@@ -150,6 +150,7 @@ def test_exif(case, orientation):
     assert details[phone.EXIF_FOCAL_35] == 52
     assert details[phone.EXIF_DATE_ORIGINAL] == d.taken_at
     upright = cv2.imdecode(np.frombuffer(data, np.uint8), cv2.IMREAD_COLOR)
+    assert upright is not None
     assert upright.shape == picture.shape
     assert upright[4, 15, 2] > 200 > 60 > upright[30, 15, 2]
 
