@@ -45,16 +45,21 @@ MISFIT_LIMIT = 0.1
 path-traced photographs from two sources: right ones stay below 0.08 (19 of 20), mercury
 under lamps and missed by a third of its dome has 0.12 and more."""
 
-_RISE_SHARE_MIRROR, _RISE_SHARE_COVERED = 0.08, 0.06
-"""Of the height of dome or bowl, left uncertain by what a mirror may show of the room and
-by colours seen through two liquids: about the root mean square of the errors that
-path-traced photographs left unexplained."""
-
-STRAIN_LIMIT = 2.9
-"""Prior standard deviations by which the physics may move before a person should look."""
+_RISE_SHARE, _RISE_SHARE_COVERED, _RISE_SHARE_MIRROR = 0.015, 0.12, 0.15
+"""Of the height of bowl or dome, left uncertain by what the model does not hold: dirt and
+uneven light; colours seen through two liquids; what a mirror shows of the room.  About the
+root mean square of the errors left unexplained in path-traced photographs from two
+sources."""
 
 _SMOOTH_DEGREE = 4
 """Of the polynomial that a stretch of tube without a meniscus may follow."""
+
+_RISE_SHARE_BLACK, _DARK = 0.05, 0.3
+"""Added for a liquid without any light; from this brightness over the board's on, nothing."""
+
+AMBIGUITY_LIMIT = 2.0
+"""Spread of rival positions over the rest of the uncertainty, beyond which a person should
+choose."""
 
 GAIN_LIMIT = 250.0
 """What a meniscus must explain beyond a smooth profile.  In path-traced photographs from
@@ -227,7 +232,13 @@ def _priors(
     table = [
         ("below_index", index, u_below, 1.2, 2.0),
         ("above_index", index, u_above, 1.0, 2.0),
-        ("capillary_length_m", "capillary_length", interface.u_capillary_length_m, 0.4 * a, 3 * a),
+        (
+            "capillary_length_m",
+            "capillary_length",
+            interface.u_capillary_length_m,
+            0.4 * a,
+            3 * a,
+        ),
         ("contact_angle_rad", "contact_angle", interface.u_contact_angle_rad, *angles),
         (
             "bore_radius_m",
@@ -258,7 +269,11 @@ def _model_error(around: Surroundings) -> float:
 def _rise_share(around: Surroundings) -> float:
     if around.below.opaque_mirror:
         return _RISE_SHARE_MIRROR
-    return 0.0 if is_gas(around.above) else _RISE_SHARE_COVERED
+    if not is_gas(around.above):
+        return _RISE_SHARE_COVERED
+    # In a liquid nearly black the band's lower edge fades, and the rim alone must tell.
+    shine = float(around.below_colour.max() / around.white.max())
+    return _RISE_SHARE + _RISE_SHARE_BLACK * max(0.0, 1.0 - shine / _DARK)
 
 
 # --- fit -----------------------------------------------------------------------------------
@@ -329,15 +344,16 @@ class _Fit:
         )
 
     def run(self) -> ApexFit:
-        start = np.zeros(len(self.priors))
-        steps, others = self._variants(start)
         light = light_paths(self.around, self.nominal)
-        bundle = pictures(self.around, self.nominal, others, light)
-        traced = _Traced(at=start, steps=steps, pictures=bundle)
         candidates = []
-        for state in self._search(bundle[0]):
-            state.factors = self._factors(state, bundle[0])
-            candidates.append(self._improved(state, traced))
+        for start in self._starts():
+            steps, others = self._variants(start)
+            bundle = pictures(self.around, self._physics(start), others, light)
+            traced = _Traced(at=start, steps=steps, pictures=bundle)
+            for state in self._search(bundle[0]):
+                state.physics = start.copy()
+                state.factors = self._factors(state, bundle[0])
+                candidates.append(self._improved(state, traced))
         noise = min(_inflation(last.residual.reshape(-1, 3)) for _, last in candidates)
         candidates.sort(key=lambda c: self._implausibility(*c, noise))
         state, last = candidates[0]
@@ -348,9 +364,7 @@ class _Fit:
             steps, others = self._variants(at)
             bundle = pictures(self.around, self._physics(at), others, light)
             state.factors = self._factors(state, bundle[0])
-            state, last = self._improved(
-                state, _Traced(at=at, steps=steps, pictures=bundle)
-            )
+            state, last = self._improved(state, _Traced(at=at, steps=steps, pictures=bundle))
             if np.abs(state.physics - at).max(initial=0.0) < _SETTLED:
                 break
         return self._result(state, last, rival)
@@ -371,17 +385,28 @@ class _Fit:
         )
 
     def _rival(self, candidates: list[tuple[_State, _Linear]], noise: float) -> float:
-        """Distance, px, to another position nearly as plausible; 0 if there is none."""
-        state, last = candidates[0]
-        best = self._implausibility(state, last, noise)
-        for other, its_last in candidates[1:]:
-            apart = abs(other.shift_px - state.shift_px)
-            worse = self._implausibility(other, its_last, noise) - best
-            if worse < _RIVAL_COST and apart > _RIVAL_APART_PX:
-                return apart
-        return 0.0
+        """Spread, px, that other positions nearly as plausible add to the best one."""
+        position = np.array([state.shift_px for state, _ in candidates])
+        worse = np.array([self._implausibility(*c, noise) for c in candidates])
+        odds = np.exp(-0.5 * (worse - worse[0]) / _TEMPER)
+        odds /= odds.sum()
+        return float(np.sqrt(odds @ (position - position[0]) ** 2))
 
     # -- physics
+
+    def _starts(self) -> list[Array]:
+        """Where to trace first: at several contact angles where they are little known."""
+        out = []
+        for angle in _START_ANGLES if self._is_hard() else (0.0,):
+            q = np.zeros(len(self.priors))
+            for j, prior in enumerate(self.priors):
+                if prior.field == "contact_angle_rad":
+                    q[j] = angle
+            out.append(q)
+        return out
+
+    def _is_hard(self) -> bool:
+        return self.around.below.opaque_mirror or not is_gas(self.around.above)
 
     def _physics(self, q: Array) -> Physics:
         changes = {
@@ -469,7 +494,9 @@ class _Fit:
         m, channels, k = picture.value.shape
         n, shifts = len(self.rows), 4 * reach + 1
         half_rows = self.rows[0] + 0.5 * np.arange(-2 * reach, 2 * (n - 1) + 2 * reach + 1)
-        sampled = self._spread(picture, 0.0, log_blur, half_rows) @ picture.value.reshape(m, -1)
+        sampled = self._spread(picture, 0.0, log_blur, half_rows) @ picture.value.reshape(
+            m, -1
+        )
         # A shift by half a pixel is one step back on the half-pixel rows.
         row = 2 * np.arange(n)[None] + (shifts - 1 - np.arange(shifts))[:, None]
         stacked = sampled[row].reshape(shifts, n, channels, k).transpose(0, 2, 1, 3)
@@ -560,7 +587,9 @@ class _Fit:
     def _stepped(self, state: _State, at: Array, step: Array) -> _State:
         p = len(self.priors)
         # The linearisation holds near where the rays were traced.
-        physics = np.clip(state.physics + step[3 : 3 + p], at - _LONGEST_STEP, at + _LONGEST_STEP)
+        physics = np.clip(
+            state.physics + step[3 : 3 + p], at - _LONGEST_STEP, at + _LONGEST_STEP
+        )
         return _State(
             state.shift_px + float(np.clip(step[0], -1.5, 1.5)),
             float(np.clip(state.log_blur + np.clip(step[1], -0.5, 0.5), -1.6, 1.8)),
@@ -584,9 +613,13 @@ class _Fit:
         variances["brightness"] += (share * self._rise_px(state)) ** 2
         components = {name: math.sqrt(max(v, 0.0)) for name, v in variances.items()}
         components["tone"] = U_TONE_PX
+        sure = math.sqrt(
+            sum(u * u for u in components.values()) + float(row @ data_part @ row)
+        )
+        components["ambiguity"] = rival_px
         residual = last.residual.reshape(-1, 3) * self.sigma
         misfit = _misfit(residual, self.data, self._near(state))
-        reason = self._doubt(state, misfit, rival_px, self._gain(last))
+        reason = self._doubt(state, misfit, rival_px / sure, self._gain(last))
         return ApexFit(
             position_px=state.shift_px,
             u_statistical_px=math.sqrt(float(row @ data_part @ row)),
@@ -624,14 +657,14 @@ class _Fit:
         near = (row > min(0.0, rise) - margin) & (row < max(0.0, rise) + margin)
         return near if near.any() else np.ones(len(row), dtype=bool)
 
-    def _doubt(self, state: _State, misfit: float, rival_px: float, gain: float) -> str:
+    def _doubt(self, state: _State, misfit: float, ambiguity: float, gain: float) -> str:
         if gain < GAIN_LIMIT:
             return "meniscus_not_seen"
         if misfit > MISFIT_LIMIT:
             return "meniscus_unlike_model"
         if abs(state.shift_px) > self.search_px:
             return "apex_outside_search"
-        if rival_px:
+        if ambiguity > AMBIGUITY_LIMIT:
             return "level_ambiguous"
         return ""
 
@@ -641,11 +674,13 @@ _CANDIDATES = 3
 _CANDIDATE_COST = 2.5
 """Minima of the search up to this times the lowest are refined."""
 
-_RIVAL_COST = 15.0
-"""Difference of twice the log evidence under which two positions count as hard to tell
-apart: odds of 1800, wide because the evidence takes the model for true."""
+_TEMPER = 4.0
+"""The evidence takes the model for true; its logarithm counts for a quarter (common
+practice, no source)."""
 
-_RIVAL_APART_PX = 1.0
+_START_ANGLES = (-1.0, 0.0, 1.0)
+"""Prior standard deviations of the contact angle, for mirrors and for two liquids."""
+
 _STEPS_PER_ROUND = 2
 _LONGEST_STEP = 1.5
 _SETTLED = 0.6

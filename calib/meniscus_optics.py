@@ -249,7 +249,11 @@ def _end(
 
 
 def _advance(
-    bundle: _Bundle, number: Index, scene: Index, rays: Array, ends: list[tuple[Index, Index, Array]]
+    bundle: _Bundle,
+    number: Index,
+    scene: Index,
+    rays: Array,
+    ends: list[tuple[Index, Index, Array]],
 ) -> tuple[Index, Index, Array]:
     """One event for every ray: the wall of the bore, or the meniscus."""
     # The surface is even in s: mirror the rays so that all travel toward larger s.
@@ -257,7 +261,9 @@ def _advance(
     across = np.maximum(np.abs(rays[_DS]), 1e-6)
     start = rays[_S] * onward
     climb = rays[_DY] / across
-    gap = bundle.height[scene] - (_NODES * climb[:, None] + (rays[_Y] - climb * start)[:, None])
+    gap = bundle.height[scene] - (
+        _NODES * climb[:, None] + (rays[_Y] - climb * start)[:, None]
+    )
     gap *= rays[_SIDE][:, None]
     # Positive gap: on the wrong side of the surface.
     beyond = (gap > _SURFACE_TOLERANCE) & (start[:, None] + 1e-6 < _NODES)
@@ -282,9 +288,7 @@ def _advance(
     slope = bundle.slope[scene, after - 1] * (1.0 - part) + bundle.slope[scene, after] * part
     parts = [
         wall,
-        *_at_surface(
-            bundle, number[hits], scene[hits], rays[:, hits], (slope * onward)[hits]
-        ),
+        *_at_surface(bundle, number[hits], scene[hits], rays[:, hits], (slope * onward)[hits]),
     ]
     return (
         np.concatenate([p[0] for p in parts]),
@@ -294,7 +298,11 @@ def _advance(
 
 
 def _at_wall(
-    bundle: _Bundle, number: Index, scene: Index, rays: Array, ends: list[tuple[Index, Index, Array]]
+    bundle: _Bundle,
+    number: Index,
+    scene: Index,
+    rays: Array,
+    ends: list[tuple[Index, Index, Array]],
 ) -> tuple[Index, Index, Array]:
     """Leave the tube, stay trapped for good, or come back off the wall."""
     sine = bundle.index(scene, rays[_SIDE]) * rays[_DY]

@@ -205,7 +205,9 @@ _RAYS_PER_BREAK = 5
 _REFINE_ABOVE = 0.06
 """Change of brightness between neighbours, as a part of the board, that gets more rays."""
 
-_BOARD_NODES = np.array([-3.0, -1.8, -1.1, -0.7, -0.4, -0.2, 0.0, 0.2, 0.4, 0.6, 0.9, 1.4, 2.2])
+_BOARD_NODES = np.array(
+    [-3.0, -1.8, -1.1, -0.7, -0.4, -0.2, 0.0, 0.2, 0.4, 0.6, 0.9, 1.4, 2.2]
+)
 _RAYS_PER_BAND = 2
 
 
@@ -313,9 +315,7 @@ def _picture(rays: _Rays, value: Array, number: int) -> Picture:
     own = own[np.argsort(rays.height[own], kind="stable")]
     height = rays.height[own]
     middle = 0.5 * (height[1:] + height[:-1])
-    return Picture(
-        border=np.concatenate([height[:1], middle, height[-1:]]), value=value[own]
-    )
+    return Picture(border=np.concatenate([height[:1], middle, height[-1:]]), value=value[own])
 
 
 def _scene(around: Surroundings, physics: Physics) -> Scene:
@@ -376,9 +376,7 @@ def _shading(around: Surroundings, physics: Physics, light: Paths) -> _Shading:
 
     def once(colour: Array) -> Array:
         ratio = np.clip(colour / white, 1e-3, 1.0)
-        return np.asarray(
-            2.0 * ratio / (1.0 - f + np.sqrt((1.0 - f) ** 2 + 4.0 * f * ratio))
-        )
+        return np.asarray(2.0 * ratio / (1.0 - f + np.sqrt((1.0 - f) ** 2 + 4.0 * f * ratio)))
 
     above = once(around.above_colour)
     log_above = np.log(above)
@@ -503,7 +501,9 @@ def _columns(
         parts = [light, uneven, extras]
         if not is_gas(around.above):
             both = (paths.below > 0.0) & (paths.above > 0.0)
-            wall = np.array([s.surface.wall_height_m / s.surface.bore_radius_m for s in scenes])
+            wall = np.array(
+                [s.surface.wall_height_m / s.surface.bore_radius_m for s in scenes]
+            )
             level = height[:, 0] / np.maximum(np.abs(wall[of_path]), 0.05)
             mixed = on_board * both[:, None]
             parts.append(_hats(_MIX_KNOTS, level)[:, None, :] * mixed[:, :, None])

@@ -85,7 +85,9 @@ def _family() -> tuple[Array, CubicSpline]:
     return slopes[1:], CubicSpline(np.log(apex), table.transpose(2, 0, 1), axis=0)
 
 
-def meniscus_profile(bore_in_a: float, wall_slope_rad: float) -> tuple[float, Array, Array, Array]:
+def meniscus_profile(
+    bore_in_a: float, wall_slope_rad: float
+) -> tuple[float, Array, Array, Array]:
     """Apex height above the flat level, and the profile, in units of ``a``.
 
     Parameters
@@ -112,7 +114,9 @@ def meniscus_profile(bore_in_a: float, wall_slope_rad: float) -> tuple[float, Ar
             f"from 0.002 to {LARGEST_BORE_IN_CAPILLARY_LENGTHS:g}"
         )
     if not 0.0 <= wall_slope_rad <= 0.5 * math.pi:
-        raise ValueError(f"slope at the wall is {wall_slope_rad:.3g} rad; it lies in 0 to pi/2")
+        raise ValueError(
+            f"slope at the wall is {wall_slope_rad:.3g} rad; it lies in 0 to pi/2"
+        )
     slopes, spline = _family()
     wall_slope = max(wall_slope_rad, 2.0 * float(slopes[0]))
     log_apex = _log_apex_height(bore_in_a, wall_slope)

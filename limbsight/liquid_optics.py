@@ -217,9 +217,9 @@ def _between_liquids(
         return tension, 0.02, 139.0, 7.0
     if lower.kind != upper.kind:
         # Water/hydrocarbon 0.035 to 0.052 N/m clean, less with dyes (Adamson, from memory).
-        return 0.038, 0.010, 25.0, 15.0
+        return 0.038, 0.010, 32.0, 18.0
     # Liquids of one kind mix in time: the boundary's tension is small and unknown.
-    return 0.020, 0.012, 25.0, 15.0
+    return 0.020, 0.012, 30.0, 18.0
 
 
 def _words(name: str) -> set[str]:
