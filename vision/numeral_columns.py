@@ -45,6 +45,8 @@ SMEAR_PX = 1.6
 in the faces of the training, the same for figures of 8 to 20 px."""
 LEAST_HEIGHT_PX = 6
 """Figures lower than this less SMEAR_PX can't be read; ends of lines are lower."""
+STANDING_GAP, LYING_GAP = 0.7, 0.2
+"""Gaps bridged across the scale, in figure heights: beside a point, and none to speak of."""
 DRIFT_PARTS, DRIFT_ROUNDS = 3, 2
 """Numbers may drift along their column where the geometry is not exact: thirds of the
 column are placed on their own, twice."""
@@ -135,6 +137,8 @@ class NumeralColumn:
         division, which is 0 if the geometry is exact.
     width_px, height_px
         Widest number; height of the figures.
+    lying_across_px, lying_width_px
+        Middle and size across, if the numbers run along the scale instead.
     score
         Contrast of the strokes times the square root of height and count; for ranking.
     """
@@ -148,6 +152,8 @@ class NumeralColumn:
     offset_slope_px: float
     width_px: float
     height_px: float
+    lying_across_px: float
+    lying_width_px: float
     score: float
 
     def place(self, index: FloatArray) -> tuple[FloatArray, FloatArray]:
@@ -364,9 +370,11 @@ def _refine(
     down: FloatArray = np.zeros(2)
     right: FloatArray = np.array([0.0, middle - left])
     extent = (0, 0)
+    everywhere: FloatArray = np.zeros((1, 1))
     for _ in range(DRIFT_ROUNDS):
         places = strip.row(labels) + np.polyval(down, away)
-        box = _blob(_window_mean(strokes, places, half) - ground, height, round(right[-1]))
+        everywhere = _window_mean(strokes, places, half) - ground
+        box = _blob(everywhere, height, round(right[-1]))
         if box is None:
             return None
         found = []
@@ -386,6 +394,7 @@ def _refine(
         right = np.asarray(np.polyadd(np.zeros(2), np.polyfit(at, columns, degree)))
         extent = (box[1].stop - box[1].start, box[0].stop - box[0].start)
     pixel = strip.column_px
+    lying = _columns_of(everywhere, height, middle - left, LYING_GAP)
     return NumeralColumn(
         numbered_every=step,
         phase=int(first % step),
@@ -396,21 +405,27 @@ def _refine(
         offset_slope_px=-float(down[0]) * pixel,
         width_px=extent[0] * pixel,
         height_px=(extent[1] - SMEAR_PX) * pixel,
+        lying_across_px=strip.left_px + (left + (lying.start + lying.stop - 1) / 2) * pixel,
+        lying_width_px=max(lying.stop - lying.start - SMEAR_PX, 2.0) * pixel,
         score=float(score),
     )
 
 
 def _blob(excess: FloatArray, height: float, start: int) -> tuple[slice, slice] | None:
     """Rows and columns of the figures in a mean window; ``start`` is a column inside."""
-    centre = len(excess) // 2
-    reach = max(1, round(0.7 * height))
-    across = excess[max(0, centre - reach) : centre + reach + 1].mean(axis=0)
-    columns = _extent(cv2.blur(across[None], (3, 1))[0], start, 0.2, 0.7 * height)
+    columns = _columns_of(excess, height, start, STANDING_GAP)
     if columns.stop - columns.start < 2:
         return None
     profile = cv2.blur(excess[:, columns].mean(axis=1)[None], (3, 1))[0]
     rows = _extent(profile, int(np.argmax(profile)), 0.4, 0.25 * height)
     return (rows, columns) if rows.stop - rows.start >= LEAST_HEIGHT_PX else None
+
+
+def _columns_of(excess: FloatArray, height: float, start: int, gap: float) -> slice:
+    """Columns of the figures, over gaps of a share of their height."""
+    centre, reach = len(excess) // 2, max(1, round(0.7 * height))
+    across = excess[max(0, centre - reach) : centre + reach + 1].mean(axis=0)
+    return _extent(cv2.blur(across[None], (3, 1))[0], start, 0.2, gap * height)
 
 
 def _window_mean(strokes: ImageArray, rows: FloatArray, half: int) -> FloatArray:

@@ -16,6 +16,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from functools import cache
 from pathlib import Path
+from threading import Lock
 from typing import Any
 
 import cv2
@@ -40,6 +41,8 @@ NEGLIGIBLE = 1e-5
 """A fifth of what a misread label is credited with anyway (numerals.MISREAD * CHANCE)."""
 LEAST_PROBABILITY = 1e-5
 """Keeps one smeared column from ruling a string out."""
+_LOCK = Lock()
+"""The network holds its input: one thread at a time."""
 
 
 @cache
@@ -55,9 +58,9 @@ def cut_crops(
     index: FloatArray,
     height_factor: float = 1.0,
     *,
-    turned: bool = False,
+    quarter_turns: int = 0,
 ) -> tuple[NDArray[np.float32], FloatArray]:
-    """Cut the labels of a column out of the picture, upright and of equal size.
+    """Cut the labels of a column out of the picture, as one reads them and of equal size.
 
     Parameters
     ----------
@@ -69,9 +72,10 @@ def cut_crops(
     index : ndarray, shape (N,)
         Graduations of the labels; fractions reach places between.
     height_factor
-        Assumed height of the figures over ``column.height_px``.
-    turned
-        Upside down, for numbers printed so.
+        Assumed height of the figures over the one found.
+    quarter_turns
+        How the numbers are turned against the scale, counterclockwise: 0 if their top is
+        where the index grows, 1 if they run along the scale upward, 2 if upside down.
 
     Returns
     -------
@@ -81,22 +85,27 @@ def cut_crops(
         Outline of each label in the picture.
     """
     across_px, offset_px = column.place(index)
+    figures, width = column.height_px, column.width_px
+    if quarter_turns % 2:
+        across_px = across_px + column.lying_across_px - column.across_px
+        figures, width = column.lying_width_px, column.height_px
     centre, right = geometry.frame(index + offset_px / geometry.pitch_px)
     _, along, _ = geometry.at(index)
     up = along / geometry.pitch_px
     middle = centre + across_px[:, None] * right
-    height = height_factor * column.height_px
+    reading = (right, up, -right, -up)[quarter_turns]
+    upright = (up, -right, -up, right)[quarter_turns]
+    height = height_factor * figures
     pixel = height / FIGURE_HEIGHT
-    stretch = max(1.0, (column.width_px / pixel + 12.0) / CROP_WIDTH)
-    sign = -1.0 if turned else 1.0
-    rows = sign * (np.arange(CROP_HEIGHT) - (CROP_HEIGHT - 1) / 2) * pixel
-    columns = sign * (np.arange(CROP_WIDTH) - (CROP_WIDTH - 1) / 2) * pixel * stretch
+    stretch = max(1.0, (width / pixel + 12.0) / CROP_WIDTH)
+    rows = (np.arange(CROP_HEIGHT) - (CROP_HEIGHT - 1) / 2) * pixel
+    columns = (np.arange(CROP_WIDTH) - (CROP_WIDTH - 1) / 2) * pixel * stretch
 
-    def place(down: AnyFloats, across: AnyFloats) -> FloatArray:
+    def place(down: AnyFloats, onward: AnyFloats) -> FloatArray:
         return np.asarray(
             middle[:, None, None]
-            - down[:, None, None] * up[:, None, None]
-            + across[:, None] * right[:, None, None]
+            - down[:, None, None] * upright[:, None, None]
+            + onward[:, None] * reading[:, None, None]
         )
 
     xy = place(rows, columns)
@@ -108,7 +117,7 @@ def cut_crops(
     crops -= crops.mean(axis=(2, 3), keepdims=True)
     crops /= crops.std(axis=(2, 3), keepdims=True) + TONE_FLOOR
     half = np.array([-1.0, 1.0])
-    outline = place(half * 0.6 * height, half * (column.width_px / 2 + 0.2 * height))
+    outline = place(half * 0.6 * height, half * (width / 2 + 0.2 * height))
     return crops, outline.reshape(-1, 4, 2)[:, [0, 1, 3, 2]]
 
 
@@ -129,9 +138,11 @@ def class_probabilities(crops: NDArray[np.float32]) -> FloatArray:
 
     The letter O is counted with the figure 0, which many faces draw alike.
     """
-    net = _network()
-    net.setInput(crops)
-    result = np.exp(net.forward()[:, :, 0]).transpose(0, 2, 1).astype(np.float64)
+    with _LOCK:
+        net = _network()
+        net.setInput(crops)
+        output = net.forward()
+    result = np.exp(output[:, :, 0]).transpose(0, 2, 1).astype(np.float64)
     letter, figure = 1 + CHARACTERS.index("O"), 1 + CHARACTERS.index("0")
     result[:, :, figure] += result[:, :, letter]
     result[:, :, letter] = 0.0

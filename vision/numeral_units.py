@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import cv2
 import numpy as np
 from numpy.typing import NDArray
@@ -66,15 +68,11 @@ def read_unit(
 
 def _moved(column: NumeralColumn, across_px: float) -> NumeralColumn:
     """The column's letters at another place across, without drift."""
-    return NumeralColumn(
-        numbered_every=column.numbered_every,
-        phase=column.phase,
-        middle_index=column.middle_index,
+    return replace(
+        column,
         across_px=across_px,
         across_slope_px=0.0,
         offset_px=0.0,
         offset_slope_px=0.0,
         width_px=2.5 * column.height_px,
-        height_px=column.height_px,
-        score=column.score,
     )

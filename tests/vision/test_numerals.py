@@ -47,6 +47,7 @@ class Drawn:
     blur_px: float = 1.0
     unit: str = ""
     numbered: bool = True
+    quarter_turns: int = 0
     hidden: tuple[float, float] = (0.0, 0.0)
 
     @property
@@ -80,7 +81,16 @@ def draw(scale: Drawn) -> tuple[np.ndarray, ScaleGeometry]:
             x = middle + (reach if scale.side != "between" else 0.0)
             anchor = {"right": "lm", "left": "rm", "between": "mm"}[scale.side]
             label = text_of(value, scale.every * scale.division)
-            pen.text((x * s, y), label, scale.ink, font, anchor=anchor)
+            if scale.quarter_turns:
+                size = round(4 * scale.figures_px * s)
+                tile = Image.new("L", (size, size), scale.board)
+                middle_of_tile = (size / 2, size / 2)
+                ImageDraw.Draw(tile).text(middle_of_tile, label, scale.ink, font, anchor="mm")
+                tile = tile.rotate(90 * scale.quarter_turns)
+                part = tile.crop((size * 3 // 8, 0, size * 5 // 8, size))
+                image.paste(part, (round((middle + 24) * s), round(y) - size // 2))
+            else:
+                pen.text((x * s, y), label, scale.ink, font, anchor=anchor)
     if scale.unit:
         pen.text((middle * s, (top - 45) * s), scale.unit, scale.ink, font, anchor="mm")
     if scale.hidden[1] > scale.hidden[0]:
@@ -229,6 +239,16 @@ def test_stance_of_the_picture(flip: int, stance: str) -> None:
     verdict = read_numerals(flipped, turned, bare_hypotheses())
     assert verdict.stance == stance
     assert verdict.decisive
+
+
+@pytest.mark.parametrize(("quarter_turns", "stance"), [(1, "rising"), (3, "falling")])
+def test_numbers_along_the_scale(quarter_turns: int, stance: str) -> None:
+    scale = Drawn(quarter_turns=quarter_turns, pitch_px=9.0, figures_px=14.0)
+    picture, geometry = draw(scale)
+    verdict = read_numerals(picture, geometry, bare_hypotheses())
+    assert verdict.stance == stance
+    assert verdict.decisive
+    np.testing.assert_allclose(values_read(verdict, geometry), scale.values)
 
 
 def test_hidden_middle_does_not_matter() -> None:

@@ -324,6 +324,7 @@ def outcome(
         "sign": verdict.sign_certain,
         "labels": len(verdict.labels),
         "agreement": verdict.agreement,
+        "clarity": verdict.clarity,
         "agreeing": sum(label.evidence > 1 for label in verdict.labels),
         "stance": verdict.stance,
         "conflict": verdict.conflict,
@@ -341,7 +342,6 @@ def report(results: list[dict[str, object]], name: str) -> str:
         lines.append(f"  margin >= {bound}: {counts(kept)}")
     decisive = [o for o in outcomes if o["decisive"]]
     lines.append(f"  decisive: {counts(decisive)}")
-    lines.append(f"  decisive, sign certain: {counts([o for o in decisive if o['sign']])}")
     for bound in (0, 1, 2, 3):
         kept = [o for o in decisive if o["right"] and o["shift"] >= bound]
         off = sum(not o["exact"] for o in kept)
