@@ -164,6 +164,8 @@ def fit_apex(
     rows, values = rows_px[chosen], profile[chosen]
     if profile_columns is not None:
         values = _without_reflections(values, profile_columns[chosen])
+    if len(rows) < _FEWEST_ROWS or not np.isfinite(values).all():
+        return _unreadable()
     bore_px = view.bore_radius_m * view.px_per_m
     plateau = max(3, round(0.3 * bore_px))
     around = Surroundings(
@@ -176,6 +178,23 @@ def fit_apex(
         reach=(float(rows[0] - slack) / bore_px, float(rows[-1] + slack) / bore_px),
     )
     return _Fit(around, interface, rows, values, vertical_search_px).run()
+
+
+_FEWEST_ROWS = 12
+"""Fewer pixels hold no meniscus with its plateaus."""
+
+
+def _unreadable() -> ApexFit:
+    return ApexFit(
+        position_px=math.nan,
+        u_statistical_px=math.inf,
+        u_model_px=math.inf,
+        u_components_px={},
+        misfit=math.inf,
+        ok=False,
+        reason="profile_too_short",
+        blur_px=math.nan,
+    )
 
 
 def _without_reflections(profile: Array, columns: Array) -> Array:
@@ -338,7 +357,8 @@ class _Fit:
         self.sigma = np.sqrt(
             _noise(profile) ** 2 + (_model_error(around) * self.span) ** 2 + uneven**2
         )
-        optics = [0.0, _PRIOR_LOG_BLUR[1] ** -2, _PRIOR_HALO[1] ** -2]
+        # Three times the search: keeps a profile without a meniscus solvable.
+        optics = [(3.0 * search_px) ** -2, _PRIOR_LOG_BLUR[1] ** -2, _PRIOR_HALO[1] ** -2]
         self.prior_matrix = block_diag(
             np.diag(optics), np.eye(len(self.priors)), *[self.precision] * 3
         )
@@ -355,7 +375,7 @@ class _Fit:
                 state.factors = self._factors(state, bundle[0])
                 candidates.append(self._improved(state, traced))
         noise = min(_inflation(last.residual.reshape(-1, 3)) for _, last in candidates)
-        candidates.sort(key=lambda c: self._implausibility(*c, noise))
+        candidates.sort(key=lambda c: self._implausibility(c[0], c[1], noise))
         state, last = candidates[0]
         rival = self._rival(candidates, noise)
         self.sigma = self.sigma * math.sqrt(_inflation(last.residual.reshape(-1, 3)))
@@ -387,7 +407,9 @@ class _Fit:
     def _rival(self, candidates: list[tuple[_State, _Linear]], noise: float) -> float:
         """Spread, px, that other positions nearly as plausible add to the best one."""
         position = np.array([state.shift_px for state, _ in candidates])
-        worse = np.array([self._implausibility(*c, noise) for c in candidates])
+        worse = np.array(
+            [self._implausibility(state, last, noise) for state, last in candidates]
+        )
         odds = np.exp(-0.5 * (worse - worse[0]) / _TEMPER)
         odds /= odds.sum()
         return float(np.sqrt(odds @ (position - position[0]) ** 2))
@@ -581,7 +603,11 @@ class _Fit:
 
     def _from_mean(self, state: _State) -> Array:
         """Way back to the prior means, for the whole vector."""
-        optics = [0.0, _PRIOR_LOG_BLUR[0] - state.log_blur, _PRIOR_HALO[0] - state.halo]
+        optics = [
+            -state.shift_px,
+            _PRIOR_LOG_BLUR[0] - state.log_blur,
+            _PRIOR_HALO[0] - state.halo,
+        ]
         return np.concatenate([optics, -state.physics, (self.mean - state.factors).ravel()])
 
     def _stepped(self, state: _State, at: Array, step: Array) -> _State:
@@ -608,21 +634,20 @@ class _Fit:
         variances = dict.fromkeys(COMPONENTS, 0.0)
         for prior, share in zip(self.priors, shares[3 : 3 + p], strict=True):
             variances[prior.name] += float(share)
-        variances["brightness"] += float(shares[1:3].sum() + shares[3 + p :].sum())
+        variances["brightness"] += float(shares[:3].sum() + shares[3 + p :].sum())
         share = _rise_share(self.around)
         variances["brightness"] += (share * self._rise_px(state)) ** 2
         components = {name: math.sqrt(max(v, 0.0)) for name, v in variances.items()}
         components["tone"] = U_TONE_PX
-        sure = math.sqrt(
-            sum(u * u for u in components.values()) + float(row @ data_part @ row)
-        )
+        statistical = float(row @ data_part @ row)
+        sure = math.sqrt(sum(u * u for u in components.values()) + statistical)
         components["ambiguity"] = rival_px
         residual = last.residual.reshape(-1, 3) * self.sigma
         misfit = _misfit(residual, self.data, self._near(state))
         reason = self._doubt(state, misfit, rival_px / sure, self._gain(last))
         return ApexFit(
             position_px=state.shift_px,
-            u_statistical_px=math.sqrt(float(row @ data_part @ row)),
+            u_statistical_px=math.sqrt(statistical),
             u_model_px=math.sqrt(sum(u * u for u in components.values())),
             u_components_px=components,
             misfit=misfit,

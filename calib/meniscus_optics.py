@@ -29,6 +29,9 @@ from limbsight.calib.meniscus_shape import Surface
 Array = NDArray[np.float64]
 Index = NDArray[np.int64]
 
+_Ends = list[tuple[Index, Index, Array]]
+"""Parts of the outcome: numbers of the rays, how they end, their table."""
+
 BACK, FRONT, TRAPPED, COLUMN = 0, 1, 2, 3
 """How a path ends: out by the back wall, by the front wall, never, on the opaque column."""
 
@@ -211,7 +214,7 @@ def _follow(bundle: _Bundle, scene: Index, at_wall: Array, rise: Array) -> Paths
     rays[_LOW_N], rays[_UP_N] = 0.5 * low, 0.5 * ~low
 
     number = np.arange(len(scene))
-    ends: list[tuple[Index, Index, Array]] = []
+    ends: _Ends = []
     column = bundle.mirror[scene] & low
     if column.any():
         _end(ends, number[column], COLUMN, rays[:, column])
@@ -242,9 +245,7 @@ def _follow(bundle: _Bundle, scene: Index, at_wall: Array, rise: Array) -> Paths
     )
 
 
-def _end(
-    ends: list[tuple[Index, Index, Array]], number: Index, end: int | Index, rays: Array
-) -> None:
+def _end(ends: _Ends, number: Index, end: int | Index, rays: Array) -> None:
     ends.append((number, np.broadcast_to(np.asarray(end, dtype=np.int64), number.shape), rays))
 
 
@@ -253,7 +254,7 @@ def _advance(
     number: Index,
     scene: Index,
     rays: Array,
-    ends: list[tuple[Index, Index, Array]],
+    ends: _Ends,
 ) -> tuple[Index, Index, Array]:
     """One event for every ray: the wall of the bore, or the meniscus."""
     # The surface is even in s: mirror the rays so that all travel toward larger s.
@@ -302,7 +303,7 @@ def _at_wall(
     number: Index,
     scene: Index,
     rays: Array,
-    ends: list[tuple[Index, Index, Array]],
+    ends: _Ends,
 ) -> tuple[Index, Index, Array]:
     """Leave the tube, stay trapped for good, or come back off the wall."""
     sine = bundle.index(scene, rays[_SIDE]) * rays[_DY]

@@ -15,6 +15,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 from functools import cache, lru_cache
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -25,6 +26,7 @@ Array = NDArray[np.float64]
 LARGEST_BORE_IN_CAPILLARY_LENGTHS = 8.0
 """Bore radius over ``a`` up to which the table reaches (water: 43 mm bore)."""
 
+_SMALLEST_BORE = 2.0e-3
 _SLOPE_STEPS = 240
 _APEX_HEIGHTS = 400
 _SURFACE_NODES = 256
@@ -71,7 +73,7 @@ def _family() -> tuple[Array, CubicSpline]:
     rho = 2.0 * slopes[1] / apex
     rise = rho * slopes[1] / 2.0
     log_rho, rises = [np.log(rho)], [rise]
-    for phi, after in zip(slopes[1:-1], slopes[2:], strict=True):
+    for phi, after in pairwise(slopes[1:]):
         step = after - phi
         k1 = rates(phi, rho, rise)
         k2 = rates(phi + step / 2, rho + step / 2 * k1[0], rise + step / 2 * k1[1])
@@ -108,7 +110,7 @@ def meniscus_profile(
     ValueError
         Bore or slope outside the table.
     """
-    if not 2.0e-3 <= bore_in_a <= LARGEST_BORE_IN_CAPILLARY_LENGTHS:
+    if not _SMALLEST_BORE <= bore_in_a <= LARGEST_BORE_IN_CAPILLARY_LENGTHS:
         raise ValueError(
             f"bore radius is {bore_in_a:.3g} capillary lengths; the meniscus is tabulated "
             f"from 0.002 to {LARGEST_BORE_IN_CAPILLARY_LENGTHS:g}"
@@ -187,17 +189,26 @@ def meniscus_surface(
 ) -> Surface:
     """Meniscus of given bore, capillary length and contact angle (through the lower fluid).
 
-    Below 90 degrees concave (apex lowest), above convex (apex highest).
+    Below 90 degrees concave (apex lowest), above convex (apex highest).  A bore beyond the
+    table is shown with the capillary length at its end: there the middle is flat anyway.
 
     Raises
     ------
     ValueError
-        Bore outside 0.002 to 8 capillary lengths, or an angle outside 0 to pi.
+        An angle outside 0 to pi, a bore or length not positive.
     """
     if not 0.0 <= contact_angle_rad <= math.pi:
         raise ValueError(f"contact angle is {contact_angle_rad:.3g} rad; it lies in 0 to pi")
+    if not (bore_radius_m > 0.0 and capillary_length_m > 0.0):
+        raise ValueError(
+            f"bore radius {bore_radius_m:.3g} m and capillary length "
+            f"{capillary_length_m:.3g} m must be positive"
+        )
+    bore_in_a = bore_radius_m / capillary_length_m
+    bore_in_a = min(max(bore_in_a, _SMALLEST_BORE), LARGEST_BORE_IN_CAPILLARY_LENGTHS)
+    capillary_length_m = bore_radius_m / bore_in_a
     wall_slope = 0.5 * math.pi - contact_angle_rad
-    _, phi, rho, height = meniscus_profile(bore_radius_m / capillary_length_m, abs(wall_slope))
+    _, phi, rho, height = meniscus_profile(bore_in_a, abs(wall_slope))
     sign = math.copysign(1.0, wall_slope)
     node = np.linspace(0.0, 1.0, _SURFACE_NODES)
     w = np.sqrt(np.maximum(1.0 - rho / rho[-1], 0.0))[::-1]

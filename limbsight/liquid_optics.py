@@ -142,7 +142,19 @@ _BY_WORD: tuple[tuple[tuple[str, ...], LiquidOptics], ...] = (
     (("water", "brine", "seawater", "condensate"), WATER),
 )
 _GASES = frozenset(
-    "air gas nitrogen oxygen argon helium hydrogen steam methane vacuum propane".split()
+    {
+        "air",
+        "argon",
+        "gas",
+        "helium",
+        "hydrogen",
+        "methane",
+        "nitrogen",
+        "oxygen",
+        "propane",
+        "steam",
+        "vacuum",
+    }
 )
 
 
