@@ -47,6 +47,15 @@ HIDDEN_STEP = 24.0
 their usual colour: four times the shading over one numbered step on the sample photos."""
 CLIP_GAP_WIDTHS = 0.3
 """Highlights and slots split the look of one clip; pieces closer than this are one."""
+SIDE_REACHES = ((1.12, 1.5), (1.04, 1.16))
+"""Where the board beside a tube is looked at, in outer radii: clips reach out by half a radius
+or more, some by no more than a sixth."""
+MENISCUS_BORES = 0.5
+"""The dark rim of a meniscus is at most half a bore high; clips are higher."""
+BAND_WIDTHS = 1.5
+BAND_LIKENESS = 0.2
+"""Fillings above and below a clip differ by its shadow only, a tenth of the clip's own step;
+gas and mercury above and below a coloured plug by a third or more."""
 PRINT_WIDTHS = 0.1
 """Half the reach, in tube widths, of the median that removes graduations: a millimetre."""
 TILT_WIDTHS = 0.25
@@ -150,6 +159,13 @@ def find_layers(strip: TubeStrip, count: int, rows: tuple[int, int]) -> Layers:
     usable = ~hidden & strip.inside_picture
     usable[: visible[0]] = False
     usable[visible[1] + 1 :] = False
+    bands = _bands(colours, usable, sorted(peaks), step, strip)
+    for first, last in bands:
+        usable[first : last + 1] = False
+        hidden[first : last + 1] = True
+    covered = {row for band in bands for row in band}
+    peaks = [_heart(row, sorted(peaks), colours, strip) for row in peaks if row not in covered]
+    peaks = list(dict.fromkeys(peaks))
     chosen, rival = _choose(colours, usable, peaks, step, count)
     stretches = _stretches(hidden, visible)
     changed = _hidden_change(colours, usable, chosen, stretches, strip)
@@ -205,21 +221,23 @@ def _hidden_rows(strip: TubeStrip, colours: FloatArray) -> BoolArray:
     tube goes on across it in much the same colour.
     """
     bore = np.median(colours, axis=1)
-    sides = _sides(strip)
-    departures = [
-        np.abs(side - _shading(side, strip.inside_picture)).sum(axis=1) for side in sides
-    ]
-    across = np.max([np.abs(side - bore).sum(axis=1) for side in sides], axis=0)
-    least, most = np.min(departures, axis=0), np.max(departures, axis=0)
-    # One side may have been mistaken for shading by the parabola, not both.
-    hidden = (least > HIDDEN_STEP) | (most > 3 * HIDDEN_STEP)
-    hidden &= across < SAME_COVER * np.where(least > HIDDEN_STEP, least, most)
     gap = int(CLIP_GAP_WIDTHS * strip.width_columns)
-    hidden = _erode(_dilate(hidden, gap), gap)
     # A clip's rim is blurred and shadowed: widen by a twelfth of the tube's width.
     pad = max(2, int(strip.width_columns / 12))
-    sharp = _with_sharp_ends(hidden, sides, strip.inside_picture, strip.width_columns)
-    return _dilate(sharp, pad)
+    hidden = np.zeros(len(strip.bgr), bool)
+    for reach in SIDE_REACHES:
+        sides = _sides(strip, reach)
+        departures = [
+            np.abs(side - _shading(side, strip.inside_picture)).sum(axis=1) for side in sides
+        ]
+        across = np.max([np.abs(side - bore).sum(axis=1) for side in sides], axis=0)
+        least, most = np.min(departures, axis=0), np.max(departures, axis=0)
+        # One side may have been mistaken for shading by the parabola, not both.
+        covered = (least > HIDDEN_STEP) | (most > 3 * HIDDEN_STEP)
+        covered &= across < SAME_COVER * np.where(least > HIDDEN_STEP, least, most)
+        closed = _erode(_dilate(covered, gap), gap)
+        hidden |= _with_sharp_ends(closed, sides, strip.inside_picture, strip.width_columns)
+    return _dilate(hidden, pad)
 
 
 def _with_sharp_ends(
@@ -253,14 +271,14 @@ def _runs(rows: BoolArray) -> list[tuple[int, int]]:
     return [(int(a), int(b) - 1) for a, b in zip(change[::2], change[1::2], strict=True)]
 
 
-def _sides(strip: TubeStrip) -> list[FloatArray]:
+def _sides(strip: TubeStrip, reach: tuple[float, float]) -> list[FloatArray]:
     """Colour of the board beside the tube, left and right, shape (R, 3) each."""
     middle = strip.bgr.shape[1] / 2
     half = strip.width_columns / 2
     rows = 2 * max(3, int(PRINT_WIDTHS * strip.width_columns)) + 1
     sides = []
     for way in (-1, 1):
-        near, far = middle + way * 1.12 * half, middle + way * 1.5 * half
+        near, far = middle + way * reach[0] * half, middle + way * reach[1] * half
         left, right = sorted((int(near), int(far)))
         columns = strip.bgr[:, left : max(right, left + 1)]
         side = np.median(columns, axis=1).astype(np.float64)
@@ -331,6 +349,60 @@ def _peaks(
     return found
 
 
+def _bands(
+    colours: FloatArray,
+    usable: BoolArray,
+    peaks: list[int],
+    step: FloatArray,
+    strip: TubeStrip,
+) -> list[tuple[int, int]]:
+    """Find short stretches with one filling above and below: clips no wider than the tube."""
+    height, gap = _windows(strip)
+    cuts = [0, *peaks, len(colours)]
+    found = []
+    for k in range(1, len(cuts) - 2):
+        first, last = cuts[k], cuts[k + 1]
+        if last - first > BAND_WIDTHS * strip.width_columns:
+            continue
+        reach = 4 * (gap + height)
+        above = _filling(colours, usable, max(cuts[k - 1] + gap, first - reach), first - gap)
+        below = _filling(colours, usable, last + gap, min(cuts[k + 2] - gap, last + reach))
+        if above is None or below is None:
+            continue
+        difference = float(np.quantile(np.abs(above - below).sum(axis=1), STEP_QUANTILE))
+        if difference < BAND_LIKENESS * min(float(step[first]), float(step[last])):
+            heart = _dark_rows(colours, first, last)
+            if heart[1] - heart[0] > MENISCUS_BORES * strip.bore_columns:
+                found.append((first, last))
+    return found
+
+
+def _dark_rows(colours: FloatArray, first: int, last: int) -> tuple[int, int]:
+    """Rows between two peaks that depart most from what is at both ends."""
+    bore = np.median(colours[first : last + 1], axis=1)
+    ends = np.linspace(bore[0], bore[-1], len(bore))
+    away = np.abs(bore - ends).sum(axis=1)
+    rows = np.flatnonzero(away > 0.5 * away.max())
+    return first + int(rows[0]), first + int(rows[-1])
+
+
+def _heart(row: int, peaks: list[int], colours: FloatArray, strip: TubeStrip) -> int:
+    """Move a peak to the thin dark line it is the flank of, if its neighbour is the other.
+
+    The dark rim of a meniscus between two fillings of one brightness steps down and up.
+    """
+    height, gap = _windows(strip)
+    near = [p for p in peaks if 0 < abs(p - row) <= 2 * (height + gap)]
+    for other in near:
+        first, last = min(row, other), max(row, other)
+        low, high = _dark_rows(colours, first, last)
+        thin = high - low <= MENISCUS_BORES * strip.bore_columns
+        inner = low - first > gap / 2 and last - high > gap / 2
+        if thin and inner:
+            return (low + high) // 2
+    return row
+
+
 def _choose(
     colours: FloatArray, usable: BoolArray, peaks: list[int], step: FloatArray, count: int
 ) -> tuple[list[int], Interface | None]:
@@ -373,7 +445,7 @@ def _cover_edge(
     strip: TubeStrip, interfaces: tuple[Interface, ...]
 ) -> tuple[int, int] | None:
     """Find an interface that goes on across the board: the edge of something in front."""
-    jumps = [_jump(side) for side in _sides(strip)]
+    jumps = [_jump(side) for side in _sides(strip, SIDE_REACHES[0])]
     reach = max(3, int(TILT_WIDTHS * strip.width_columns))
     for interface in interfaces:
         low, high = max(int(interface.row) - reach, 0), int(interface.row) + reach + 1
