@@ -61,9 +61,10 @@ AMBIGUITY_LIMIT = 2.0
 """Spread of rival positions over the rest of the uncertainty, beyond which a person should
 choose."""
 
-GAIN_LIMIT = 250.0
-"""What a meniscus must explain beyond a smooth profile.  In path-traced photographs from
-two sources menisci gained 280 and more, stretches of tube without one at most 225."""
+GAIN_LIMIT, GAIN_LIMIT_HARD = 250.0, 130.0
+"""What a meniscus must explain beyond a smooth profile; less for mirrors and two liquids,
+whose residuals count less.  In path-traced photographs from two sources menisci gained 280
+and more (230 where hard), stretches of tube without one at most 232 (78 where hard)."""
 
 _NEAR = 0.3
 """What counts as near the meniscus beyond its rims, in bore radii."""
@@ -683,7 +684,7 @@ class _Fit:
         return near if near.any() else np.ones(len(row), dtype=bool)
 
     def _doubt(self, state: _State, misfit: float, ambiguity: float, gain: float) -> str:
-        if gain < GAIN_LIMIT:
+        if gain < (GAIN_LIMIT_HARD if self._is_hard() else GAIN_LIMIT):
             return "meniscus_not_seen"
         if misfit > MISFIT_LIMIT:
             return "meniscus_unlike_model"
