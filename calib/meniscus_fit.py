@@ -366,15 +366,22 @@ class _Fit:
 
     def run(self) -> ApexFit:
         light = light_paths(self.around, self.nominal)
-        candidates = []
+        found = []
         for start in self._starts():
             steps, others = self._variants(start)
             bundle = pictures(self.around, self._physics(start), others, light)
             traced = _Traced(at=start, steps=steps, pictures=bundle)
-            for state in self._search(bundle[0]):
-                state.physics = start.copy()
-                state.factors = self._factors(state, bundle[0])
-                candidates.append(self._improved(state, traced))
+            found += [(cost, state, traced) for cost, state in self._search(bundle[0])]
+        found.sort(key=lambda f: f[0])
+        candidates = []
+        for cost, state, traced in found[
+            : _CANDIDATES_HARD if self._is_hard() else _CANDIDATES
+        ]:
+            if cost > _CANDIDATE_COST * found[0][0]:
+                break
+            state.physics = traced.at.copy()
+            state.factors = self._factors(state, traced.pictures[0])
+            candidates.append(self._improved(state, traced))
         noise = min(_inflation(last.residual.reshape(-1, 3)) for _, last in candidates)
         candidates.sort(key=lambda c: self._implausibility(c[0], c[1], noise))
         state, last = candidates[0]
@@ -488,7 +495,7 @@ class _Fit:
 
     # -- search
 
-    def _search(self, base: Picture) -> list[_State]:
+    def _search(self, base: Picture) -> list[tuple[float, _State]]:
         """Best positions on a half-pixel grid, without the board's unevenness."""
         keep = ~is_uneven(base.value.shape[2])
         plain = Picture(border=base.border, value=base.value[:, :, keep])
@@ -500,12 +507,15 @@ class _Fit:
             better = cost < costs
             costs[better], blurs[better] = cost[better], math.log(blur)
         return [
-            _State(
-                0.5 * k - reach,
-                float(blurs[k]),
-                _PRIOR_HALO[0],
-                np.zeros(len(self.priors)),
-                np.tile(self.mean, (3, 1)),
+            (
+                float(costs[k]),
+                _State(
+                    0.5 * k - reach,
+                    float(blurs[k]),
+                    _PRIOR_HALO[0],
+                    np.zeros(len(self.priors)),
+                    np.tile(self.mean, (3, 1)),
+                ),
             )
             for k in _minima(costs)
         ]
@@ -696,7 +706,7 @@ class _Fit:
 
 
 _MORE_ROUNDS = 2
-_CANDIDATES = 3
+_CANDIDATES, _CANDIDATES_HARD = 3, 5
 _CANDIDATE_COST = 2.5
 """Minima of the search up to this times the lowest are refined."""
 
@@ -745,7 +755,7 @@ def _minima(costs: Array) -> list[int]:
     padded = np.concatenate([[np.inf], costs, [np.inf]])
     low = np.flatnonzero((costs <= padded[:-2]) & (costs < padded[2:]))
     low = low[np.argsort(costs[low])]
-    return [int(k) for k in low[:_CANDIDATES] if costs[k] < _CANDIDATE_COST * costs[low[0]]]
+    return [int(k) for k in low[:_CANDIDATES]]
 
 
 def _noise(profile: Array) -> Array:
