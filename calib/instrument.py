@@ -99,7 +99,10 @@ class LiquidsSpec:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class TappingSpec:
-    """The tapping point, as a height on the instrument's scale [m, upward from its zero]."""
+    """The tapping point, as a height on the instrument's scale [m, upward from its zero].
+
+    Upright, also where the scale itself lies along an inclined tube.
+    """
 
     height: Given | None = None
     wanted_at: Given | None = None
@@ -229,7 +232,7 @@ def parse_instrument(text: str, *, source: str = "instrument") -> Instrument:
         reference=_reference(top.table("reference"), length),
         cistern=_cistern(top.table("cistern"), length),
         site=_site(top.table("site")),
-        limits=_limits(top.table("limits")),
+        limits=_limits(top.table("limits"), arrangement),
         path=source,
     )
     top.finish()
@@ -432,8 +435,11 @@ def _site(table: _Table) -> SiteSpec:
     return spec
 
 
-def _limits(table: _Table) -> LimitsSpec:
-    spec = LimitsSpec(low_pa=table.pressure("low"), high_pa=table.pressure("high"))
+def _limits(table: _Table, arrangement: ArrangementName) -> LimitsSpec:
+    kinds = ("absolute",) if arrangement == "barometer" else ("gauge", "differential")
+    spec = LimitsSpec(
+        low_pa=table.pressure("low", kinds), high_pa=table.pressure("high", kinds)
+    )
     if spec.low_pa is not None and spec.high_pa is not None and spec.low_pa >= spec.high_pa:
         table.fail("low", "is not below high", "a lower limit under the upper one")
     table.finish()
@@ -569,14 +575,18 @@ class _Table:
             self._given(key, item, dimension, "temperature difference") for item in value
         )
 
-    def pressure(self, key: str) -> float | None:
+    def pressure(self, key: str, kinds: tuple[str, ...]) -> float | None:
+        """A pressure, with or without a word for its kind, which must be one of ``kinds``."""
         value = self.text(key)
         if value is None:
             return None
         try:
-            return parse_pressure(value)[0]
+            number, kind = parse_pressure(value)
         except InputError as error:
             raise InstrumentError(f"{self._source}: {self._path}.{key}: {error}") from error
+        if kind is not None and kind not in kinds:
+            self.fail(key, f"{kind} is not what this instrument shows", f"it as {kinds[0]}")
+        return number
 
     def liquid(self, key: str) -> LiquidSpec | None:
         value = self._get(key)

@@ -12,7 +12,10 @@ from limbsight.errors import InputError, InstrumentError
 from limbsight.reduce.constants import CELSIUS_ZERO_K, constants, convention, default
 from limbsight.reduce.fluids import Fluid, Liquid, fluid, own_liquid
 from limbsight.reduce.manometer import Manometer, Scale
-from limbsight.units import Given
+from limbsight.units import Given, unit_factor
+
+TWO_LIQUIDS = ("inverted-u-tube", "micromanometer")
+"""Arrangements whose pressure is that of a difference of densities."""
 
 
 def manometer_of(
@@ -31,7 +34,7 @@ def manometer_of(
     """
     i = instrument
     here = merged_site(i.site, site)
-    manometric = _liquid(i, "manometric", i.liquids.manometric)
+    manometric = _manometric(i)
     reference = None if i.reference.limb is None else f"limb {i.reference.limb}"
     tube, cistern = i.tube, i.cistern
     return Manometer(
@@ -122,7 +125,7 @@ def _by_limb(
     return dict(zip(names, values, strict=True))
 
 
-def _scale(i: Instrument, manometric: Liquid) -> Scale:
+def _scale(i: Instrument, manometric: Fluid) -> Scale:
     metres = metres_per_unit(i, manometric)
     ends = sorted(i.scale.upward * v * metres for v in (i.scale.lowest, i.scale.highest))
     return Scale(
@@ -151,21 +154,33 @@ def _expansion(i: Instrument) -> Given | None:
     )
 
 
-def metres_per_unit(i: Instrument, manometric: Liquid) -> float:
+def metres_per_unit(i: Instrument, manometric: Fluid) -> float:
     """Length of tube or height that one unit of the scale stands for.
 
     A scale in mmHg over mercury, or in inH2O over water, has graduations as far apart as the
-    name says under conventional density and gravity; over another liquid, or in pascals, it
-    is drawn for that liquid at 20 degC and standard gravity.
+    name says. Over mercury any other unit is drawn for conventional mercury (0 degC), over
+    another liquid for that liquid at 20 degC, both under standard gravity.
+
+    Raises
+    ------
+    InstrumentError
+        If the scale counts a pressure that its arrangement does not make of one liquid.
     """
     if i.scale.unit_m is not None:
         return i.scale.unit_m
     assert i.scale.unit_pa is not None
-    density = float(manometric.density(default("own_at_c") + CELSIUS_ZERO_K))
-    if "Hg" in i.scale.unit and manometric.name == "mercury":
-        density = convention("mercury_density_kg_m3")
-    elif "H2O" in i.scale.unit and "water" in manometric.name and "_" not in i.scale.unit:
-        density = 1000.0
+    if not isinstance(manometric, Liquid) or i.arrangement in TWO_LIQUIDS:
+        raise InstrumentError(
+            f"{i.path}: scale.unit: a {i.arrangement} balances two fluids, so its scale can't "
+            f"count {i.scale.unit!r}; write the length of its graduations, 'mm'"
+        )
+    for word, name in (("Hg", "mercury"), ("H2O", "water")):
+        length, found, _ = i.scale.unit.partition(word)
+        if found and name in manometric.name:
+            return unit_factor(length, "length")
+    density = convention("mercury_density_kg_m3")
+    if manometric.name != "mercury":
+        density = float(manometric.density(default("own_at_c") + CELSIUS_ZERO_K))
     return i.scale.unit_pa / (density * convention("standard_gravity_m_s2"))
 
 
@@ -186,11 +201,21 @@ def _fluid(i: Instrument, key: str, spec: LiquidSpec) -> Fluid:
         raise InstrumentError(f"{i.path}: liquids.{key}: {error}") from error
     if not isinstance(found, Liquid):
         return found
+    own = spec.standard_uncertainty_kg_m3
+    if own is not None:
+        found = replace(found, relative_standard_uncertainty=own / found.density_kg_m3)
     if spec.surface_tension_n_m is not None:
         found = replace(found, surface_tension_n_m=spec.surface_tension_n_m)
     if spec.contact_angle_rad is not None:
         found = replace(found, contact_angle_rad=spec.contact_angle_rad)
     return found
+
+
+def _manometric(i: Instrument) -> Fluid:
+    """A liquid; over an inverted U-tube a gas may stand."""
+    if i.arrangement == "inverted-u-tube":
+        return _fluid(i, "manometric", i.liquids.manometric)
+    return _liquid(i, "manometric", i.liquids.manometric)
 
 
 def _liquid(i: Instrument, key: str, spec: LiquidSpec) -> Liquid:

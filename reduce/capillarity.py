@@ -81,10 +81,12 @@ def meniscus(
             rise_by_radius=0.0,
         )  # fmt: skip
     z0 = _apex(x, abs(slope))
-    r, z = _wall(z0, abs(slope))
+    r, z = surface_at(z0, abs(slope))
     step = 1e-4 * z0
     # implicit function: the wall stays at x while apex, radius or slope change
-    dr_dz0 = (_wall(z0 + step, abs(slope))[0] - _wall(z0 - step, abs(slope))[0]) / (2 * step)
+    dr_dz0 = (surface_at(z0 + step, abs(slope))[0] - surface_at(z0 - step, abs(slope))[0]) / (
+        2 * step
+    )
     dr_dslope = math.cos(slope) / (z - math.sin(abs(slope)) / r)
     dz0_dx, dz0_dslope = 1 / dr_dz0, -dr_dslope / dr_dz0
     da_dsigma = a / (2 * surface_tension_n_m)
@@ -132,8 +134,21 @@ def contact_angle_from_height(
     return float(brentq(excess, 0.0, math.pi, xtol=1e-10))
 
 
-def _wall(z0: float, slope: float) -> tuple[float, float]:
-    """Radius and height, in capillary lengths, where the surface has reached ``slope``."""
+def surface_at(z0: float, slope: float) -> tuple[float, float]:
+    """Radius and height where the surface has reached a slope.
+
+    Parameters
+    ----------
+    z0 : float
+        Height of the apex over the flat level, in capillary lengths.
+    slope : float, [rad]
+        Up to pi: past a right angle it is a drop, not a meniscus.
+
+    Returns
+    -------
+    tuple of float
+        In capillary lengths.
+    """
     start = min(FIRST_SLOPE, slope / 10)
     curvature = z0 / 2
 
@@ -161,6 +176,6 @@ def _apex(x: float, slope: float) -> float:
     low = high - x - 1.0
 
     def excess(log_z0: float) -> float:
-        return _wall(math.exp(log_z0), slope)[0] - x
+        return surface_at(math.exp(log_z0), slope)[0] - x
 
     return math.exp(float(brentq(excess, low, high, xtol=1e-12, rtol=1e-12)))

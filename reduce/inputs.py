@@ -92,7 +92,7 @@ def surroundings(q: Inputs, m: Manometer) -> None:
             default("relative_humidity"),
             default("relative_humidity_standard_uncertainty"),
         ),
-        typical_u=0.05,
+        typical_u=default("relative_humidity_given_standard_uncertainty"),
     )
     inclined = m.incline_rad is not None
     tilt = math.radians(
@@ -117,9 +117,13 @@ def _gravity(q: Inputs, m: Manometer) -> None:
     relative = float(constants()["gravity"]["relative_standard_uncertainty"])
     if m.gravity_m_s2 is None and m.latitude_rad is not None:
         g = float(normal_gravity(m.latitude_rad, m.elevation_m or 0.0))
-        q.define(
-            "gravity", "gravity", g, "m/s^2", relative * g, "latitude and elevation, WGS84"
-        )
+        source = "WGS84 from latitude and elevation"
+        if m.elevation_m is None:
+            height = default("elevation_unknown_standard_uncertainty_m")
+            lower = float(normal_gravity(m.latitude_rad, height))
+            relative = math.hypot(relative, 1 - lower / g)
+            source = "WGS84 from latitude; default: elevation not given"
+        q.define("gravity", "gravity", g, "m/s^2", relative * g, source)
         return
     q.given(
         "gravity",
@@ -160,7 +164,7 @@ def scale(q: Inputs, m: Manometer) -> None:
             default("scale_expansion_per_k"),
             default("scale_expansion_standard_uncertainty_per_k"),
         ),
-        typical_u=1e-6,
+        typical_u=default("scale_expansion_given_standard_uncertainty_per_k"),
         why=" (brass to acrylic)",
     )
     true_at = m.scale.true_at_k

@@ -53,7 +53,8 @@ class Manometer:
 
     arrangement: str
     tapped_limb: str
-    manometric: Liquid
+    manometric: Fluid
+    """A liquid; on top of an inverted U-tube also a gas."""
     process: Fluid = field(default_factory=moist_air)
     seals: tuple[Liquid, ...] = ()
     open_to: str = "air"

@@ -46,7 +46,8 @@ def prepare(manometer: Manometer, levels: Mapping[str, Sequence[Level]]) -> Redu
     manometer
         What is known.
     levels
-        Levels of each limb, bottom to top: "left" and "right", "tube", or "1", "2", ...
+        Levels of each limb, bottom to top: "left" and "right", or "tube", or "limb 1",
+        "limb 2" and so on.
 
     Returns
     -------
@@ -220,14 +221,16 @@ def _places(
             fluids[BEYOND], m.scale.top_m,
         )  # fmt: skip
     if m.limb_temperatures_k:
-        q.define("bend", "height of the bend", m.scale.bottom_m, "m", 0.02, "bottom of scale")
+        u = default("bend_standard_uncertainty_m")
+        q.define("bend", "height of the bend", m.scale.bottom_m, "m", u, "bottom of scale")
     if any(RESERVOIR in limb.points for limb in limbs) or m.arrangement == "micromanometer":
         _reservoir(q, m)
 
 
 def _reservoir(q: Inputs, m: Manometer) -> None:
     level_u = default("cistern_level_standard_uncertainty_m")
-    if m.cistern_scale == "adjusted" or m.arrangement == "bank":
+    fixed = m.cistern_scale == "adjusted" and m.arrangement != "micromanometer"
+    if fixed or m.arrangement == "bank":
         # its level is read or set on the scale, whatever the tube does
         if m.cistern_level_m is None:
             raise InputError(
@@ -265,7 +268,8 @@ def _legs(m: Manometer, limbs: tuple[Limb, Limb], q: Inputs) -> tuple[Leg, ...]:
             limb = leg.limb if m.limb_temperatures_k else ""
             legs.append(Leg(fluid=leg.fluid, start=leg.start, end=leg.end, limb=limb))
     if "wanted" in q:
-        legs.insert(0, Leg(fluid=PROCESS, start=WANTED, end=TAPPING, limb=legs[0].limb))
+        first = legs[0]
+        legs.insert(0, Leg(fluid=first.fluid, start=WANTED, end=TAPPING, limb=first.limb))
     if m.incline_rad is not None:
         tilt = math.radians(default("incline_standard_uncertainty_deg"))
         q.given(
@@ -299,7 +303,7 @@ def _fillings(
                 filling.expansion_standard_uncertainty_per_k,
                 "default: expansion not given",
             )
-    if m.open_to == "vacuum" and m.manometric.vapour_pressure_pa > 0:
+    if m.open_to == "vacuum" and isinstance(m.manometric, Liquid):
         relative = default("vapour_pressure_relative_standard_uncertainty")
         value = m.manometric.vapour_pressure_pa
         q.define("vapour", "vapour over the column", value, "Pa", relative * value, "20 degC")

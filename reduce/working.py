@@ -35,7 +35,7 @@ def steps(reduction: Reduction) -> tuple[float, tuple[Step, ...]]:
     z = {point: float(height) for point, height in reduction.heights(q).items()}
     densities = {k: float(v) for k, v in reduction.densities(q).items()}
     g = float(q["gravity"])
-    return g, tuple(
+    chain = tuple(
         Step(
             leg=leg,
             fluid=reduction.fluids[leg.fluid].name,
@@ -46,6 +46,8 @@ def steps(reduction: Reduction) -> tuple[float, tuple[Step, ...]]:
         )
         for leg in reduction.legs
     )
+    # legs without height or density explain nothing
+    return g, tuple(step for step in chain if step.pressure_pa != 0) or chain
 
 
 def working_text(reduction: Reduction, estimate: Estimate, unit: str) -> str:
@@ -145,8 +147,10 @@ def _label(point: str) -> str:
 
 
 def _points(chain: Sequence[Step]) -> list[tuple[str, float]]:
-    heights = {_label(chain[0].leg.start): chain[0].start_m}
-    heights |= {_label(step.leg.end): step.end_m for step in chain}
+    heights: dict[str, float] = {}
+    for step in chain:
+        heights[_label(step.leg.start)] = step.start_m
+        heights[_label(step.leg.end)] = step.end_m
     return list(heights.items())
 
 

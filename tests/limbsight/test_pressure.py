@@ -276,3 +276,74 @@ def test_a_series_is_a_thousand_times_faster(fan):
 def test_a_series_needs_one_length(fan):
     with pytest.raises(InputError, match="one-dimensional arrays of one length"):
         reduce_series(fan, [[np.zeros(3)], [np.zeros(4)]])
+
+
+def changed(name, *changes):
+    text = (EXAMPLES / f"{name}.toml").read_text(encoding="utf-8")
+    for right, wrong in changes:
+        assert right in text
+        text = text.replace(right, wrong)
+    return parse_instrument(text, source=f"{name}.toml")
+
+
+def test_gas_on_top_of_an_inverted_u_tube():
+    liquid = (EXAMPLES / "inverted-u-tube.toml").read_text(encoding="utf-8").splitlines()
+    (line,) = (row for row in liquid if row.startswith("manometric"))
+    found = reduce_heights(
+        changed("inverted-u-tube", (line, 'manometric = "air"')), left=300, right=200
+    )
+    assert found.value_pa == pytest.approx((998.2 - 1.2) * 9.80665 * 0.1, rel=2e-3)
+
+
+@pytest.mark.parametrize("name", ["inverted-u-tube", "micromanometer"])
+def test_two_fluids_have_no_scale_in_a_pressure_unit(name):
+    instrument = changed(name, ('unit = "mm"', 'unit = "Pa"'))
+    with pytest.raises(InstrumentError, match=r"scale\.unit: .* balances two fluids"):
+        reduce_heights(instrument, left=10, right=10)
+
+
+@pytest.mark.parametrize("unit", ["hPa", "mmHg"])
+def test_a_barometer_in_pressure_units_is_drawn_for_mercury_at_zero(unit):
+    """At 0 degC under standard gravity, in a wide bore, the scale is right as it stands."""
+    size = {"hPa": 100.0, "mmHg": 133.322387415}[unit]
+    text = (EXAMPLES / "barometer.toml").read_text(encoding="utf-8")
+    text = text.replace('unit = "mm"', f'unit = "{unit}"').replace(
+        'bore = "8 mm"', 'bore = "80 mm"'
+    )
+    text = text.replace("lowest = 650.0", "lowest = 0.0").replace("820.0", "1500.0")
+    text = text.replace('value = "20 degC"', 'value = "0 degC"')
+    text = text.replace('latitude = "52 deg"', 'gravity = "9.80665 m/s^2"')
+    found = reduce_heights(parse_instrument(text), tube=760.0)
+    assert found.value_pa == pytest.approx(760.0 * size, rel=1e-5)
+
+
+def test_pressure_wanted_below_a_piezometers_tapping():
+    plain = reduce_heights(changed("single-limb"), tube=50)
+    instrument = changed("single-limb", ("[tapping]", '[tapping]\nwanted_at = "-105 cm"'))
+    lower = reduce_heights(instrument, tube=50)
+    # one metre of water, not of air
+    assert lower.value_pa - plain.value_pa == pytest.approx(998.2 * 9.80665, rel=2e-3)
+
+
+def test_a_stated_uncertainty_of_a_known_liquid_is_used(fan):
+    certified = changed(
+        "open-u-tube",
+        ('"water"', '{ name = "water", standard_uncertainty = "5 kg/m^3" }'),
+    )
+    few, many = (reduce_heights(i, left=-50, right=50) for i in (fan, certified))
+    assert many.budget[0].name == "density of water"
+    assert abs(many.budget[0].contribution_pa) == pytest.approx(4.9, abs=0.1)
+    assert many.standard_uncertainty_pa > few.standard_uncertainty_pa
+
+
+def test_gravity_without_elevation_is_less_certain():
+    def u_of_gravity(*changes):
+        reading = reduce_heights(changed("open-u-tube", *changes), left=-50, right=50)
+        return next(b.standard_uncertainty for b in reading.budget if b.name == "gravity")
+
+    assert u_of_gravity(('elevation = "40 m"', "")) > 3 * u_of_gravity()
+
+
+def test_wrong_limits_are_refused():
+    with pytest.raises(InstrumentError, match=r"limits\.high: absolute is not what"):
+        changed("open-u-tube", ('"1.2 kPa"', '"1.2 kPa absolute"'))

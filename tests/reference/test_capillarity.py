@@ -6,7 +6,7 @@ import math
 
 import pytest
 
-from limbsight.reduce.capillarity import contact_angle_from_height, meniscus
+from limbsight.reduce.capillarity import contact_angle_from_height, meniscus, surface_at
 
 INCH = 25.4e-3
 CAPILLARY_LENGTH_M = 2.725866e-3
@@ -212,3 +212,25 @@ def test_weight_of_the_raised_liquid(agrees):
 def test_impossible_meniscus_height():
     with pytest.raises(ValueError, match="not possible in a bore of 6 mm"):
         contact_angle_from_height(0.003, -0.01, 0.45, 13545.85, 9.80665)
+
+
+def test_sessile_drops(agrees, table):
+    """The same surface, past a right angle: beta = 4 / z0^2 in units of the apex radius."""
+    rows = []
+    for r in table("bashforth_adams_sessile.csv"):
+        if r["beta"] == 0:
+            continue
+        z0 = 2 / math.sqrt(r["beta"])
+        apex_radius = 2 / z0
+        x, z = surface_at(z0, math.radians(r["phi_deg"]))
+        label = f"beta {r['beta']:g}, {r['phi_deg']:g} deg"
+        rows.append((f"x, {label}", r["x_over_b"], x / apex_radius))
+        rows.append((f"z, {label}", r["z_over_b"], (z - z0) / apex_radius))
+    agrees(
+        "sessile drops",
+        basis="computed",
+        source="equation of Bashforth and Adams (1883) with scipy DOP853",
+        unit="apex radius",
+        rows=rows,
+        tolerance=1e-7,
+    )
