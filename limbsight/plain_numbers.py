@@ -81,6 +81,25 @@ def manometer_of(
     )
 
 
+def check_names(instrument: Instrument) -> None:
+    """Look every liquid, gas and material of an instrument file up, before any reading.
+
+    Raises
+    ------
+    InstrumentError
+        Naming file and key, if one is not known.
+    """
+    i = instrument
+    for seal in i.liquids.seals:
+        _liquid(i, "seal", seal)
+    _fluid(i, "process", i.liquids.process)
+    if i.reference.process is not None:
+        _fluid(i, "reference.process", i.reference.process)
+    if i.reference.open_to != "tapping":
+        _fluid(i, "reference.open_to", LiquidSpec(name=i.reference.open_to))
+    _scale(i, _manometric(i))
+
+
 def merged_site(base: SiteSpec, over: SiteSpec | None) -> SiteSpec:
     """Surroundings of one reading over those of the instrument file."""
     if over is None:
@@ -198,7 +217,7 @@ def _fluid(i: Instrument, key: str, spec: LiquidSpec) -> Fluid:
                 standard_uncertainty_kg_m3=spec.standard_uncertainty_kg_m3,
             )
     except InputError as error:
-        raise InstrumentError(f"{i.path}: liquids.{key}: {error}") from error
+        raise InstrumentError(f"{i.path}: {_where(key)}: {error}") from error
     if not isinstance(found, Liquid):
         return found
     own = spec.standard_uncertainty_kg_m3
@@ -209,6 +228,11 @@ def _fluid(i: Instrument, key: str, spec: LiquidSpec) -> Fluid:
     if spec.contact_angle_rad is not None:
         found = replace(found, contact_angle_rad=spec.contact_angle_rad)
     return found
+
+
+def _where(key: str) -> str:
+    """A key of [liquids], or one that says its own table."""
+    return key if "." in key else f"liquids.{key}"
 
 
 def _manometric(i: Instrument) -> Fluid:
@@ -222,6 +246,6 @@ def _liquid(i: Instrument, key: str, spec: LiquidSpec) -> Liquid:
     found = _fluid(i, key, spec)
     if not isinstance(found, Liquid):
         raise InstrumentError(
-            f"{i.path}: liquids.{key}: {spec.name!r} is a gas; name a liquid"
+            f"{i.path}: {_where(key)}: {spec.name!r} is a gas; name a liquid"
         )
     return found

@@ -22,6 +22,9 @@ RELATIVE_TOLERANCE = 1e-10
 """Of the integration: its error stays below 1e-8 capillary lengths in the tests."""
 FIRST_SLOPE = 1e-6
 """Slope [rad] at which the series about the apex hands over; its error is slope cubed."""
+FIRST_RADIUS = 1e-4
+"""Radius [capillary lengths] that the series about the apex must not pass; in a wide tube
+the slope is still tiny where it no longer holds. Its error is an eighth of radius squared."""
 WIDEST = 20.0
 """Radius in capillary lengths beyond which the apex is flat to 1e-8 and zero is returned."""
 
@@ -149,8 +152,8 @@ def surface_at(z0: float, slope: float) -> tuple[float, float]:
     tuple of float
         In capillary lengths.
     """
-    start = min(FIRST_SLOPE, slope / 10)
     curvature = z0 / 2
+    start = min(FIRST_SLOPE, slope / 10, FIRST_RADIUS * curvature)
 
     def step(phi: float, y: np.ndarray) -> list[float]:
         kappa = y[1] - math.sin(phi) / y[0]

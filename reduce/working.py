@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
@@ -95,7 +96,7 @@ def working_text(reduction: Reduction, estimate: Estimate, unit: str) -> str:
 def working_latex(reduction: Reduction, estimate: Estimate, unit: str) -> str:
     """Write the working as LaTeX (packages amsmath); arguments as ``working_text``."""
     g, chain = steps(reduction)
-    names = _fluid_symbols(chain, r"\rho_{{\text{{{}}}}}".format)
+    names = _fluid_symbols(chain, lambda name: rf"\rho_{{\text{{{_escaped(name)}}}}}")
     lines = [r"\begin{align*}"]
     for label, height in _points(chain):
         lines.append(rf"  z_{{\text{{{label}}}}} &= {_mm(height)}\ \text{{mm}}\\")
@@ -169,6 +170,11 @@ def _fluid_symbols(
         suffix = roles.get(step.leg.fluid, "") if len(twins) > 1 else ""
         found.setdefault(_key(step), (symbol(step.fluid + suffix), step.density_kg_m3))
     return found
+
+
+def _escaped(name: str) -> str:
+    """A fluid's name as LaTeX text: its owner may have called it anything."""
+    return re.sub(r"([#$%&_{}])", r"\\\1", re.sub(r"[\\^~]", " ", name))
 
 
 def _signs(chain: Sequence[Step]) -> list[str]:

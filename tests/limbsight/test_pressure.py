@@ -12,6 +12,7 @@ import pytest
 
 from limbsight.calib.instrument import SiteSpec, load_instrument, parse_instrument
 from limbsight.errors import InputError, InstrumentError
+from limbsight.plain_numbers import check_names
 from limbsight.pressure import (
     HeightComponent,
     LevelHeight,
@@ -347,3 +348,17 @@ def test_gravity_without_elevation_is_less_certain():
 def test_wrong_limits_are_refused():
     with pytest.raises(InstrumentError, match=r"limits\.high: absolute is not what"):
         changed("open-u-tube", ('"1.2 kPa"', '"1.2 kPa absolute"'))
+
+
+@pytest.mark.parametrize(
+    ("change", "message"),
+    [
+        (('"water"', '"watter"'), r"liquids\.manometric: 'watter' is not a fluid"),
+        (('"steel"', '"steal"'), r"scale\.material: 'steal' is not known"),
+        (("[limits]", '[reference]\nopen_to = "aer"\n[limits]'), r"reference\.open_to: 'aer'"),
+    ],
+)
+def test_names_can_be_checked_before_a_reading(change, message):
+    check_names(changed("open-u-tube"))
+    with pytest.raises(InstrumentError, match=r"open-u-tube\.toml: " + message):
+        check_names(changed("open-u-tube", change))

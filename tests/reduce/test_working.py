@@ -82,3 +82,12 @@ def test_every_leg_is_there(reading):
     for leg in filled:
         if leg.start != "tapping" or leg.end != "cistern":
             assert f"ρ_{reduction.fluids[leg.fluid].name}" in symbols
+
+
+def test_a_name_that_latex_would_misread(levels, known, filling):
+    m = Manometer(
+        arrangement="u-tube", tapped_limb="left", manometric=filling("oil_5 50%", 900.0)
+    )
+    reduction = prepare(m, levels({"left": 0.0, "right": 0.1}))
+    estimate = propagate(reduction.difference, reduction.inputs)
+    assert r"\text{oil\_5 50\%}" in working_latex(reduction, estimate, "Pa")
