@@ -70,6 +70,8 @@ class TubeSpec:
     axis_to_scale_m: float | None = None
     incline_rad: float | None = None
     incline_standard_uncertainty_rad: float | None = None
+    meniscus_height: Given | None = None
+    """Rim to apex of the meniscus under gas [m], measured: better than a contact angle."""
     limb_spacing_m: float | None = None
     """Between the axes of the outer limbs: with the tilt it shifts their levels."""
 
@@ -343,8 +345,11 @@ def _tube(table: _Table, arrangement: ArrangementName) -> TubeSpec:
         incline_standard_uncertainty_rad=(
             None if incline is None else incline.standard_uncertainty
         ),
+        meniscus_height=table.given("meniscus_height", "length", difference="length"),
         limb_spacing_m=table.quantity("limb_spacing", "length", lowest=0.0),
     )
+    if spec.meniscus_height is not None and spec.meniscus_height.value <= 0:
+        table.fail("meniscus_height", "must be above 0, hollow or domed", "'1.2 mm'")
     if bores and spec.bore_m is not None:
         table.fail("bores", "and bore are both given", "one of the two")
     widest = max(bores) if bores else spec.bore_m

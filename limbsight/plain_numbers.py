@@ -72,6 +72,7 @@ def manometer_of(
         ),
         limb_spacing_m=tube.limb_spacing_m,
         bore_m=tube.bore_m,
+        meniscus_height_m=tube.meniscus_height,
         bores_m=_by_limb(i, "tube.bores", names, tube.bores_m),
         area_ratio=cistern.area_ratio,
         # a scale that counts a pressure is drawn for the instrument as a whole

@@ -75,6 +75,7 @@ class Manometer:
     incline_rad: Given | None = None
     limb_spacing_m: float | None = None
     bore_m: float | None = None
+    meniscus_height_m: Given | None = None
     bores_m: Mapping[str, float] = field(default_factory=dict)
     area_ratio: Given | None = None
     cistern_scale: str = "true"

@@ -7,12 +7,17 @@ from collections.abc import Mapping
 
 from limbsight.errors import InputError
 from limbsight.reduce.arrangements import Arrangement, Limb
-from limbsight.reduce.capillarity import Meniscus, meniscus
+from limbsight.reduce.capillarity import Meniscus, contact_angle_from_height, meniscus
 from limbsight.reduce.constants import default
 from limbsight.reduce.fluids import Fluid, Liquid
 from limbsight.reduce.inputs import Inputs
 from limbsight.reduce.manometer import Manometer
 from limbsight.reduce.reduction import MANOMETRIC, Rise
+from limbsight.units import Given
+
+MENISCUS_STEP_RAD = 1e-3
+"""For the slope of meniscus height to contact angle, towards the flat meniscus, where there
+is always room."""
 
 
 def rise_of(
@@ -47,7 +52,13 @@ def rise_of(
             )
             return Rise(terms=rise.terms[1:]) if arrangement.zeroed else rise
         angle_u = math.radians(default("interface_angle_standard_uncertainty_deg"))
-    shape = meniscus(bore / 2, low.contact_angle_rad, tension_n_m, difference, g)
+    angle_rad, source = low.contact_angle_rad, "liquid"
+    if m.meniscus_height_m is not None and high.is_gas:
+        angle_rad, angle_u = _measured_angle(
+            m.meniscus_height_m, angle_rad, (bore / 2, tension_n_m, difference, g)
+        )
+        source = "meniscus height"
+    shape = meniscus(bore / 2, angle_rad, tension_n_m, difference, g)
     own_angle = q.define(
         f"own angle {limb.points[i]}",
         f"contact angle, {limb.points[i]} alone",
@@ -64,7 +75,7 @@ def rise_of(
         0.0,
         "rad",
         angle_u,
-        "liquid",
+        source,
     )
     tension = q.define(
         f"tension {pair}",
@@ -101,6 +112,35 @@ def rise_of(
             (own_radius, shape.rise_by_radius),
         ),
     )
+
+
+def _measured_angle(
+    height: Given, typical_rad: float, place: tuple[float, float, float, float]
+) -> tuple[float, float]:
+    """Contact angle and its uncertainty from a measured height; the liquid says which way up.
+
+    Raises
+    ------
+    InputError
+        If such a tube can't hold a meniscus of that height.
+    """
+    radius_m, tension_n_m, difference, g = place
+    hollow = 1.0 if typical_rad <= math.pi / 2 else -1.0
+    u = height.standard_uncertainty
+    if u is None:
+        u = default("meniscus_height_standard_uncertainty_m")
+    try:
+        angle = contact_angle_from_height(
+            radius_m, hollow * height.value, tension_n_m, difference, g
+        )
+    except ValueError as error:
+        raise InputError(f"meniscus_height: {error}; measure it again") from error
+    step = MENISCUS_STEP_RAD if angle < math.pi / 2 else -MENISCUS_STEP_RAD
+    here, there = (
+        meniscus(radius_m, a, tension_n_m, difference, g).height_m
+        for a in (angle, angle + step)
+    )
+    return angle, u * abs(step / (there - here))
 
 
 def _interface_tension(low: Liquid, high: Liquid) -> float:

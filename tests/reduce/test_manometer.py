@@ -337,3 +337,44 @@ def test_arrays_go_through_the_same_function(ideal, levels):
     for k in range(7):
         one = prepare(m, levels({"left": float(left[k]), "right": float(right[k])}))
         assert float(one.difference({i.key: i.value for i in one.inputs})) == whole[k]
+
+
+def test_measured_meniscus_height(ideal, pressure, known):
+    """Mercury in 8 mm with a meniscus of 1.0 mm: depressed by 0.579 mm at 0.45 N/m."""
+    settings_ = {
+        "manometric": liquid("mercury"),
+        "open_to": "vacuum",
+        "area_ratio": known(0.0),
+        "zero_m": known(0.0),
+        "gravity_m_s2": known(9.80665),
+    }
+    narrow = ideal(
+        "barometer", "cistern", bore_m=0.008, meniscus_height_m=known(1.0e-3), **settings_
+    )
+    wide = ideal("barometer", "cistern", **settings_)
+    more = pressure(narrow, tube=0.76) - pressure(wide, tube=0.76)
+    assert more / (13545.85 * 9.80665) == pytest.approx(0.579e-3, abs=1e-6)
+
+
+def test_meniscus_height_costs_less_than_a_guessed_angle(levels):
+    settings_ = {"bores_m": {"left": 3e-3, "right": 6e-3}, "tapping_m": Given(value=0.1)}
+    guessed = budget(reduced(bare(**settings_), levels))[1]["angle distilled water"]
+    measured = budget(
+        reduced(
+            bare(
+                **settings_,
+                meniscus_height_m=Given(value=1.1e-3, standard_uncertainty=1e-5),
+            ),
+            levels,
+        )
+    )[1]["angle distilled water"]
+    assert measured.input.source == "meniscus height"
+    assert measured.input.standard_uncertainty < guessed.input.standard_uncertainty
+
+
+def test_impossible_meniscus_height(levels):
+    m = bare(bore_m=4e-3, meniscus_height_m=Given(value=5e-3))
+    with pytest.raises(
+        InputError, match=r"meniscus_height: .* not possible in a bore of 4 mm"
+    ):
+        reduced(m, levels)
