@@ -9,6 +9,7 @@ from typing import Any
 
 from limbsight.calib.instrument import Instrument, LiquidSpec, SiteSpec
 from limbsight.errors import InputError, InstrumentError
+from limbsight.reduce.arrangements import RESERVOIR
 from limbsight.reduce.constants import CELSIUS_ZERO_K, constants, convention, default
 from limbsight.reduce.fluids import Fluid, Liquid, fluid, own_liquid
 from limbsight.reduce.manometer import Manometer, Scale
@@ -112,16 +113,18 @@ def merged_site(base: SiteSpec, over: SiteSpec | None) -> SiteSpec:
 
 
 def _tapped(i: Instrument, tapped_limb: str | None, names: tuple[str, ...]) -> str:
-    if i.arrangement in ("cistern", "inclined", "barometer"):
-        return tapped_limb or "cistern"
     if i.arrangement == "single-limb":
-        return "cistern"
+        return RESERVOIR
+    limbs = names
+    if i.arrangement in ("cistern", "inclined", "barometer"):
+        tapped_limb = tapped_limb or RESERVOIR
+        limbs = (RESERVOIR,) if i.arrangement == "barometer" else (RESERVOIR, *names)
     if i.arrangement == "bank" and tapped_limb is not None and tapped_limb.isdigit():
         tapped_limb = f"limb {tapped_limb}"
-    if tapped_limb is None or tapped_limb not in names:
+    if tapped_limb is None or tapped_limb not in limbs:
         raise InstrumentError(
-            f"{i.path}: tapped_limb: {tapped_limb!r} is not one of the limbs read "
-            f"({', '.join(names)}); name the limb the process acts on"
+            f"{i.path}: tapped_limb: {tapped_limb!r} is not one of its limbs "
+            f"({', '.join(limbs)}); name the limb the process acts on"
         )
     return tapped_limb
 

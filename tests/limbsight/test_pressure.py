@@ -362,3 +362,10 @@ def test_names_can_be_checked_before_a_reading(change, message):
     check_names(changed("open-u-tube"))
     with pytest.raises(InstrumentError, match=r"open-u-tube\.toml: " + message):
         check_names(changed("open-u-tube", change))
+
+
+def test_a_limb_that_an_inclined_gauge_does_not_have():
+    with pytest.raises(
+        InstrumentError, match=r"'left' is not one of its limbs \(cistern, tube\)"
+    ):
+        reduce_heights(changed("inclined"), tube=10, tapped_limb="left")

@@ -131,7 +131,7 @@ def test_zero_and_uncertainty():
         ((*HEIGHTS, "--monte-carlo", "few"), "whole number from 10000"),
         ((*HEIGHTS, "--monte-carlo", "7"), "whole number from 10000"),
         ((*HEIGHTS, "--temperature", "hot"), "--temperature: 'hot' is not a number"),
-        ((*HEIGHTS, "--tapped", "middle"), "'middle' is not one of the limbs read"),
+        ((*HEIGHTS, "--tapped", "middle"), "'middle' is not one of its limbs"),
         (("--left", "1000", "--right", "1"), "off the scale"),
         ((*HEIGHTS, "--coverage", "1.5"), "coverage"),
     ],
