@@ -27,39 +27,43 @@ seen about once in fifty places on photos of brick walls."""
 MISSED_RATE = 0.1
 """Chance that a graduation of the scale is not found: one in ten on ordinary photos (clips,
 numerals and shadow over it), measured over the sample photos."""
-MIN_MARGIN = 6.9
-"""Log-odds of the best shift over the second: ln 1000."""
+MIN_LEAD = 4.6
+"""Log-odds of a joined column's place over the next: ln 100; a mistake would also show as
+an uneven map."""
+MAX_ERRORS = 3.5
+"""Standard errors by which a joined column may stand off."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Indexing:
-    """How the found index maps to the graduations of the scale.
+    """How the found indices map to the graduations of the scale.
 
     Attributes
     ----------
-    shift
-        Add to a comb's index to get the number of the graduation, 0 the lowest in the picture.
+    shifts
+        For each comb, what to add to its index to get the number of the graduation, 0 the
+        lowest in the picture; None for a comb whose place beside the first is in doubt.
     margin
-        Log-odds of this shift over the next best.
+        Log-odds of this numbering over the next best.
     """
 
-    shift: int
+    shifts: tuple[int | None, ...]
     margin: float
 
 
 def index_scale(
     combs: tuple[Comb, ...], scale: ScaleSpec, numerals: dict[int, float] | None = None
 ) -> Indexing:
-    """Find the shift that fits the scale's ends, its hierarchy and its numerals.
+    """Find the shifts that fit the scale's ends, its hierarchy and its numerals.
 
     Parameters
     ----------
     combs
-        Columns with one common index.
+        Columns of one scale; indices agree up to ``index_error``.
     scale
         What the instrument file states.
     numerals
-        Log-likelihood by shift from the printed numbers, where they were read.
+        Log-likelihood by shift of the first comb from the printed numbers, where read.
 
     Returns
     -------
@@ -68,24 +72,53 @@ def index_scale(
     Raises
     ------
     NotMeasurable
-        ``scale_too_long``: more graduations in a row than the file states.
+        ``scale_differs_from_file``: more graduations in a row than the file states.
     """
     count = graduation_count(scale)
     first = min(int(comb.index[0]) for comb in combs)
     last = max(int(comb.index[-1]) for comb in combs)
-    shifts = np.arange(-last, count - first)
-    score = np.zeros(len(shifts))
-    for comb in combs:
-        score += _ends_score(comb, shifts, count)
-        score += _hierarchy_score(comb, shifts, scale, count)
+    reach = max(int(np.ceil(MAX_ERRORS * comb.index_error)) for comb in combs)
+    shifts = np.arange(-last - reach, count - first + reach)
+    own = [
+        _ends_score(comb, shifts, count) + _hierarchy_score(comb, shifts, scale)
+        for comb in combs
+    ]
+    total = own[0].copy()
     if numerals is not None:
         floor = min(numerals.values(), default=0.0)
-        score += np.array([numerals.get(int(s), floor) for s in shifts])
-    best = int(np.argmax(score))
-    others = np.delete(score, best)
-    margin = float(score[best] - others.max()) if len(others) else np.inf
-    _check_length(combs, int(shifts[best]), count)
-    return Indexing(shift=int(shifts[best]), margin=margin)
+        total += np.array([numerals.get(int(s), floor) for s in shifts])
+    joined = [_coupled(comb, score) for comb, score in zip(combs[1:], own[1:], strict=True)]
+    total += sum((best for best, _, _ in joined), np.zeros(len(shifts)))
+    top = int(np.argmax(total))
+    others = np.delete(total, top)
+    margin = float(total[top] - others.max()) if len(others) else np.inf
+    start = int(shifts[top])
+    found: list[int | None] = [start]
+    # A column whose place beside the first is in doubt is left out, not guessed.
+    found += [
+        start + int(step[top]) if lead[top] >= MIN_LEAD else None for _, step, lead in joined
+    ]
+    _check_length(combs, found, count)
+    return Indexing(shifts=tuple(found), margin=margin)
+
+
+def _coupled(comb: Comb, score: FloatArray) -> tuple[FloatArray, IntArray, FloatArray]:
+    """Best score of a joined comb for each shift of the first, the step to it, and its lead.
+
+    The joint leaves ``index_offset`` over a whole number of divisions, with a normal error of
+    ``index_error``; a column may stand off by whole divisions at that price.
+    """
+    reach = int(np.ceil(MAX_ERRORS * comb.index_error))
+    steps = np.arange(-reach, reach + 1)
+    price = 0.5 * ((comb.index_offset - steps) / comb.index_error) ** 2
+    padded = np.pad(score, reach, constant_values=-np.inf)
+    table = np.stack(
+        [padded[reach + k : reach + k + len(score)] - p for k, p in zip(steps, price, strict=True)]
+    )
+    order = np.argsort(-table, axis=0)
+    ranked = np.take_along_axis(table, order, axis=0)
+    lead = ranked[0] - ranked[1] if len(steps) > 1 else np.full(len(score), np.inf)
+    return ranked[0], steps[order[0]], lead
 
 
 def graduation_count(scale: ScaleSpec) -> int:
@@ -128,9 +161,7 @@ def _ends_score(comb: Comb, shifts: IntArray, count: int) -> FloatArray:
     )
 
 
-def _hierarchy_score(
-    comb: Comb, shifts: IntArray, scale: ScaleSpec, count: int
-) -> FloatArray:
+def _hierarchy_score(comb: Comb, shifts: IntArray, scale: ScaleSpec) -> FloatArray:
     """Log-likelihood of the lines' lengths: numbered ones have a length of their own."""
     length = comb.lines.length
     low, high = np.quantile(length, [0.02, 0.98])
@@ -165,8 +196,10 @@ def _split_gain(length: FloatArray, numbered: NDArray[np.bool_], whole: float) -
     return 0.25 * len(length) * float(np.log(whole / (split + len(length))))
 
 
-def _check_length(combs: tuple[Comb, ...], shift: int, count: int) -> None:
-    for comb in combs:
+def _check_length(combs: tuple[Comb, ...], shifts: list[int | None], count: int) -> None:
+    for comb, shift in zip(combs, shifts, strict=True):
+        if shift is None:
+            continue
         number = comb.index + shift
         stray = int(np.sum((number < 0) | (number >= count)))
         if stray > 0.1 * len(number) + 2:

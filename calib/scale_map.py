@@ -146,6 +146,22 @@ class ScaleMap:
         dy = self.value_at(x, y + 0.5) - self.value_at(x, y - 0.5)
         return dx, dy
 
+    def renumbered(self, step: float, start: float) -> ScaleMap:
+        """Return the map of ``start + step * value``: the same lines under other numbers."""
+        change = np.eye(6)
+        change[:3, :3] *= step
+        # start * (g x + h y + 1) joins the numerator.
+        change[0, 3] = change[1, 4] = start
+        parameters = change @ self.parameters
+        parameters[2] += start
+        return ScaleMap(
+            frame=self.frame,
+            parameters=parameters,
+            covariance=change @ self.covariance @ change.T,
+            residual_px=self.residual_px,
+            count=self.count,
+        )
+
     def pose(self) -> Pose:
         """Return where the camera stands."""
         return _pose(self.parameters, self.frame, self.frame.focal_px)

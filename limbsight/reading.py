@@ -14,9 +14,10 @@ import numpy as np
 
 from limbsight import __version__
 from limbsight.calib.heights import LevelFit, fit_level
-from limbsight.calib.indexing import heights_of, index_scale, is_numbered, value_of_height
+from limbsight.calib.indexing import heights_of, is_numbered, value_of_height
+from limbsight.calib.numbering import NamedScale, name_graduations
 from limbsight.calib.rectify import Grid, combs_across, make_grid, print_columns, px_per_unit
-from limbsight.calib.scale_map import Frame, ScaleMap, fit_scale_map
+from limbsight.calib.scale_map import Frame
 from limbsight.errors import LimbsightError, NotMeasurable
 from limbsight.knowledge import Knowledge, knowledge_of
 from limbsight.reasons import reason, status_of
@@ -28,7 +29,6 @@ from limbsight.records import (
     Reading,
     Reason,
 )
-from limbsight.vision.graduations import Comb
 from limbsight.vision.levels import Layers, TubeStrip, find_layers
 from limbsight.vision.limbs import block_medians, find_limbs
 from limbsight.vision.picture import Picture, load_picture
@@ -42,8 +42,6 @@ if TYPE_CHECKING:
 MIN_PITCH_PX = 2.5
 """Least pixels of a division: below, neighbouring lines merge under an ordinary blur of one
 pixel (contrast of a line pattern of period P under blur b: exp(-2 (pi b / P)^2), 4 % here)."""
-MIN_INDEX_MARGIN = 6.9
-"""Log-odds of the numbering over the next best: ln 1000."""
 BOARD_WIDTHS = 7.0
 """How far from the graduations limbs are looked for, in outside diameters of the tube."""
 LONG_LINE_WIDTHS = 3.0
@@ -54,15 +52,6 @@ SCALE_MARGIN = 0.15
 """How far beyond the scale's ends tubes are sampled, as a share of its length."""
 OFF_SCALE_DIVISIONS = 0.5
 COVERAGE_FACTOR = 2.0
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Scale:
-    """The graduations as found, named, and mapped."""
-
-    combs: tuple[Comb, ...]
-    shift: int
-    map: ScaleMap
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -125,7 +114,7 @@ def read_photo(path: str | Path, *, instrument: Instrument | None = None) -> Rea
     )
 
 
-def _find_scale(picture: Picture, working: WorkingImage, known: Knowledge) -> Scale:
+def _find_scale(picture: Picture, working: WorkingImage, known: Knowledge) -> NamedScale:
     spec = known.instrument.scale
     groups = find_scales(working)
     if not groups:
@@ -134,17 +123,13 @@ def _find_scale(picture: Picture, working: WorkingImage, known: Knowledge) -> Sc
     pitch = combs[0].pitch_px
     if pitch < MIN_PITCH_PX:
         raise _stop("too_few_pixels", pitch=pitch, needed=MIN_PITCH_PX)
-    indexing = index_scale(combs, spec)
-    if indexing.margin < MIN_INDEX_MARGIN:
-        raise NotMeasurable("", code="scale_ambiguous")
-    heights = tuple(heights_of(comb.index, indexing.shift, spec) for comb in combs)
     frame = Frame.of_picture(*picture.size_px, picture.focal_35mm)
-    scale_map = fit_scale_map(combs, heights, frame)
-    return Scale(combs=combs, shift=indexing.shift, map=scale_map)
+    grey = np.ascontiguousarray(working.bgr[:, :, 1])
+    return name_graduations(grey, working.factor, combs, spec, frame)
 
 
 def _find_limbs(
-    picture: Picture, working: WorkingImage, scale: Scale, known: Knowledge
+    picture: Picture, working: WorkingImage, scale: NamedScale, known: Knowledge
 ) -> tuple[Limb, ...]:
     spec, unit_m = known.instrument.scale, known.unit_m
     plane = scale.map.plane()
@@ -198,7 +183,7 @@ def _in_working(
 
 
 def _read_limb(
-    picture: Picture, scale: Scale, known: Knowledge, across: float, step: float, name: str
+    picture: Picture, scale: NamedScale, known: Knowledge, across: float, step: float, name: str
 ) -> Limb:
     spec, unit_m = known.instrument.scale, known.unit_m
     margin = SCALE_MARGIN * (spec.highest - spec.lowest)
@@ -277,7 +262,7 @@ def _level_reasons(
     return tuple(found)
 
 
-def _limb_reading(limb: Limb, scale: Scale, known: Knowledge) -> LimbReading:
+def _limb_reading(limb: Limb, scale: NamedScale, known: Knowledge) -> LimbReading:
     plane = scale.map.plane()
     spec, unit_m = known.instrument.scale, known.unit_m
     across = limb.grid.across_at(limb.axis_column)
@@ -295,7 +280,7 @@ def _limb_reading(limb: Limb, scale: Scale, known: Knowledge) -> LimbReading:
 
 
 def _level_reading(
-    level: LevelFit, k: int, limb: Limb, scale: Scale, known: Knowledge
+    level: LevelFit, k: int, limb: Limb, scale: NamedScale, known: Knowledge
 ) -> LevelReading:
     u = level.standard_uncertainty
     across = limb.grid.across_at(limb.axis_column)
@@ -314,12 +299,12 @@ def _level_reading(
     )
 
 
-def _marks(scale: Scale, known: Knowledge) -> tuple[GraduationMark, ...]:
+def _marks(scale: NamedScale, known: Knowledge) -> tuple[GraduationMark, ...]:
     spec = known.instrument.scale
     marks = []
-    for comb in scale.combs:
-        heights = heights_of(comb.index, scale.shift, spec)
-        numbered = is_numbered(comb.index + scale.shift, spec)
+    for comb, shift in zip(scale.combs, scale.shifts, strict=True):
+        heights = heights_of(comb.index, shift, spec)
+        numbered = is_numbered(comb.index + shift, spec)
         lines = comb.lines
         left_y, right_y = lines.y_at(lines.left), lines.y_at(lines.right)
         marks += [

@@ -61,6 +61,18 @@ _KINDS = (
         remedy="retake with both ends of the scale and its numbers in the picture",
     ),
     ReasonKind(
+        code="picture_turned",
+        effect="refused",
+        text="the numbers stand upside down: the picture is turned",
+        remedy="turn the picture upright, or retake holding the camera upright",
+    ),
+    ReasonKind(
+        code="picture_mirrored",
+        effect="refused",
+        text="the numbers are mirror-written: the picture is a mirror image",
+        remedy="retake without a mirror, or with the camera's mirror setting off",
+    ),
+    ReasonKind(
         code="scale_unnumbered",
         effect="refused",
         text="the numbers of the scale could not be read",

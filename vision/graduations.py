@@ -35,8 +35,11 @@ SLOPE_ERROR = 0.01
 a third of the shortest lines (17 px), as seen on motion-blurred scales."""
 GHOST_SCATTER = 2.0
 GHOST_LENGTH = 0.6
+GHOST_COUNT = 0.4
+MAX_TURN = 0.1
 """Lines bent by a tube's wall scatter two to eight times as much as the print beside it and
-show over the width of the wall only (sample photos)."""
+show over the width of the wall only. MAX_TURN [rad]: what the slopes along a scale may miss
+of its perspective (sample photos)."""
 MIN_FILLING = 0.6
 """Share of the indices between the ends that carry a line; chance gives 0.5 at most where
 the picture is full of lines, far less elsewhere."""
@@ -75,6 +78,10 @@ class Comb:
     index: IntArray
     lines: Segments
     residual_px: float
+    index_offset: float = 0.0
+    index_error: float = 0.0
+    """Where this column was joined to another: what is left over of a whole number of
+    divisions between their indices, and its standard error."""
 
     @property
     def spine_x(self) -> FloatArray:
@@ -131,15 +138,25 @@ def find_combs(segments: Segments) -> tuple[Comb, ...]:
 def join_combs(combs: tuple[Comb, ...]) -> tuple[tuple[Comb, ...], ...]:
     """Group combs that count the same graduations and give each group one index.
 
-    Two columns belong together when the lines of one, carried on straight, meet lines of the
-    other over their common range, in step. The group with most graduations comes first.
+    Two columns belong together when the lines of one, carried on straight, keep step with the
+    lines of the other over their common range. How many divisions apart they are follows from
+    the slope of the lines; where that leaves room for doubt, ``index_error`` says so.
+    The group with most graduations comes first.
     """
     groups: list[list[Comb]] = []
     for comb in combs:
         for group in groups:
-            shift = _common_shift(group[0], comb)
-            if shift is not None:
-                group.append(replace(comb, index=comb.index + shift))
+            step = _step_between(group[0], comb)
+            if step is not None:
+                shift = round(step[0])
+                group.append(
+                    replace(
+                        comb,
+                        index=comb.index + shift,
+                        index_offset=step[0] - shift,
+                        index_error=step[1],
+                    )
+                )
                 break
         else:
             groups.append([comb])
@@ -156,8 +173,12 @@ def _without_ghosts(group: list[Comb]) -> tuple[Comb, ...]:
     return tuple(
         comb
         for comb in group
-        if comb.residual_px <= max(GHOST_SCATTER * steadiest, 0.15)
-        and np.median(comb.lines.length) >= GHOST_LENGTH * usual
+        if comb is fullest
+        or (
+            comb.residual_px <= max(GHOST_SCATTER * steadiest, 0.15)
+            and np.median(comb.lines.length) >= GHOST_LENGTH * usual
+            and len(comb.index) >= GHOST_COUNT * len(fullest.index)
+        )
     )
 
 
@@ -404,8 +425,8 @@ def _inside(segments: Segments, comb: Comb) -> NDArray[np.bool_]:
     return within & (overlap > 0.5 * np.minimum(segments.length, right - left))
 
 
-def _common_shift(one: Comb, other: Comb) -> int | None:
-    """Return what to add to the other's index so that both count alike, or None."""
+def _step_between(one: Comb, other: Comb) -> tuple[float, float] | None:
+    """Return how much the other's index is behind, fractional, and its standard error."""
     slope_fit = np.polyfit(one.lines.y, one.lines.slope, 1)
     x_other = float(np.median(other.lines.x))
     apart_px = x_other - one.lines.x
@@ -415,11 +436,14 @@ def _common_shift(one: Comb, other: Comb) -> int | None:
     if common.sum() < MIN_GRADUATIONS:
         return None
     order = np.argsort(y_there)
-    expected = np.interp(other.lines.y[common], y_there[order], one.index[order].astype(float))
-    low, middle, high = np.quantile(expected - other.index[common], [0.1, 0.5, 0.9])
-    shift = int(np.round(middle))
-    carried_px = SLOPE_ERROR * float(np.median(np.abs(apart_px)))
-    tolerance = PHASE_TOLERANCE + carried_px / one.pitch_px
-    drift = high - low
-    in_step = abs(middle - shift) < min(tolerance, 0.45) and drift < 2 * tolerance
-    return shift if in_step else None
+    y = other.lines.y[common]
+    expected = np.interp(y, y_there[order], one.index[order].astype(float))
+    behind = expected - other.index[common]
+    # Perspective turns the lines steadily along the scale; slopes of lines miss part of it.
+    middle = float(np.mean(y))
+    trend = np.polyfit(y - middle, behind, 2)
+    scatter = 1.4826 * float(np.median(np.abs(behind - np.polyval(trend, y - middle))))
+    error = SLOPE_ERROR * float(np.median(np.abs(apart_px))) / one.pitch_px
+    turn = abs(trend[1]) * float(np.ptp(y)) / (1 + error / SLOPE_ERROR)
+    in_step = scatter < PHASE_TOLERANCE and turn < MAX_TURN
+    return (float(np.median(behind)), max(error, 0.1)) if in_step else None

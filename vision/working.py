@@ -14,9 +14,12 @@ from limbsight.vision.segments import Segments, find_segments
 WORKING_PIXELS = 3.2e6
 """Search size: graduations of a 0.5 m scale that fills the picture are 4 px apart, and the
 search stays under a tenth of a second."""
-PRINT_CONTRAST = 0.35
-"""A printed line differs from the board beyond its end by at least this share of what it
-differs from the board beside it; the gap between two lines does not differ at all."""
+RIVAL_SHARE = 0.4
+"""Dark and light lines are compared when the fewer are at least this share of the more."""
+BEYOND_END_PX = 4.0
+"""Ends are found within 2 px; as much again clears the blur."""
+STRENGTH_WEIGHT = 5.0
+"""A tenth more bend of the brightness weighs like half of the contrast at the ends."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -57,31 +60,36 @@ def find_scales(working: WorkingImage) -> tuple[tuple[Comb, ...], ...]:
         picture.
     """
     grey = np.ascontiguousarray(working.bgr[:, :, 1])
-    best: tuple[tuple[Comb, ...], ...] = ()
-    for dark in (True, False):
-        combs = find_combs(find_segments(grey, dark=dark))
-        printed = tuple(comb for comb in combs if _is_print(grey, comb))
-        groups = join_combs(printed)
-        if _size(groups) > _size(best):
-            best = groups
-        if _size(best) >= ENOUGH_GRADUATIONS:
-            break
+    found = [join_combs(find_combs(find_segments(grey, dark=dark))) for dark in (True, False)]
+    most = max(_size(groups) for groups in found)
+    enough = [groups for groups in found if groups and _size(groups) >= RIVAL_SHARE * most]
+    if not enough:
+        return ()
+    best = max(enough, key=lambda groups: _likeness_to_print(grey, groups))
     return tuple(tuple(_enlarged(comb, working.factor) for comb in group) for group in best)
-
-
-ENOUGH_GRADUATIONS = 40
-"""A column of dark print this long is not a chance find: light print is not looked for."""
 
 
 def _size(groups: tuple[tuple[Comb, ...], ...]) -> int:
     return sum(len(comb.index) for comb in groups[0]) if groups else 0
 
 
-def _is_print(grey: NDArray[np.uint8], comb: Comb) -> bool:
-    """Whether the lines stand out from the board beyond their ends, as print does.
+def _likeness_to_print(grey: NDArray[np.uint8], groups: tuple[tuple[Comb, ...], ...]) -> float:
+    """How much the lines look like print and not like the gaps between print.
 
-    The gaps between light lines are dark lines too, and evenly spaced, but they go on into
-    the board.
+    Gaps between dark lines are light lines, as evenly spaced. But lines are thinner than their
+    gaps, so they bend the brightness more; and they end on the board, while a gap goes on into
+    it. On 120 sample photos and renders print leads by 0.1 or more.
+    """
+    ends = max(_ends_on_board(grey, comb) for comb in groups[0])
+    strength = max(float(np.median(comb.lines.strength)) for comb in groups[0])
+    return ends + STRENGTH_WEIGHT * float(np.log(strength))
+
+
+def _ends_on_board(grey: NDArray[np.uint8], comb: Comb) -> float:
+    """Return the contrast of lines against beyond their ends, over that against beside them.
+
+    About 1 for print, 0 for gaps; the mean of both ends, as a tube or the rim of a strip may
+    be next to one.
     """
     lines = comb.lines
     half = 0.5 * comb.pitch_px
@@ -89,17 +97,19 @@ def _is_print(grey: NDArray[np.uint8], comb: Comb) -> bool:
     beside = 0.5 * (
         _sample(grey, lines.x, lines.y - half) + _sample(grey, lines.x, lines.y + half)
     )
-    contrast = np.abs(on_line - beside)
-    clear = max(4.0, 0.15 * float(np.median(lines.length)))
-    beyond = [
-        np.abs(on_line - _sample(grey, x, lines.y_at(x)))
-        for x in (lines.left - clear, lines.right + clear)
+    contrast = float(np.median(beside - on_line))
+    if contrast == 0.0:
+        return 0.0
+    ends = [
+        float(np.median(_sample(grey, x, lines.y_at(x)) - on_line)) / contrast
+        for x in (lines.left - BEYOND_END_PX, lines.right + BEYOND_END_PX)
     ]
-    ends = np.maximum(*beyond)
-    return bool(np.median(ends) > PRINT_CONTRAST * np.median(contrast))
+    return float(np.mean(np.clip(ends, -1.0, 2.0)))
 
 
-def _sample(grey: NDArray[np.uint8], x: NDArray[np.float64], y: NDArray[np.float64]) -> NDArray[np.float64]:
+def _sample(
+    grey: NDArray[np.uint8], x: NDArray[np.float64], y: NDArray[np.float64]
+) -> NDArray[np.float64]:
     height, width = grey.shape
     columns = np.clip(np.round(x).astype(int), 0, width - 1)
     rows = np.clip(np.round(y).astype(int), 0, height - 1)

@@ -1,0 +1,185 @@
+"""Naming the graduations: where printed numbers are to be looked for, and what they say."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from limbsight.calib.indexing import Indexing, graduation_count, heights_of, index_scale
+from limbsight.calib.instrument import ScaleSpec
+from limbsight.calib.scale_map import Frame, ScaleMap, fit_scale_map
+from limbsight.errors import NotMeasurable
+from limbsight.vision.graduations import Comb
+from limbsight.vision.numerals import (
+    NumeralVerdict,
+    ScaleGeometry,
+    known_scale_hypotheses,
+    read_numerals,
+)
+
+MIN_MARGIN = 13.8
+"""Log-odds of the numbering over the next best, from the ends of the scale and the lengths of
+its lines alone: ln 10^6, because both can be wrong together (a hidden end, a border taken for
+a line) ..."""
+MIN_MARGIN_WITH_NUMERALS = 6.9
+"""... and ln 1000 where the printed numbers bear it out."""
+EXTRA_GRADUATIONS = 3
+"""Places beyond the found ends that are looked at: numerals of graduations that were missed."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class NamedScale:
+    """Graduations with their numbers, and the map they make.
+
+    Attributes
+    ----------
+    combs
+        The columns used.
+    shifts
+        For each, what to add to its index to get the number of the graduation from the
+        lowest in the picture.
+    """
+
+    combs: tuple[Comb, ...]
+    shifts: tuple[int, ...]
+    map: ScaleMap
+
+
+def name_graduations(
+    grey: NDArray[np.uint8],
+    factor: float,
+    combs: tuple[Comb, ...],
+    scale: ScaleSpec,
+    frame: Frame,
+) -> NamedScale:
+    """Number the graduations of a known scale and map it.
+
+    Parameters
+    ----------
+    grey : ndarray, shape (h, w), uint8
+        Picture to read the numerals in, ``factor`` times smaller than the full one.
+    combs
+        Columns of graduations in pixels of the full picture.
+
+    Raises
+    ------
+    NotMeasurable
+        ``scale_ambiguous``, ``picture_turned``, ``picture_mirrored``, and what
+        ``index_scale`` and ``fit_scale_map`` raise.
+    """
+    indexing = index_scale(combs, scale)
+    scale_map = _map(combs, indexing, scale, frame)
+    verdict = _read_known(grey, factor, combs, indexing, scale_map, scale)
+    if verdict.decisive and verdict.stance == "turned":
+        raise NotMeasurable("", code="picture_turned")
+    if verdict.decisive and verdict.stance == "mirrored":
+        raise NotMeasurable("", code="picture_mirrored")
+    if verdict.decisive:
+        said = {
+            -k: float(score)
+            for k, score in zip(_lowest_indices(combs, scale), verdict.scores, strict=True)
+        }
+        spoken = index_scale(combs, scale, said)
+        if spoken.shifts != indexing.shifts:
+            scale_map = _map(combs, spoken, scale, frame)
+        indexing = spoken
+    if indexing.margin < (MIN_MARGIN_WITH_NUMERALS if verdict.decisive else MIN_MARGIN):
+        raise NotMeasurable("", code="scale_ambiguous")
+    named = [
+        (comb, shift)
+        for comb, shift in zip(combs, indexing.shifts, strict=True)
+        if shift is not None
+    ]
+    return NamedScale(
+        combs=tuple(comb for comb, _ in named),
+        shifts=tuple(shift for _, shift in named),
+        map=scale_map,
+    )
+
+
+def scale_geometry(
+    combs: tuple[Comb, ...], scale_map: ScaleMap, per_index: float, at_index: float, factor: float
+) -> ScaleGeometry:
+    """Lay out the graduations of the first comb for the reading of numerals.
+
+    Parameters
+    ----------
+    per_index, at_index
+        Map value of index k is ``at_index + per_index * k``.
+    factor
+        Pixels of the full picture per pixel of the one that is read.
+    """
+    comb = combs[0]
+    plane = scale_map.plane()
+    across = float(np.median(plane.from_pixel(comb.lines.x, comb.lines.y)[0]))
+    index = np.arange(
+        int(comb.index[0]) - EXTRA_GRADUATIONS, int(comb.index[-1]) + EXTRA_GRADUATIONS + 1
+    )
+    value = at_index + per_index * index
+    side = 0.5 * abs(per_index)
+
+    def at(shift_across: float, shift_value: float) -> NDArray[np.float64]:
+        x, y = plane.to_pixel(np.full(len(index), across + shift_across), value + shift_value)
+        return (np.stack([x, y], axis=1) + 0.5) / factor - 0.5
+
+    along = at(0.0, 0.5 * per_index) - at(0.0, -0.5 * per_index)
+    right = at(side, 0.0) - at(-side, 0.0)
+    right /= np.hypot(right[:, 0], right[:, 1])[:, None]
+    return ScaleGeometry(
+        index=index.astype(np.int64),
+        centre_px=at(0.0, 0.0),
+        along_px=along,
+        across_px=right,
+        tick_half_length_px=0.5 * float(np.quantile(comb.lines.length, 0.95)) / factor,
+    )
+
+
+def _map(
+    combs: tuple[Comb, ...], indexing: Indexing, scale: ScaleSpec, frame: Frame
+) -> ScaleMap:
+    named = [
+        (comb, heights_of(comb.index, shift, scale))
+        for comb, shift in zip(combs, indexing.shifts, strict=True)
+        if shift is not None
+    ]
+    return fit_scale_map(
+        tuple(comb for comb, _ in named), tuple(heights for _, heights in named), frame
+    )
+
+
+def _lowest_indices(combs: tuple[Comb, ...], scale: ScaleSpec) -> range:
+    """Indices of the first comb at which the scale may begin: all that leave it mostly seen."""
+    first, last = int(combs[0].index[0]), int(combs[0].index[-1])
+    count = graduation_count(scale)
+    slack = max(3, round(0.1 * (last - first)))
+    return range(last - count + 1 - slack, first + slack + 1)
+
+
+def _read_known(
+    grey: NDArray[np.uint8],
+    factor: float,
+    combs: tuple[Comb, ...],
+    indexing: Indexing,
+    scale_map: ScaleMap,
+    scale: ScaleSpec,
+) -> NumeralVerdict:
+    shift = indexing.shifts[0]
+    assert shift is not None  # the first column sets the numbering
+    geometry = scale_geometry(
+        combs,
+        scale_map,
+        scale.division,
+        scale.lowest + shift * scale.division,
+        factor,
+    )
+    hypotheses = known_scale_hypotheses(
+        division=scale.division,
+        numbered_every=scale.numbered_every,
+        lowest=scale.lowest,
+        highest=scale.highest,
+        numbers=scale.numbers,
+        lowest_index=_lowest_indices(combs, scale),
+    )
+    return read_numerals(grey, geometry, hypotheses)
