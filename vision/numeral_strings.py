@@ -121,6 +121,23 @@ def cut_crops(
     return crops, outline.reshape(-1, 4, 2)[:, [0, 1, 3, 2]]
 
 
+def column_pitch_px(column: NumeralColumn, height_factor: float) -> float:
+    """Distance in the picture of two columns of a crop of upright numbers."""
+    pixel = height_factor * column.height_px / FIGURE_HEIGHT
+    return float(pixel * max(1.0, (column.width_px / pixel + 12.0) / CROP_WIDTH))
+
+
+def middle_of_text(probabilities: FloatArray) -> float:
+    """Middle of the characters, in columns of a crop from its middle; (N, steps, classes).
+
+    The median over the crops.
+    """
+    shown = 1.0 - probabilities[:, :, 0]
+    steps = np.arange(shown.shape[1]) - (shown.shape[1] - 1) / 2
+    middle = (shown * steps).sum(axis=1) / np.maximum(shown.sum(axis=1), 1e-3)
+    return float(np.median(middle)) * CROP_WIDTH / shown.shape[1]
+
+
 def _reduced(grey: NDArray[np.uint8], pixel: float) -> tuple[NDArray[np.uint8], int]:
     """Picture averaged down so that sampling every ``pixel`` doesn't alias."""
     reduction = max(1, int(pixel / 1.2))

@@ -9,8 +9,7 @@ the verdict says by how much the best hypothesis leads the next.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import Literal, TypeAlias
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
@@ -20,21 +19,19 @@ from limbsight.vision.numbering import (
     SPURIOUS_DIVISIONS,
     Numbering,
     NumberingTable,
-    Prediction,
-    Sequences,
     bare_hypotheses,
-    enumerate_numberings,
-    from_numberings,
     known_scale_hypotheses,
-    predict,
 )
 from limbsight.vision.numeral_columns import NumeralColumn, ScaleGeometry, find_columns
-from limbsight.vision.numeral_strings import (
-    class_probabilities,
-    cut_crops,
-    most_likely,
-    string_probabilities,
+from limbsight.vision.numeral_scores import (
+    Outcome,
+    Stance,
+    label_evidence,
+    label_indices,
+    look_at,
+    score_column,
 )
+from limbsight.vision.numeral_strings import column_pitch_px, middle_of_text
 
 __all__ = [
     "LabelEvidence",
@@ -49,34 +46,22 @@ __all__ = [
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
-Stance: TypeAlias = Literal["upright", "turned", "mirrored", "rising", "falling"]
 
-MISREAD = 0.05
-"""Probability that a label shows something the network can't have learnt (a clip over it,
-glare, dirt); bounds what one label can say against a hypothesis to ln 0.05 = -3."""
-CHANCE = 1e-3
-"""Probability of a given string where nothing is known: one of about a thousand numbers;
-bounds what one label can say for a hypothesis to ln 1000 = 6.9."""
-ABSENCE_CREDIT = 1.0
-"""A label that is rightly absent says little: it may as well be hidden."""
-OFFSET_SD = 0.12
-"""Spread of the middle of figures about their graduation, in figure heights; figures are
-set by eye or by their box (from drawn scales in 29 faces)."""
-OFFSET_FLOOR = -8.0
-MOST_LABELS, CONTROL_LABELS, PROBED_LABELS = 16, 8, 4
-"""Labels read at most: for the verdict, in a second column, and to rank columns by
-legibility. More add time, not certainty."""
+WIDER = 1.35
+"""Assumed height of the figures, over the one found, in the control with more in sight: from
+17 to 13 rows of the crop, near the lower end of the training."""
+CONTROL_LABELS, PROBED_LABELS = 8, 4
+"""Labels read at most to control a verdict, and to rank columns by legibility."""
 GOOD_EVIDENCE = 3.5
 """Mean evidence per label (at most 6.9) at which nothing else is tried."""
 OTHER_HEIGHTS = (0.72, 1.4)
 """Heights tried then, relative to the one found: the network's range is 12/17 to 23/17."""
 OTHER_STANCES: tuple[Stance, ...] = ("turned", "mirrored", "rising", "falling")
-QUARTER_TURNS = {"upright": 0, "mirrored": 0, "rising": 1, "turned": 2, "falling": 3}
 MOST_COLUMNS = 3
 DECISIVE_MARGIN = 8.0
 DECISIVE_LABELS = 3
 DECISIVE_AGREEMENT = 0.6
-BARE_CLARITY = 5.0
+KNOWN_CLARITY, BARE_CLARITY = 3.5, 5.0
 DECISIVE_SHIFT_MARGIN = 3.0
 """Bounds of a decision. On 800 scales drawn in 104 faces unknown to the network
 (``training/measure_numerals.py``, seeds 1000 to 1299 and 2000 to 2499) a margin of 8 left no
@@ -138,10 +123,11 @@ class NumeralVerdict:
         turned (upside down, as in a picture held so), mirrored, or running along the scale
         upward (rising) or downward (falling), as on tubes that lie.
     sign_certain
-        False without an instrument file where numbers fall upward and the scale does not
-        end at its zero: it may be the lower part of one with its zero inside.
+        False without an instrument file where numbers fall upward and the scale is not
+        seen to end at its zero: it may be the lower part of one with its zero inside.
     conflict
-        Another column at the same graduations reads well, but differently.
+        Another column at the same graduations, or a wider look at the labels, reads
+        differently.
     """
 
     best: Numbering | None
@@ -176,9 +162,9 @@ class NumeralVerdict:
     def decisive(self) -> bool:
         """Whether the numbers alone settle the numbering, but for whole divisions.
 
-        ``margin``, the count of labels borne out (one less among known hypotheses) and
-        ``agreement`` reach their bounds; without an instrument file ``clarity`` too, the
-        sign is certain, and no other column contradicts.
+        ``margin``, ``agreement``, ``clarity`` and the count of labels borne out reach
+        their bounds, which are lower among known hypotheses; without an instrument file
+        the sign must be certain, too, and no other column contradict.
         """
         borne_out = sum(label.evidence > 1.0 for label in self.labels)
         settled = (
@@ -187,7 +173,8 @@ class NumeralVerdict:
             and self.agreement >= DECISIVE_AGREEMENT
         )
         if len(self.scores):
-            return settled and borne_out >= DECISIVE_LABELS - 1
+            clear = borne_out >= DECISIVE_LABELS - 1 and self.clarity >= KNOWN_CLARITY
+            return settled and clear
         clear = borne_out >= DECISIVE_LABELS and self.clarity >= BARE_CLARITY
         return settled and clear and self.sign_certain and not self.conflict
 
@@ -195,45 +182,6 @@ class NumeralVerdict:
     def graduation_decisive(self) -> bool:
         """Whether the place of the figures alone settles which graduation they belong to."""
         return self.decisive and self.shift_margin >= DECISIVE_SHIFT_MARGIN
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class _Look:
-    """Labels of one column as seen: probabilities, texts and outlines."""
-
-    probabilities: FloatArray
-    read: tuple[str, ...]
-    boxes_px: FloatArray
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class _Outcome:
-    """Scores of all hypotheses for one proposal, height and stance."""
-
-    sequences: Sequences
-    prediction: Prediction
-    scores: FloatArray
-    evidence: FloatArray
-    look: _Look
-    column: NumeralColumn
-    labels: FloatArray
-    last_index: float
-    pitch_px: float
-    phase_known: bool
-    stance: Stance
-
-    @property
-    def shift_margin(self) -> float:
-        """Lead of the graduations found over those one division up or down."""
-        if self.phase_known:
-            return np.inf
-        scores = _offset_scores(self.column, self.pitch_px, np.array([-1.0, 0.0, 1.0]))
-        return float(scores[1] - max(scores[0], scores[2]))
-
-    @property
-    def mean(self) -> float:
-        """Mean evidence per label of the best hypothesis."""
-        return float(self.evidence[int(np.argmax(self.scores))])
 
 
 def read_numerals(
@@ -260,11 +208,15 @@ def read_numerals(
     proposals = find_columns(grey, geometry, hypotheses.numbered_every, hypotheses.phase)
     columns = [column for group in proposals for column in group]
     if not columns:
-        return _verdict(None, hypotheses, conflict=False)
+        return _verdict(None, hypotheses, conflict=False, sign_certain=False)
     best = _best_outcome(grey, geometry, hypotheses, columns)
-    bare = not hypotheses.numberings
-    conflict = bare and _contradicted(grey, geometry, hypotheses, best, columns)
-    return _verdict(best, hypotheses, conflict=conflict)
+    if hypotheses.numberings:
+        return _verdict(best, hypotheses, conflict=False, sign_certain=True)
+    wider = _wider(grey, geometry, hypotheses, best)
+    conflict = not _same_numbers(best, wider)
+    conflict = conflict or _contradicted(grey, geometry, hypotheses, best, columns)
+    sign_certain = _sign_certain(grey, geometry, best)
+    return _verdict(best, hypotheses, conflict=conflict, sign_certain=sign_certain)
 
 
 def _best_outcome(
@@ -272,26 +224,26 @@ def _best_outcome(
     geometry: ScaleGeometry,
     hypotheses: NumberingTable,
     columns: list[NumeralColumn],
-) -> _Outcome:
+) -> Outcome:
     """Outcome of the first column that reads well, else of the best attempt of all."""
     clearest = columns[0]
     if not hypotheses.numberings and _legibility(grey, geometry, columns[0]) < 0.5:
         columns = _by_legibility(grey, geometry, columns)
-    best = _score(grey, geometry, hypotheses, columns[0], "upright", 1.0)
+    best = score_column(grey, geometry, hypotheses, columns[0], "upright", 1.0)
     if best.mean >= GOOD_EVIDENCE:
         return best
     for column in _by_legibility(grey, geometry, columns[1:])[: MOST_COLUMNS - 1]:
-        best = _better(best, _score(grey, geometry, hypotheses, column, "upright", 1.0))
+        best = _better(best, score_column(grey, geometry, hypotheses, column, "upright", 1.0))
         if best.mean >= GOOD_EVIDENCE:
             return best
     for factor in OTHER_HEIGHTS:
         best = _better(
-            best, _score(grey, geometry, hypotheses, best.column, "upright", factor)
+            best, score_column(grey, geometry, hypotheses, best.column, "upright", factor)
         )
         if best.mean >= GOOD_EVIDENCE:
             return best
     for stance in OTHER_STANCES:
-        best = _better(best, _score(grey, geometry, hypotheses, clearest, stance, 1.0))
+        best = _better(best, score_column(grey, geometry, hypotheses, clearest, stance, 1.0))
     return best
 
 
@@ -311,8 +263,8 @@ def _legibility(
 
     Ends of lines may read as noughts, but not as a sequence.
     """
-    labels = _label_indices(geometry, column, PROBED_LABELS)
-    read = _look(grey, geometry, column, labels, "upright", 1.0).read
+    labels = label_indices(geometry, column, PROBED_LABELS)
+    read = look_at(grey, geometry, column, labels, "upright", 1.0).read
     return len({text for text in read if _is_number(text)}) / len(read)
 
 
@@ -321,7 +273,7 @@ def _is_number(text: str) -> bool:
     return text.replace(".", "", 1).isdigit()
 
 
-def _better(best: _Outcome, other: _Outcome) -> _Outcome:
+def _better(best: Outcome, other: Outcome) -> Outcome:
     return other if other.mean > best.mean else best
 
 
@@ -329,110 +281,64 @@ def _contradicted(
     grey: NDArray[np.uint8],
     geometry: ScaleGeometry,
     hypotheses: NumberingTable,
-    best: _Outcome,
+    best: Outcome,
     columns: list[NumeralColumn],
 ) -> bool:
     """Whether another column at the same graduations is sure of other numbers."""
     for column in columns:
-        if column is best.column or _graduations(column) != _graduations(best.column):
-            continue
-        other = _score(grey, geometry, hypotheses, column, best.stance, 1.0, CONTROL_LABELS)
-        mine, theirs = (o.sequences.numbering(int(np.argmax(o.scores))) for o in (best, other))
-        ends = other.labels[[0, -1]]
-        agree = all(np.isclose(mine.value(k), theirs.value(k)) for k in ends)
-        return other.mean >= GOOD_EVIDENCE and not agree
+        apart = abs(column.across_px - best.column.across_px) > column.width_px / 2
+        if apart and _graduations(column) == _graduations(best.column):
+            other = score_column(
+                grey, geometry, hypotheses, column, best.stance, 1.0, CONTROL_LABELS
+            )
+            return other.mean >= GOOD_EVIDENCE and not _same_numbers(best, other)
     return False
+
+
+def _wider(
+    grey: NDArray[np.uint8], geometry: ScaleGeometry, hypotheses: NumberingTable, best: Outcome
+) -> Outcome:
+    """Outcome with the labels in the middle and more of the picture about them in sight.
+
+    A figure cut off from every label, as by a badly placed crop, is a factor of ten.
+    """
+    column = best.column
+    if best.stance in ("upright", "turned", "mirrored"):
+        sign = 1.0 if best.stance == "upright" else -1.0
+        aside = middle_of_text(best.look.probabilities)
+        aside *= sign * column_pitch_px(column, best.factor)
+        column = replace(column, across_px=column.across_px + aside)
+    return score_column(grey, geometry, hypotheses, column, best.stance, best.factor * WIDER)
+
+
+def _same_numbers(first: Outcome, second: Outcome) -> bool:
+    """Whether two outcomes number the graduations alike."""
+    mine, theirs = first.numbering, second.numbering
+    ends = second.labels[[0, -1]]
+    return all(np.isclose(mine.value(k), theirs.value(k)) for k in ends)
+
+
+def _sign_certain(grey: NDArray[np.uint8], geometry: ScaleGeometry, best: Outcome) -> bool:
+    """Whether numbers that fall upward belong to a downward scale.
+
+    They may be the lower part of a scale with its zero inside. They are not if the
+    graduations end at the zero and no numbers follow beyond it, where the picture shows
+    the place.
+    """
+    numbering = best.numbering
+    if numbering.direction > 0:
+        return True
+    if abs(numbering.zero_index - geometry.index[-1]) > SPURIOUS_DIVISIONS:
+        return False
+    beyond = numbering.zero_index + numbering.numbered_every * np.array([1.0, 2.0])
+    look = look_at(grey, geometry, best.column, beyond, best.stance, best.factor)
+    size = np.array(grey.shape[::-1])
+    inside = bool(((look.boxes_px[0] >= 0) & (look.boxes_px[0] < size)).all())
+    return inside and not any(_is_number(text) for text in look.read)
 
 
 def _graduations(column: NumeralColumn) -> tuple[int, int]:
     return column.numbered_every, column.phase
-
-
-def _score(
-    grey: NDArray[np.uint8],
-    geometry: ScaleGeometry,
-    hypotheses: NumberingTable,
-    column: NumeralColumn,
-    stance: Stance,
-    factor: float,
-    most: int = MOST_LABELS,
-) -> _Outcome:
-    """Score every hypothesis on the labels of a column, ``most`` of them at most."""
-    labels = _label_indices(geometry, column, most)
-    if hypotheses.numberings:
-        sequences = from_numberings(hypotheses.numberings)
-    else:
-        sequences = enumerate_numberings(
-            hypotheses.divisions, column.numbered_every, labels, float(geometry.index[-1])
-        )
-    prediction = predict(sequences, labels, column.phase)
-    look = _look(grey, geometry, column, labels, stance, factor)
-    evidence = _label_evidence(look, prediction, prediction.ids).sum(axis=1)
-    if hypotheses.phase is None:
-        offset = _offset_scores(column, geometry.pitch_px, prediction.shift)
-    else:
-        offset = np.where(np.abs(prediction.shift) < 0.5, 0.0, 4 * OFFSET_FLOOR)
-    return _Outcome(
-        sequences=sequences,
-        prediction=prediction,
-        scores=evidence + offset,
-        evidence=evidence / len(labels),
-        look=look,
-        column=column,
-        labels=labels,
-        last_index=float(geometry.index[-1]),
-        pitch_px=geometry.pitch_px,
-        phase_known=hypotheses.phase is not None,
-        stance=stance,
-    )
-
-
-def _label_indices(geometry: ScaleGeometry, column: NumeralColumn, most: int) -> FloatArray:
-    """Indices of the numbered graduations, evenly thinned to ``most``."""
-    step = column.numbered_every
-    first = geometry.index[0] + (column.phase - geometry.index[0]) % step
-    every = np.arange(first, geometry.index[-1] + 1, step, dtype=np.float64)
-    picked = np.unique(
-        np.linspace(0, len(every) - 1, min(most, len(every))).round().astype(int)
-    )
-    return np.asarray(every[picked])
-
-
-def _look(
-    grey: NDArray[np.uint8],
-    geometry: ScaleGeometry,
-    column: NumeralColumn,
-    labels: FloatArray,
-    stance: Stance,
-    factor: float,
-) -> _Look:
-    """Run the network on every label of a column."""
-    crops, boxes = cut_crops(
-        grey, geometry, column, labels, factor, quarter_turns=QUARTER_TURNS[stance]
-    )
-    if stance == "mirrored":
-        crops = np.ascontiguousarray(crops[..., ::-1])
-    probabilities = class_probabilities(crops)
-    read = tuple(most_likely(p) for p in probabilities)
-    return _Look(probabilities=probabilities, read=read, boxes_px=boxes)
-
-
-def _label_evidence(look: _Look, prediction: Prediction, ids: IntArray) -> FloatArray:
-    """Evidence of each label for the texts of ids (H, J): (H, J)."""
-    texts = prediction.texts
-    distinct = string_probabilities(look.probabilities, texts.distinct)
-    text = np.add.reduceat(distinct[:, texts.where], texts.starts, axis=1)
-    blank = string_probabilities(look.probabilities, ("",))
-    evidence = np.log((1 - MISREAD) * text / CHANCE + MISREAD)
-    absent = np.minimum(np.log((1 - MISREAD) * blank / CHANCE + MISREAD), ABSENCE_CREDIT)
-    table = np.concatenate((evidence, absent), axis=1)
-    return np.asarray(table[np.arange(ids.shape[1]), ids])
-
-
-def _offset_scores(column: NumeralColumn, pitch_px: float, shift: FloatArray) -> FloatArray:
-    """Log-probability of the figures standing where they do about shifted graduations."""
-    deviate = (column.offset_px - shift * pitch_px) / max(OFFSET_SD * column.height_px, 0.5)
-    return np.asarray(np.maximum(-0.5 * deviate**2, OFFSET_FLOOR))
 
 
 def _margins(scores: FloatArray, values: FloatArray, best: int) -> tuple[float, float]:
@@ -445,7 +351,11 @@ def _margins(scores: FloatArray, values: FloatArray, best: int) -> tuple[float, 
 
 
 def _verdict(
-    outcome: _Outcome | None, hypotheses: NumberingTable, *, conflict: bool
+    outcome: Outcome | None,
+    hypotheses: NumberingTable,
+    *,
+    conflict: bool,
+    sign_certain: bool,
 ) -> NumeralVerdict:
     if outcome is None:
         return NumeralVerdict(
@@ -465,11 +375,8 @@ def _verdict(
     margin, shift_margin = _margins(outcome.scores, values, best)
     if not hypotheses.numberings:
         shift_margin = outcome.shift_margin
-    numbering = outcome.sequences.numbering(best)
-    falling = numbering.direction < 0 and not hypotheses.numberings
-    end_to_zero = abs(numbering.zero_index - outcome.last_index)
     return NumeralVerdict(
-        best=numbering,
+        best=outcome.numbering,
         margin=margin,
         shift_margin=shift_margin,
         scores=outcome.scores if hypotheses.numberings else np.zeros(0),
@@ -477,16 +384,16 @@ def _verdict(
         labels=_label_report(outcome, best),
         column=outcome.column,
         stance=outcome.stance,
-        sign_certain=not falling or end_to_zero <= SPURIOUS_DIVISIONS,
+        sign_certain=sign_certain,
         conflict=conflict,
     )
 
 
-def _label_report(outcome: _Outcome, best: int) -> tuple[LabelEvidence, ...]:
+def _label_report(outcome: Outcome, best: int) -> tuple[LabelEvidence, ...]:
     """What each label of the best column says about the best hypothesis."""
     look, prediction = outcome.look, outcome.prediction
     ids = prediction.ids[best]
-    evidence = _label_evidence(look, prediction, ids[None])[0]
+    evidence = label_evidence(look, prediction, ids[None])[0]
     index = np.rint(outcome.labels + prediction.shift[best]).astype(int)
     return tuple(
         LabelEvidence(

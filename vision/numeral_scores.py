@@ -1,0 +1,177 @@
+"""Score every hypothesis for the numbering of a scale on one column of numbers."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal, TypeAlias
+
+import numpy as np
+from numpy.typing import NDArray
+
+from limbsight.vision.numbering import (
+    Numbering,
+    NumberingTable,
+    Prediction,
+    Sequences,
+    enumerate_numberings,
+    from_numberings,
+    predict,
+)
+from limbsight.vision.numeral_columns import NumeralColumn, ScaleGeometry
+from limbsight.vision.numeral_strings import (
+    class_probabilities,
+    cut_crops,
+    most_likely,
+    string_probabilities,
+)
+
+FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+Stance: TypeAlias = Literal["upright", "turned", "mirrored", "rising", "falling"]
+
+MISREAD = 0.05
+"""Probability that a label shows something the network can't have learnt (a clip over it,
+glare, dirt); bounds what one label can say against a hypothesis to ln 0.05 = -3."""
+CHANCE = 1e-3
+"""Probability of a given string where nothing is known: one of about a thousand numbers;
+bounds what one label can say for a hypothesis to ln 1000 = 6.9."""
+ABSENCE_CREDIT = 1.0
+"""A label that is rightly absent says little: it may as well be hidden."""
+OFFSET_SD = 0.12
+"""Spread of the middle of figures about their graduation, in figure heights; figures are
+set by eye or by their box (from drawn scales in 29 faces)."""
+OFFSET_FLOOR = -8.0
+MOST_LABELS = 16
+"""Labels read at most; more add time, not certainty."""
+QUARTER_TURNS = {"upright": 0, "mirrored": 0, "rising": 1, "turned": 2, "falling": 3}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Look:
+    """Labels of one column as seen: probabilities, texts and outlines."""
+
+    probabilities: FloatArray
+    read: tuple[str, ...]
+    boxes_px: FloatArray
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Outcome:
+    """Scores of all hypotheses for one proposal, height and stance."""
+
+    sequences: Sequences
+    prediction: Prediction
+    scores: FloatArray
+    evidence: FloatArray
+    look: Look
+    column: NumeralColumn
+    labels: FloatArray
+    factor: float
+    pitch_px: float
+    phase_known: bool
+    stance: Stance
+
+    @property
+    def numbering(self) -> Numbering:
+        """The best hypothesis."""
+        return self.sequences.numbering(int(np.argmax(self.scores)))
+
+    @property
+    def shift_margin(self) -> float:
+        """Lead of the graduations found over those one division up or down."""
+        if self.phase_known:
+            return np.inf
+        scores = _offset_scores(self.column, self.pitch_px, np.array([-1.0, 0.0, 1.0]))
+        return float(scores[1] - max(scores[0], scores[2]))
+
+    @property
+    def mean(self) -> float:
+        """Mean evidence per label of the best hypothesis."""
+        return float(self.evidence[int(np.argmax(self.scores))])
+
+
+def score_column(
+    grey: NDArray[np.uint8],
+    geometry: ScaleGeometry,
+    hypotheses: NumberingTable,
+    column: NumeralColumn,
+    stance: Stance,
+    factor: float,
+    most: int = MOST_LABELS,
+) -> Outcome:
+    """Score every hypothesis on the labels of a column, ``most`` of them at most."""
+    labels = label_indices(geometry, column, most)
+    if hypotheses.numberings:
+        sequences = from_numberings(hypotheses.numberings)
+    else:
+        sequences = enumerate_numberings(
+            hypotheses.divisions, column.numbered_every, labels, float(geometry.index[-1])
+        )
+    prediction = predict(sequences, labels, column.phase)
+    look = look_at(grey, geometry, column, labels, stance, factor)
+    evidence = label_evidence(look, prediction, prediction.ids).sum(axis=1)
+    if hypotheses.phase is None:
+        offset = _offset_scores(column, geometry.pitch_px, prediction.shift)
+    else:
+        offset = np.where(np.abs(prediction.shift) < 0.5, 0.0, 4 * OFFSET_FLOOR)
+    return Outcome(
+        sequences=sequences,
+        prediction=prediction,
+        scores=evidence + offset,
+        evidence=evidence / len(labels),
+        look=look,
+        column=column,
+        labels=labels,
+        factor=factor,
+        pitch_px=geometry.pitch_px,
+        phase_known=hypotheses.phase is not None,
+        stance=stance,
+    )
+
+
+def label_indices(geometry: ScaleGeometry, column: NumeralColumn, most: int) -> FloatArray:
+    """Indices of the numbered graduations, evenly thinned to ``most``."""
+    step = column.numbered_every
+    first = geometry.index[0] + (column.phase - geometry.index[0]) % step
+    every = np.arange(first, geometry.index[-1] + 1, step, dtype=np.float64)
+    picked = np.unique(
+        np.linspace(0, len(every) - 1, min(most, len(every))).round().astype(int)
+    )
+    return np.asarray(every[picked])
+
+
+def look_at(
+    grey: NDArray[np.uint8],
+    geometry: ScaleGeometry,
+    column: NumeralColumn,
+    labels: FloatArray,
+    stance: Stance,
+    factor: float,
+) -> Look:
+    """Run the network on every label of a column."""
+    crops, boxes = cut_crops(
+        grey, geometry, column, labels, factor, quarter_turns=QUARTER_TURNS[stance]
+    )
+    if stance == "mirrored":
+        crops = np.ascontiguousarray(crops[..., ::-1])
+    probabilities = class_probabilities(crops)
+    read = tuple(most_likely(p) for p in probabilities)
+    return Look(probabilities=probabilities, read=read, boxes_px=boxes)
+
+
+def label_evidence(look: Look, prediction: Prediction, ids: IntArray) -> FloatArray:
+    """Evidence of each label for the texts of ids (H, J): (H, J)."""
+    texts = prediction.texts
+    distinct = string_probabilities(look.probabilities, texts.distinct)
+    text = np.add.reduceat(distinct[:, texts.where], texts.starts, axis=1)
+    blank = string_probabilities(look.probabilities, ("",))
+    evidence = np.log((1 - MISREAD) * text / CHANCE + MISREAD)
+    absent = np.minimum(np.log((1 - MISREAD) * blank / CHANCE + MISREAD), ABSENCE_CREDIT)
+    table = np.concatenate((evidence, absent), axis=1)
+    return np.asarray(table[np.arange(ids.shape[1]), ids])
+
+
+def _offset_scores(column: NumeralColumn, pitch_px: float, shift: FloatArray) -> FloatArray:
+    """Log-probability of the figures standing where they do about shifted graduations."""
+    deviate = (column.offset_px - shift * pitch_px) / max(OFFSET_SD * column.height_px, 0.5)
+    return np.asarray(np.maximum(-0.5 * deviate**2, OFFSET_FLOOR))
