@@ -135,7 +135,7 @@ def middle_of_text(probabilities: FloatArray) -> float:
     shown = 1.0 - probabilities[:, :, 0]
     steps = np.arange(shown.shape[1]) - (shown.shape[1] - 1) / 2
     middle = (shown * steps).sum(axis=1) / np.maximum(shown.sum(axis=1), 1e-3)
-    return float(np.median(middle)) * CROP_WIDTH / shown.shape[1]
+    return float(np.median(middle) * CROP_WIDTH / shown.shape[1])
 
 
 def _reduced(grey: NDArray[np.uint8], pixel: float) -> tuple[NDArray[np.uint8], int]:

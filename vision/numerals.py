@@ -60,7 +60,7 @@ OTHER_STANCES: tuple[Stance, ...] = ("turned", "mirrored", "rising", "falling")
 MOST_COLUMNS = 3
 DECISIVE_MARGIN = 8.0
 DECISIVE_LABELS = 3
-DECISIVE_AGREEMENT = 0.6
+DECISIVE_AGREEMENT, BARE_AGREEMENT = 0.6, 0.85
 KNOWN_CLARITY, BARE_CLARITY = 3.5, 5.0
 DECISIVE_SHIFT_MARGIN = 3.0
 """Bounds of a decision. On 800 scales drawn in 104 faces unknown to the network
@@ -176,6 +176,7 @@ class NumeralVerdict:
             clear = borne_out >= DECISIVE_LABELS - 1 and self.clarity >= KNOWN_CLARITY
             return settled and clear
         clear = borne_out >= DECISIVE_LABELS and self.clarity >= BARE_CLARITY
+        clear = clear and self.agreement >= BARE_AGREEMENT
         return settled and clear and self.sign_certain and not self.conflict
 
     @property
