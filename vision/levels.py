@@ -50,6 +50,8 @@ CLIP_GAP_WIDTHS = 0.3
 SIDE_REACHES = ((1.12, 1.5), (1.04, 1.16))
 """Where the board beside a tube is looked at, in outer radii: clips reach out by half a radius
 or more, some by no more than a sixth."""
+PLATEAU_SHARE = 0.9
+"""Rows whose step is this near to the peak's belong to its plateau."""
 MENISCUS_BORES = 0.5
 """The dark rim of a meniscus is at most half a bore high; clips are higher."""
 BAND_WIDTHS = 1.5
@@ -170,7 +172,8 @@ def find_layers(strip: TubeStrip, count: int, rows: tuple[int, int]) -> Layers:
     stretches = _stretches(hidden, visible)
     changed = _hidden_change(colours, usable, chosen, stretches, strip)
     interfaces = tuple(
-        Interface(row=float(p), step=float(step[p])) for p in sorted(chosen, reverse=True)
+        Interface(row=_middle_of_peak(step, p), step=float(step[p]))
+        for p in sorted(chosen, reverse=True)
     )
     changed = changed or _cover_edge(strip, interfaces)
     return Layers(
@@ -347,6 +350,16 @@ def _peaks(
             found.append(top)
         rest[low:high] = 0.0
     return found
+
+
+def _middle_of_peak(step: FloatArray, row: int) -> float:
+    """Return the middle of the plateau that a sharp edge makes between the windows."""
+    high = step >= PLATEAU_SHARE * step[row]
+    below = np.flatnonzero(~high[row:])
+    above = np.flatnonzero(~high[row::-1])
+    last = row + int(below[0]) - 1 if len(below) else len(step) - 1
+    first = row - int(above[0]) + 1 if len(above) else 0
+    return 0.5 * (first + last)
 
 
 def _bands(
