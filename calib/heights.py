@@ -41,6 +41,10 @@ SEARCH_MIRROR = Search(apex_above_step=0.25, reach=0.55)
 renders (bores 3 mm to 12 mm, elevations to 20 degrees)."""
 
 
+SECOND_REACH = 0.5
+"""Share of the first search, about what it found, when that did not look like a meniscus."""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class TubeGeometry:
     """Tube dimensions with standard uncertainties [m]."""
@@ -119,31 +123,32 @@ def fit_level(
     """
     axis = 0.5 * (strip.shape[1] - 1)
     across = grid.across_at(axis)
-    pixel_m = grid.step * unit_m
-    bore_rows = 2 * tube.bore_radius_m / pixel_m
+    bore_rows = 2 * tube.bore_radius_m / (grid.step * unit_m)
     where = _search(below, above)
+
+    def fit_about(middle: float, reach: float) -> ApexFit:
+        view = _view(
+            scale_map, grid.value_at(middle), across, unit_m, tube, 1 / (grid.step * unit_m)
+        )
+        rows, pixels, half = _axis_pixels(strip, axis, middle, reach, view, interface)
+        return fit_apex(
+            middle - rows,
+            pixels.mean(axis=1),
+            view,
+            below,
+            above,
+            interface,
+            vertical_search_px=reach,
+            profile_columns=pixels,
+            half_width_px=half,
+        )
+
     row -= where.apex_above_step * bore_rows
-    view = _view(scale_map, grid.value_at(row), across, unit_m, tube, 1.0 / pixel_m)
-    low, high = window_m(view, interface)
-    search = where.reach * bore_rows
-    reach_down, reach_up = low / pixel_m + search + 2, high / pixel_m + search + 2
-    first = max(int(np.ceil(row - reach_up)), 0)
-    last = min(int(np.floor(row + reach_down)), len(strip) - 1)
-    rows = np.arange(last, first - 1, -1)
-    half = max(AXIS_COLUMNS_SHARE * tube.bore_radius_m / pixel_m, 0.5)
-    columns = slice(int(np.ceil(axis - half - 0.5)), int(np.floor(axis + half + 0.5)) + 1)
-    pixels = strip[rows, columns].astype(np.float64)
-    fit = fit_apex(
-        row - rows,
-        pixels.mean(axis=1),
-        view,
-        below,
-        above,
-        interface,
-        vertical_search_px=search,
-        profile_columns=pixels,
-        half_width_px=half,
-    )
+    fit = fit_about(row, where.reach * bore_rows)
+    if not fit.ok and np.isfinite(fit.position_px):
+        # The window was laid about a guess; about the apex itself the picture is clearer.
+        row -= fit.position_px
+        fit = fit_about(row, SECOND_REACH * where.reach * bore_rows)
     height = grid.value_at(row - fit.position_px)
     x, y = scale_map.plane().to_pixel(np.array(across), np.array(height), grid.in_front)
     components = (
@@ -158,6 +163,24 @@ def fit_level(
         components=components,
         apex=fit,
     )
+
+
+def _axis_pixels(
+    strip: NDArray[np.float32],
+    axis: float,
+    row: float,
+    reach: float,
+    view: TubeView,
+    interface: MeniscusPhysics,
+) -> tuple[FloatArray, FloatArray, float]:
+    """Cut the pixels next to the axis, bottom to top, and say how wide they are."""
+    low, high = window_m(view, interface)
+    first = max(int(np.ceil(row - high * view.px_per_m - reach - 2)), 0)
+    last = min(int(np.floor(row + low * view.px_per_m + reach + 2)), len(strip) - 1)
+    rows = np.arange(last, first - 1, -1)
+    half = max(AXIS_COLUMNS_SHARE * view.bore_radius_m * view.px_per_m, 0.5)
+    columns = slice(int(np.ceil(axis - half - 0.5)), int(np.floor(axis + half + 0.5)) + 1)
+    return rows.astype(float), strip[rows, columns].astype(np.float64), half
 
 
 def _search(below: FluidOptics, above: FluidOptics) -> Search:

@@ -51,6 +51,9 @@ STRIP_WIDTHS = 1.5
 SCALE_MARGIN = 0.15
 """How far beyond the scale's ends tubes are sampled, as a share of its length."""
 OFF_SCALE_DIVISIONS = 0.5
+MIN_WIDE_INTERVAL_M = 0.5e-3
+"""An interval wider than a division on either side asks for a person, unless the division is
+finer than eyes read (half a millimetre; common practice, no source)."""
 COVERAGE_FACTOR = 2.0
 
 
@@ -257,8 +260,12 @@ def _level_reasons(
         if not spec.lowest - slack <= level.height <= spec.highest + slack:
             value = value_of_height(level.height, spec)
             found.append(reason("level_off_scale", limb=limb, value=value, unit=spec.unit))
-        if not level.apex.ok:
+        # Where two places fit alike their distance is in the uncertainty already.
+        if not (level.apex.ok or level.apex.reason == "level_ambiguous"):
             found.append(reason("level_unlike_meniscus", limb=limb))
+        width = COVERAGE_FACTOR * level.standard_uncertainty
+        if width > max(spec.division, MIN_WIDE_INTERVAL_M / known.unit_m):
+            found.append(reason("level_uncertain", limb=limb, width=width, unit=spec.unit))
     return tuple(found)
 
 

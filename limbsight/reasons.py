@@ -123,6 +123,12 @@ _KINDS = (
         remedy="look at the overlay: glare, droplets, dirt or a wrong liquid in the file?",
     ),
     ReasonKind(
+        code="level_uncertain",
+        effect="check",
+        text="the level in the {limb} limb is known only to +-{width:.2g} {unit}",
+        remedy="look at the overlay; retake with softer light, level with the meniscus",
+    ),
+    ReasonKind(
         code="focal_length_unknown",
         effect="check",
         text="the picture does not tell its focal length and the camera stood too close for "
