@@ -325,6 +325,7 @@ def outcome(
         "labels": len(verdict.labels),
         "agreement": verdict.agreement,
         "clarity": verdict.clarity,
+        "exactness": verdict.exactness,
         "agreeing": sum(label.evidence > 1 for label in verdict.labels),
         "stance": verdict.stance,
         "conflict": verdict.conflict,
