@@ -66,11 +66,12 @@ BARE_EXACTNESS = 0.7
 DECISIVE_SHIFT_MARGIN = 3.0
 """Bounds of a decision, chosen on 2350 scales drawn in 104 faces unknown to the network
 (``training/measure_numerals.py``, seeds 1000 to 8449). Among known hypotheses a margin of 6
-left 4 wrong numberings of 2110, a margin of 8 none; clarity is what chance readings of
+left 4 wrong numberings of 2122, a margin of 8 none; clarity is what chance readings of
 scales without numbers lack (1 of 100 decided without it, none of 400 with it). Without an
 instrument file whole figures or points may be lost from every label: clarity, exactness and
 the wider look are what such readings lack; together they cost one answer in ten. At a shift
-margin of 3 no number was at a wrong graduation."""
+margin of 3 no number was at a wrong graduation. Checked on 400 more scales (seeds 10000 to
+10399): known 0 wrong of 351 decided, without an instrument file 0 of 252."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
