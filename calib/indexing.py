@@ -163,7 +163,7 @@ def _ends_score(comb: Comb, shifts: IntArray, count: int) -> FloatArray:
 
 def _hierarchy_score(comb: Comb, shifts: IntArray, scale: ScaleSpec) -> FloatArray:
     """Log-likelihood of the lines' lengths: numbered ones have a length of their own."""
-    length = comb.lines.length
+    length = comb.lines.length if comb.overhang is None else comb.overhang
     low, high = np.quantile(length, [0.02, 0.98])
     length = np.clip(length, low, high)
     whole = float(np.sum((length - np.median(length)) ** 2)) + len(length)

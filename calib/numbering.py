@@ -13,6 +13,7 @@ from limbsight.calib.scale_map import Frame, ScaleMap, fit_scale_map
 from limbsight.errors import NotMeasurable
 from limbsight.vision.graduations import Comb
 from limbsight.vision.numerals import (
+    DECISIVE_SHIFT_MARGIN,
     NumeralVerdict,
     ScaleGeometry,
     known_scale_hypotheses,
@@ -24,7 +25,8 @@ MIN_MARGIN = 13.8
 its lines alone: ln 10^6, because both can be wrong together (a hidden end, a border taken for
 a line) ..."""
 MIN_MARGIN_WITH_NUMERALS = 6.9
-"""... and ln 1000 where the printed numbers bear it out."""
+"""... and ln 1000 where the printed numbers bear it out; where they stand so clearly beside
+their graduations that they settle the place alone, their own bound holds."""
 EXTRA_GRADUATIONS = 3
 """Places beyond the found ends that are looked at: numerals of graduations that were missed."""
 
@@ -85,7 +87,7 @@ def name_graduations(
         if spoken.shifts != indexing.shifts:
             scale_map = _map(combs, spoken, scale, frame)
         indexing = spoken
-    if indexing.margin < (MIN_MARGIN_WITH_NUMERALS if verdict.decisive else MIN_MARGIN):
+    if indexing.margin < _needed_margin(verdict):
         raise NotMeasurable("", code="scale_ambiguous")
     named = [
         (comb, shift)
@@ -97,6 +99,12 @@ def name_graduations(
         shifts=tuple(shift for _, shift in named),
         map=scale_map,
     )
+
+
+def _needed_margin(verdict: NumeralVerdict) -> float:
+    if verdict.graduation_decisive:
+        return DECISIVE_SHIFT_MARGIN
+    return MIN_MARGIN_WITH_NUMERALS if verdict.decisive else MIN_MARGIN
 
 
 def scale_geometry(

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
 
@@ -17,6 +18,8 @@ from limbsight.vision.graduations import Comb
 
 FloatArray = NDArray[np.float64]
 
+MESH = 9
+"""Projection and distortion bend by less than 1e-3 px over this many pixels (odd)."""
 EDGE_MARGIN_PX = 2.0
 """Bilinear sampling and the rim of a JPEG block need a neighbour or two."""
 
@@ -93,18 +96,29 @@ def make_grid(
     """
     rows = np.arange(values[1], values[0] - 0.5 * step, -step)
     columns = np.arange(across[0], across[1] + 0.5 * step, step)
+    coarse_rows = values[1] - step * MESH * np.arange(len(rows) // MESH + 2)
+    coarse_columns = across[0] + step * MESH * np.arange(len(columns) // MESH + 2)
     x, y = plane.to_pixel(
-        np.broadcast_to(columns[None, :], (len(rows), len(columns))),
-        np.broadcast_to(rows[:, None], (len(rows), len(columns))),
+        np.broadcast_to(coarse_columns[None, :], (len(coarse_rows), len(coarse_columns))),
+        np.broadcast_to(coarse_rows[:, None], (len(coarse_rows), len(coarse_columns))),
         in_front,
     )
     return Grid(
-        x_px=x.astype(np.float32),
-        y_px=y.astype(np.float32),
+        x_px=_refined(x, len(rows), len(columns)),
+        y_px=_refined(y, len(rows), len(columns)),
         values=rows,
         across=columns,
         in_front=in_front,
     )
+
+
+def _refined(coarse: FloatArray, rows: int, columns: int) -> NDArray[np.float32]:
+    """Interpolate a mesh of every MESH-th point to all points."""
+    size = (coarse.shape[1] * MESH, coarse.shape[0] * MESH)
+    fine = cv2.resize(coarse.astype(np.float32), size, interpolation=cv2.INTER_LINEAR)
+    # Enlarging by an odd factor puts the coarse points in the middle of their blocks.
+    half = MESH // 2
+    return np.ascontiguousarray(fine[half : half + rows, half : half + columns])
 
 
 def combs_across(plane: Plane, combs: tuple[Comb, ...], in_front: float) -> tuple[float, float]:

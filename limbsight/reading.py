@@ -33,7 +33,7 @@ from limbsight.vision.levels import Layers, TubeStrip, find_layers
 from limbsight.vision.limbs import block_medians, find_limbs
 from limbsight.vision.picture import Picture, load_picture
 from limbsight.vision.strip import sample, sample_linear
-from limbsight.vision.working import WorkingImage, find_scales, working_image
+from limbsight.vision.working import WorkingImage, find_scales, full_size, working_image
 
 if TYPE_CHECKING:
     from limbsight.calib.instrument import Instrument
@@ -50,6 +50,8 @@ STRIP_WIDTHS = 1.5
 """Half the width of a tube's strip, in outside diameters: the tube and a clip beside it."""
 SCALE_MARGIN = 0.15
 """How far beyond the scale's ends tubes are sampled, as a share of its length."""
+MIN_BORE_PX = 24.0
+"""Pixels across the bore from which on the meniscus model, not the sampling, limits."""
 OFF_SCALE_DIVISIONS = 0.5
 MIN_WIDE_INTERVAL_M = 0.5e-3
 """An interval wider than a division on either side asks for a person, unless the division is
@@ -160,8 +162,14 @@ def _find_limbs(
     if len(search.limbs) < wanted:
         raise _stop("limb_not_found", found=len(search.limbs), wanted=wanted)
     names = known.limb_names(len(search.limbs))
+    bore_px = 2 * known.tube.bore_radius_m / unit_m * density
+    # A bore of many pixels is measured as well in the reduced picture, and faster.
+    fine = bore_px / working.factor < MIN_BORE_PX
+    source = full_size(picture.bgr) if fine else working
     limbs = tuple(
-        _read_limb(picture, scale, known, board.across_at(band.centre_column), 1 / density, name)
+        _read_limb(
+            source, scale, known, board.across_at(band.centre_column), source.factor / density, name
+        )
         for band, name in zip(search.limbs, names, strict=True)
     )
     if not search.certain:
@@ -186,7 +194,7 @@ def _in_working(
 
 
 def _read_limb(
-    picture: Picture, scale: NamedScale, known: Knowledge, across: float, step: float, name: str
+    source: WorkingImage, scale: NamedScale, known: Knowledge, across: float, step: float, name: str
 ) -> Limb:
     spec, unit_m = known.instrument.scale, known.unit_m
     margin = SCALE_MARGIN * (spec.highest - spec.lowest)
@@ -199,9 +207,10 @@ def _read_limb(
         in_front=known.tube.axis_to_scale_m / unit_m,
     )
     axis = 0.5 * (len(grid.across) - 1)
-    inside = grid.inside(*picture.size_px)
+    x_px, y_px = _in_working(grid, source)
+    inside = grid.inside(*source.full_size_px)
     strip = TubeStrip(
-        bgr=sample(picture.bgr, grid.x_px, grid.y_px),
+        bgr=sample(source.bgr, x_px, y_px),
         bore_columns=2 * known.tube.bore_radius_m / unit_m / step,
         width_columns=width / step,
         inside_picture=np.asarray(inside[:, len(grid.across) // 2]),
@@ -212,7 +221,7 @@ def _read_limb(
     reasons = _layer_reasons(layers, known, name)
     levels: tuple[LevelFit, ...] = ()
     if layers.interfaces:
-        linear = sample_linear(picture.bgr, grid.x_px, grid.y_px)
+        linear = sample_linear(source.bgr, x_px, y_px)
         levels = tuple(
             fit_level(
                 linear,

@@ -53,6 +53,9 @@ MAX_GROWTH_STEPS = 25
 MIN_RUN = 5
 """An end of a comb counts once this many of the next indices are mostly filled."""
 MAX_COMBS = 8
+MAX_SPINES = 24
+MAX_BARREN = 8
+"""Lines of ends tried at most, and tried in vain in a row once something was found."""
 MAX_OCTAVES = 5.0
 MAX_PITCH_PX = 120.0
 MIN_PITCH_PX = 2.2
@@ -78,6 +81,9 @@ class Comb:
     index: IntArray
     lines: Segments
     residual_px: float
+    overhang: FloatArray | None = None
+    """Contrast of each line beyond the end of the short ones, on the side off the spine: long
+    lines show there. Grey levels, shape (N,)."""
     index_offset: float = 0.0
     index_error: float = 0.0
     """Where this column was joined to another: what is left over of a whole number of
@@ -115,23 +121,30 @@ def find_combs(segments: Segments) -> tuple[Comb, ...]:
         Best first (most graduations); columns of one scale are separate combs with
         unrelated indices. Empty when there is no scale.
     """
+    if len(segments) < MIN_GRADUATIONS:
+        return ()
     combs: list[Comb] = []
-    left = np.ones(len(segments), bool)
-    for _ in range(4 * MAX_COMBS):
-        candidates = np.flatnonzero(left)
-        if len(candidates) < MIN_GRADUATIONS or len(combs) == MAX_COMBS:
+    votes = _SpineVotes(segments)
+    barren = 0
+    for _ in range(MAX_SPINES):
+        if len(combs) == MAX_COMBS or votes.count < MIN_GRADUATIONS:
             break
-        spine = _best_spine(segments, candidates)
+        if combs and barren == MAX_BARREN:
+            break
+        spine = votes.best()
         if spine is None:
             break
-        side, members = spine
+        side, members, voters = spine
         comb = _comb_on(segments, members, side)
-        if comb is None:
-            left[members] = False
-            continue
-        combs.append(comb)
-        left[members] = False
-        left &= ~_inside(segments, comb)
+        used = np.zeros(len(segments), bool)
+        used[voters] = True
+        barren += 1
+        if comb is not None:
+            barren = 0
+            combs.append(comb)
+            used[members] = True
+            used |= _inside(segments, comb)
+        votes.withdraw(used)
     return tuple(sorted(combs, key=lambda c: len(c.index), reverse=True))
 
 
@@ -182,43 +195,82 @@ def _without_ghosts(group: list[Comb]) -> tuple[Comb, ...]:
     )
 
 
-def _best_spine(segments: Segments, candidates: IntArray) -> tuple[Side, IntArray] | None:
-    """Hough vote for the straight line that most ends lie on."""
-    y = segments.y[candidates]
-    middle = float(np.median(y))
-    # Faint specks are many, print stands out: a vote counts by the octaves above the faintest.
-    floor = float(segments.strength.min())
-    weight = np.clip(np.log2(segments.strength[candidates] / floor), 0.0, MAX_OCTAVES)
-    leans = np.linspace(-MAX_SLOPE, MAX_SLOPE, 145)
-    best: tuple[float, Side, float, float] | None = None
-    cell = END_TOLERANCE_PX
-    for side in ("left", "right"):
-        ends = (segments.left if side == "left" else segments.right)[candidates]
-        for lean in leans:
-            at_middle = ends - lean * (y - middle)
-            cells = np.floor((at_middle - at_middle.min()) / cell).astype(np.int64)
-            votes = np.bincount(cells, weight)
-            pairs = votes + np.append(votes[1:], 0.0)
-            k = int(np.argmax(pairs))
-            if best is None or pairs[k] > best[0]:
-                offset = float(at_middle.min()) + (k + 1) * cell
-                best = (float(pairs[k]), side, float(lean), offset)
-    if best is None or best[0] == 0:
-        return None
-    _, side, lean, offset = best
-    ends = (segments.left if side == "left" else segments.right)[candidates]
-    # The lens bends spines by a few pixels: a parabola, refitted to its own members.
-    fit = np.array([0.0, lean, offset])
-    for tolerance in (2 * cell, 1.5 * cell, 1.5 * cell):
-        near = np.abs(ends - np.polyval(fit, y - middle)) < tolerance
-        if near.sum() < MIN_GRADUATIONS:
+class _SpineVotes:
+    """Hough vote for straight lines that many ends lie on: x = offset + lean (y - middle)."""
+
+    def __init__(self, segments: Segments) -> None:
+        self.segments = segments
+        self.left = np.ones(len(segments), bool)
+        self.middle = float(np.median(segments.y))
+        self.leans = np.linspace(-MAX_SLOPE, MAX_SLOPE, 145)
+        # Faint specks are many, print stands out: votes count by the octaves above the faintest.
+        floor = float(segments.strength.min())
+        self.weight = np.clip(np.log2(segments.strength / floor), 0.0, MAX_OCTAVES)
+        run = self.leans[:, None] * (segments.y - self.middle)[None, :]
+        self.sides: tuple[Side, Side] = ("left", "right")
+        at_middle = [segments.left[None, :] - run, segments.right[None, :] - run]
+        self.origin = float(min(a.min() for a in at_middle))
+        cells = [((a - self.origin) / END_TOLERANCE_PX).astype(np.int64) for a in at_middle]
+        self.width = int(max(c.max() for c in cells)) + 2
+        rows = np.arange(len(self.leans))[:, None] * self.width
+        self.cells = [rows + c for c in cells]
+        self.votes = [self._count(c, self.left) for c in self.cells]
+
+    @property
+    def count(self) -> int:
+        """How many segments still vote."""
+        return int(self.left.sum())
+
+    def best(self) -> tuple[Side, IntArray, IntArray] | None:
+        """Return the fullest line: its side, its members, and who voted for it."""
+        pairs = [v[:, :-1] + v[:, 1:] for v in self.votes]
+        tops = [float(p.max()) for p in pairs]
+        which = int(np.argmax(tops))
+        if tops[which] <= 0:
             return None
-        fit = np.polyfit(y[near] - middle, ends[near], 2)
-    near = np.abs(ends - np.polyval(fit, y - middle)) < 1.5 * cell
-    members = candidates[near]
-    # Lines of one scale are printed alike; shadow and blur take a factor of four at most.
-    strong = np.quantile(segments.strength[members], 0.7)
-    return side, members[segments.strength[members] > 0.25 * strong]
+        lean_index, cell = np.unravel_index(int(np.argmax(pairs[which])), pairs[which].shape)
+        first = lean_index * self.width + cell
+        mine = self.cells[which][lean_index]
+        voters = np.flatnonzero(self.left & ((mine == first) | (mine == first + 1)))
+        if len(voters) < MIN_GRADUATIONS:
+            return None
+        offset = self.origin + (float(cell) + 1.0) * END_TOLERANCE_PX
+        members = self._members(self.sides[which], float(self.leans[lean_index]), offset)
+        return self.sides[which], members if members is not None else voters, voters
+
+    def withdraw(self, gone: NDArray[np.bool_]) -> None:
+        """Take back the votes of segments that were used."""
+        gone = gone & self.left
+        self.left &= ~gone
+        for votes, cells in zip(self.votes, self.cells, strict=True):
+            votes -= self._count(cells, gone)
+
+    def _count(self, cells: IntArray, which: NDArray[np.bool_]) -> FloatArray:
+        weight = np.broadcast_to(self.weight[which], (len(self.leans), int(which.sum())))
+        size = len(self.leans) * self.width
+        flat = np.bincount(cells[:, which].ravel(), weight.ravel(), minlength=size)
+        return flat.reshape(len(self.leans), self.width)
+
+    def _members(self, side: Side, lean: float, offset: float) -> IntArray | None:
+        """Collect the ends near the line; lenses bend spines, so a parabola is refitted."""
+        candidates = np.flatnonzero(self.left)
+        lines = self.segments
+        ends = (lines.left if side == "left" else lines.right)[candidates]
+        y = lines.y[candidates] - self.middle
+        cell = END_TOLERANCE_PX
+        fit = np.array([0.0, lean, offset])
+        for tolerance in (2 * cell, 1.5 * cell, 1.5 * cell):
+            near = np.abs(ends - np.polyval(fit, y)) < tolerance
+            if near.sum() < MIN_GRADUATIONS:
+                return None
+            fit = np.polyfit(y[near], ends[near], 2)
+        near = np.abs(ends - np.polyval(fit, y)) < 1.5 * cell
+        members = candidates[near]
+        if len(members) < MIN_GRADUATIONS:
+            return None
+        # Lines of one scale are printed alike; shadow and blur take a factor of four at most.
+        strong = np.quantile(lines.strength[members], 0.7)
+        return np.asarray(members[lines.strength[members] > 0.25 * strong])
 
 
 def _comb_on(segments: Segments, members: IntArray, side: Side) -> Comb | None:
