@@ -1,8 +1,10 @@
 """Reads liquid-column manometers from photographs: heights and pressure, each with U.
 
 ``limbsight.read_photo(path, instrument=limbsight.load_instrument("fan.toml"))`` walks the
-whole road, ``limbsight.reduce_heights`` its end, from heights that are known. The names below
-load their modules when they are first used, so that importing the package costs nothing.
+whole road. ``limbsight.reduce_heights("fan.toml", left="-50.2 mm", right="51 mm")`` walks its
+end, from heights read by eye; ``reduce_series`` does so for arrays of them, and
+``pressure_from_levels`` takes levels with their own uncertainties. The names below load their
+modules when they are first used, so that importing the package costs nothing.
 """
 
 from __future__ import annotations
@@ -15,9 +17,17 @@ from limbsight.records import Reading
 
 if TYPE_CHECKING:
     from limbsight.calib.instrument import load_instrument
+    from limbsight.limits import limits_state
     from limbsight.overlay import draw_overlay
-    from limbsight.pressure import HeightComponent, LevelHeight
-    from limbsight.pressure import pressure_from_levels as reduce_heights
+    from limbsight.pressure import (
+        HeightComponent,
+        LevelHeight,
+        PressureSeries,
+        bank_pressures,
+        pressure_from_levels,
+        reduce_heights,
+        reduce_series,
+    )
     from limbsight.reading import read_photo
     from limbsight.report import reading_to_dict
     from limbsight.vision.picture import load_picture
@@ -30,25 +40,35 @@ __all__ = [
     "InstrumentError",
     "LevelHeight",
     "LimbsightError",
+    "PressureSeries",
     "Reading",
     "__version__",
+    "bank_pressures",
     "draw_overlay",
+    "limits_state",
     "load_instrument",
     "load_picture",
+    "pressure_from_levels",
     "read_photo",
     "reading_to_dict",
     "reduce_heights",
+    "reduce_series",
 ]
 
 _HOME = {
     "HeightComponent": "limbsight.pressure:HeightComponent",
     "LevelHeight": "limbsight.pressure:LevelHeight",
+    "PressureSeries": "limbsight.pressure:PressureSeries",
+    "bank_pressures": "limbsight.pressure:bank_pressures",
     "draw_overlay": "limbsight.overlay:draw_overlay",
+    "limits_state": "limbsight.limits:limits_state",
     "load_instrument": "limbsight.calib.instrument:load_instrument",
     "load_picture": "limbsight.vision.picture:load_picture",
+    "pressure_from_levels": "limbsight.pressure:pressure_from_levels",
     "read_photo": "limbsight.reading:read_photo",
     "reading_to_dict": "limbsight.report:reading_to_dict",
-    "reduce_heights": "limbsight.pressure:pressure_from_levels",
+    "reduce_heights": "limbsight.pressure:reduce_heights",
+    "reduce_series": "limbsight.pressure:reduce_series",
 }
 """Where each public name that loads late comes from."""
 

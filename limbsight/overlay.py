@@ -12,15 +12,19 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from textwrap import wrap
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from limbsight.limits import limits_text
 from limbsight.records import GraduationMark, LevelReading, LimbReading, PointPx, Reading
 from limbsight.report import level_text, photo_text, pressure_text, reason_text
 from limbsight.vision.picture import Picture
+
+if TYPE_CHECKING:
+    from limbsight.calib.instrument import LimitsSpec
 
 Colour = tuple[int, int, int]
 Image = NDArray[np.uint8]
@@ -102,7 +106,13 @@ class _NumberedLevel:
     level: LevelReading
 
 
-def draw_overlay(picture: Picture, reading: Reading, *, unit: str = "kPa") -> Image:
+def draw_overlay(
+    picture: Picture,
+    reading: Reading,
+    *,
+    unit: str = "kPa",
+    limits: LimitsSpec | None = None,
+) -> Image:
     """Draw what was found over the photo.
 
     Parameters
@@ -113,6 +123,8 @@ def draw_overlay(picture: Picture, reading: Reading, *, unit: str = "kPa") -> Im
         Its result; whatever it lacks is left out.
     unit
         Unit of pressure.
+    limits
+        Alarm limits of the instrument, to be stated in the banner.
 
     Returns
     -------
@@ -136,7 +148,7 @@ def draw_overlay(picture: Picture, reading: Reading, *, unit: str = "kPa") -> Im
         panel = _draw_panel(picture, reading, levels, view.shape[0])
         height = max(panel.shape[0], view.shape[0])
         view = np.hstack([_pad_to(view, height), _pad_to(panel, height)])
-    banner = _draw_banner(reading, unit, view.shape[1])
+    banner = _draw_banner(reading, unit, limits, view.shape[1])
     return np.vstack([banner, view])
 
 
@@ -499,8 +511,8 @@ def _frame_inset(reading: Reading, numbered: _NumberedLevel, box_height: int) ->
 # Banner --------------------------------------------------------------------------------
 
 
-def _draw_banner(reading: Reading, unit: str, width: int) -> Image:
-    lines = list(_banner_lines(reading, unit, width))
+def _draw_banner(reading: Reading, unit: str, limits: LimitsSpec | None, width: int) -> Image:
+    lines = list(_banner_lines(reading, unit, limits, width))
     heights = [round(1.5 * size) for _, size in lines]
     banner = np.full((sum(heights) + MARGIN, width, 3), 0, np.uint8)
     banner[:] = STATUS_COLOUR[reading.status]
@@ -519,7 +531,9 @@ def _draw_banner(reading: Reading, unit: str, width: int) -> Image:
     return banner
 
 
-def _banner_lines(reading: Reading, unit: str, width: int) -> Iterator[tuple[str, int]]:
+def _banner_lines(
+    reading: Reading, unit: str, limits: LimitsSpec | None, width: int
+) -> Iterator[tuple[str, int]]:
     """Lines of the banner with their text size, broken to its width."""
     head = reading.status.upper()
     if reading.pressure:
@@ -531,6 +545,9 @@ def _banner_lines(reading: Reading, unit: str, width: int) -> Iterator[tuple[str
             for level in limb.levels
         )
     yield from _broken(head, TEXT_BIG, width)
+    standing = reading.pressure and limits_text(reading.pressure, limits, unit)
+    if standing:
+        yield from _broken(standing, TEXT, width)
     if reading.pressure and reading.pressure.absolute:
         yield from _broken(pressure_text(reading.pressure.absolute, unit), TEXT, width)
     about = (reading.instrument, photo_text(reading), reading.taken_at)

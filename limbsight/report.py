@@ -4,13 +4,17 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from rich.console import Console
 from rich.text import Text
 
+from limbsight.limits import limits_state, limits_text
 from limbsight.records import BudgetLine, LevelReading, PressureReading, Reading, Reason
 from limbsight.units import convert_pressure, format_pressure, format_quantity
+
+if TYPE_CHECKING:
+    from limbsight.calib.instrument import LimitsSpec
 
 LEVEL_COVERAGE_FACTOR = 2.0
 """k of the level's U shown to people: about 95 % (JCGM 100:2008, 6.3.3)."""
@@ -20,10 +24,13 @@ CONTRIBUTORS_SHOWN = 3
 MIN_WIDTH = 40
 """Columns that lines are given even where the terminal says that it is narrower."""
 
+LIMITS_STYLE = "bold red"
 STATUS_STYLE = {"read": "bold blue", "check": "bold yellow", "refused": "bold red"}
 
 
-def reading_to_dict(reading: Reading, *, unit: str = "kPa") -> dict[str, Any]:
+def reading_to_dict(
+    reading: Reading, *, unit: str = "kPa", limits: LimitsSpec | None = None
+) -> dict[str, Any]:
     """Write a reading as plain data, ready for JSON.
 
     Parameters
@@ -32,6 +39,8 @@ def reading_to_dict(reading: Reading, *, unit: str = "kPa") -> dict[str, Any]:
         Result of one photo.
     unit
         Unit of pressure.
+    limits
+        Alarm limits of the instrument; with them the pressure says where it stands.
 
     Returns
     -------
@@ -55,10 +64,34 @@ def reading_to_dict(reading: Reading, *, unit: str = "kPa") -> dict[str, Any]:
             {"limb": limb.limb, "levels": [_level_to_dict(level) for level in limb.levels]}
             for limb in reading.limbs
         ],
-        "pressure": _pressure_to_dict(reading.pressure, unit) if reading.pressure else None,
+        "pressure": (
+            pressure_to_dict(reading.pressure, unit=unit, limits=limits)
+            if reading.pressure
+            else None
+        ),
         "instrument": reading.instrument,
         "program": reading.program,
     }
+
+
+def pressure_to_dict(
+    pressure: PressureReading, *, unit: str = "kPa", limits: LimitsSpec | None = None
+) -> dict[str, Any]:
+    """Write a pressure as plain data; arguments and errors as for ``reading_to_dict``."""
+    written: dict[str, Any] = {
+        "value": convert_pressure(pressure.value_pa, unit),
+        "expanded_uncertainty": convert_pressure(pressure.expanded_uncertainty_pa, unit),
+        "coverage_factor": pressure.coverage_factor,
+        "unit": unit,
+        "kind": pressure.kind,
+    }
+    state = limits_state(pressure, limits)
+    if state is not None:
+        written["limits"] = state
+    if pressure.absolute:
+        written["absolute"] = pressure_to_dict(pressure.absolute, unit=unit)
+    written["budget"] = [_budget_line_to_dict(line, unit) for line in pressure.budget]
+    return written
 
 
 def photo_text(reading: Reading) -> str:
@@ -103,7 +136,13 @@ def largest_contributors(
     return [(line, line.contribution_pa**2 / variance) for line in lines[:count]]
 
 
-def print_reading(console: Console, reading: Reading, *, unit: str = "kPa") -> None:
+def print_reading(
+    console: Console,
+    reading: Reading,
+    *,
+    unit: str = "kPa",
+    limits: LimitsSpec | None = None,
+) -> None:
     """Print one reading for a person, in a few lines."""
     head_word = f"{reading.status.upper():<8}"
     head = Text.assemble(
@@ -115,7 +154,7 @@ def print_reading(console: Console, reading: Reading, *, unit: str = "kPa") -> N
     console.print(head, soft_wrap=True)  # a path stays in one piece
     body = _level_lines(reading)
     if reading.pressure:
-        body += _pressure_lines(reading.pressure, unit)
+        body += _pressure_lines(reading.pressure, unit, limits)
     body += [Text(f"- {reason_text(reason)} [{reason.code}]") for reason in reading.reasons]
     indent = " " * len(head_word)
     for paragraph in body:
@@ -146,20 +185,6 @@ def _level_to_dict(level: LevelReading) -> dict[str, Any]:
     }
 
 
-def _pressure_to_dict(pressure: PressureReading, unit: str) -> dict[str, Any]:
-    written: dict[str, Any] = {
-        "value": convert_pressure(pressure.value_pa, unit),
-        "expanded_uncertainty": convert_pressure(pressure.expanded_uncertainty_pa, unit),
-        "coverage_factor": pressure.coverage_factor,
-        "unit": unit,
-        "kind": pressure.kind,
-    }
-    if pressure.absolute:
-        written["absolute"] = _pressure_to_dict(pressure.absolute, unit)
-    written["budget"] = [_budget_line_to_dict(line, unit) for line in pressure.budget]
-    return written
-
-
 def _budget_line_to_dict(line: BudgetLine, unit: str) -> dict[str, Any]:
     finite = math.isfinite(line.degrees_of_freedom)
     return {
@@ -167,6 +192,7 @@ def _budget_line_to_dict(line: BudgetLine, unit: str) -> dict[str, Any]:
         "value": line.value,
         "unit": line.unit,
         "standard_uncertainty": line.standard_uncertainty,
+        "sensitivity": convert_pressure(line.sensitivity, unit),
         "contribution": convert_pressure(line.contribution_pa, unit),
         "kind": line.kind,
         # JSON has no infinity
@@ -190,13 +216,19 @@ def _level_lines(reading: Reading) -> list[Text]:
     ]
 
 
-def _pressure_lines(pressure: PressureReading, unit: str) -> list[Text]:
+def _pressure_lines(
+    pressure: PressureReading, unit: str, limits: LimitsSpec | None
+) -> list[Text]:
     coverage = (
         f"{100 * pressure.coverage_probability:.0f} %, k = {pressure.coverage_factor:.2f}"
     )
     lines = [
         Text.assemble((pressure_text(pressure, unit), "bold"), (f"   ({coverage})", "dim"))
     ]
+    standing = limits_text(pressure, limits, unit)
+    if standing:
+        outside = limits_state(pressure, limits) != "within"
+        lines.append(Text(standing, LIMITS_STYLE if outside else "dim"))
     if pressure.absolute:
         lines.append(Text(pressure_text(pressure.absolute, unit)))
     contributors = "; ".join(

@@ -26,7 +26,7 @@ from limbsight.errors import InputError, LimbsightError
 from limbsight.records import Reading, Reason
 
 if TYPE_CHECKING:
-    from limbsight.calib.instrument import Instrument
+    from limbsight.calib.instrument import Instrument, LimitsSpec
 
 PROGRESS_FROM = 5
 """Photos that take longer than a person waits without a sign, at about half a second each."""
@@ -76,12 +76,13 @@ def read(
     """
     instrument = _load(instrument_path)
     traceback = bool(ctx.find_root().params.get("traceback"))
-    overlays = OverlayFolder(overlay_folder, unit) if overlay_folder else None
+    limits = instrument.limits if instrument else None
+    overlays = OverlayFolder(overlay_folder, unit, limits) if overlay_folder else None
     paths, unmatched = expand_photos(photos)
     for message in unmatched:
         click.echo(f"Error: {message}", err=True)
     readings: list[Reading] = []
-    output: _Json | _Table = _Json(unit) if as_json else _Table(unit)
+    output = _Json(unit, limits) if as_json else _Table(unit, limits)
     try:
         for path in _with_progress(paths):
             reading = _read_one(path, instrument, traceback=traceback)
@@ -148,9 +149,10 @@ class OverlayFolder:
         If the folder can't be made, or a picture can't be written into it.
     """
 
-    def __init__(self, folder: Path, unit: str) -> None:
+    def __init__(self, folder: Path, unit: str, limits: LimitsSpec | None = None) -> None:
         self._folder = folder
         self._unit = unit
+        self._limits = limits
         self._uses: Counter[str] = Counter()
         try:
             folder.mkdir(parents=True, exist_ok=True)
@@ -166,7 +168,8 @@ class OverlayFolder:
 
         if any(reason.code in (BAD_FILE, FAULT) for reason in reading.reasons):
             return
-        drawn = draw_overlay(load_picture(path), reading, unit=self._unit)
+        picture = load_picture(path)
+        drawn = draw_overlay(picture, reading, unit=self._unit, limits=self._limits)
         quality = [cv2.IMWRITE_JPEG_QUALITY, OVERLAY_JPEG_QUALITY]
         _, encoded = cv2.imencode(".jpg", drawn, quality)
         target = self._folder / self._name(path)
@@ -190,10 +193,11 @@ class OverlayFolder:
 class _Table:
     """Blocks for people: each at once, or at the end where a progress bar is in the way."""
 
-    def __init__(self, unit: str) -> None:
+    def __init__(self, unit: str, limits: LimitsSpec | None) -> None:
         from rich.console import Console
 
         self._unit = unit
+        self._limits = limits
         self._console = Console(highlight=False)
         self._hold = self._console.is_terminal and sys.stderr.isatty()
         self._held: list[Reading] = []
@@ -217,20 +221,21 @@ class _Table:
     def _print(self, reading: Reading) -> None:
         from limbsight.report import print_reading
 
-        print_reading(self._console, reading, unit=self._unit)
+        print_reading(self._console, reading, unit=self._unit, limits=self._limits)
 
 
 class _Json:
     """One object for a photo named alone, else an array."""
 
-    def __init__(self, unit: str) -> None:
+    def __init__(self, unit: str, limits: LimitsSpec | None) -> None:
         self._unit = unit
+        self._limits = limits
         self._written: list[dict[str, object]] = []
 
     def add(self, reading: Reading) -> None:
         from limbsight.report import reading_to_dict
 
-        self._written.append(reading_to_dict(reading, unit=self._unit))
+        self._written.append(reading_to_dict(reading, unit=self._unit, limits=self._limits))
         for reason in reading.reasons:
             if reason.code in (BAD_FILE, FAULT):
                 click.echo(f"Error: {reading.photo}: {reason.text}", err=True)
@@ -244,8 +249,11 @@ def _load(path: Path | None) -> Instrument | None:
     if path is None:
         return None
     from limbsight.calib.instrument import load_instrument
+    from limbsight.plain_numbers import check_names
 
-    return load_instrument(path)
+    instrument = load_instrument(path)
+    check_names(instrument)  # found out before any photo is read
+    return instrument
 
 
 def _is_photo(path: Path, suffixes: frozenset[str]) -> bool:

@@ -16,7 +16,7 @@ from limbsight.errors import InputError
 from limbsight.units import Given, parse_quantity
 
 if TYPE_CHECKING:
-    from limbsight.calib.instrument import Instrument, SiteSpec
+    from limbsight.calib.instrument import Instrument, LimitsSpec, SiteSpec
     from limbsight.pressure import LevelHeight
     from limbsight.records import PressureReading
     from limbsight.reduce.montecarlo import Agreement, MonteCarlo
@@ -155,7 +155,7 @@ def reduce(
     for result in results:
         if len(results) > 1:
             click.echo(f"\n{result.reduction.manometer.tapped_limb}")
-        _print_result(result, unit, with_budget=budget)
+        _print_result(result, unit, instrument.limits, with_budget=budget)
         if working:
             click.echo("\n" + _working(result, unit, working))
 
@@ -274,7 +274,9 @@ def _as_json(
 
     names = limb_names(instrument, len(levels))
     pressures = {
-        result.reduction.manometer.tapped_limb: _pressure_json(result, unit, working)
+        result.reduction.manometer.tapped_limb: _pressure_json(
+            result, unit, working, instrument.limits
+        )
         for result in results
     }
     one = len(results) == 1
@@ -301,27 +303,12 @@ def _as_json(
     }
 
 
-def _pressure_json(result: _Result, unit: str, working: str | None) -> dict[str, Any]:
-    from limbsight.records import Reading
-    from limbsight.report import reading_to_dict
-    from limbsight.units import convert_pressure
+def _pressure_json(
+    result: _Result, unit: str, working: str | None, limits: LimitsSpec
+) -> dict[str, Any]:
+    from limbsight.report import pressure_to_dict
 
-    bare = Reading(
-        photo="",
-        sha256="",
-        taken_at=None,
-        status="read",
-        reasons=(),
-        limbs=(),
-        graduations=(),
-        pressure=result.reading,
-        instrument=None,
-        program="",
-        size_px=(0, 0),
-    )
-    written: dict[str, Any] = reading_to_dict(bare, unit=unit)["pressure"]
-    for line, row in zip(result.reading.budget, written["budget"], strict=True):
-        row["sensitivity"] = convert_pressure(line.sensitivity, unit)
+    written = pressure_to_dict(result.reading, unit=unit, limits=limits)
     if result.drawn and result.agreement:
         written["monte_carlo"] = _drawn_json(result.drawn, result.agreement, unit)
     if working:
@@ -381,9 +368,12 @@ def _print_levels(instrument: Instrument, levels: tuple[tuple[LevelHeight, ...],
         click.echo(f"{name:<8} {', '.join(heights)}")
 
 
-def _print_result(result: _Result, unit: str, *, with_budget: bool) -> None:
+def _print_result(
+    result: _Result, unit: str, limits: LimitsSpec, *, with_budget: bool
+) -> None:
     from rich.console import Console
 
+    from limbsight.limits import limits_text
     from limbsight.report import largest_contributors, pressure_text
 
     reading = result.reading
@@ -394,6 +384,9 @@ def _print_result(result: _Result, unit: str, *, with_budget: bool) -> None:
         f"[bold]{pressure_text(reading, unit)}[/bold]   "
         f"({100 * reading.coverage_probability:.4g} %, k = {reading.coverage_factor:.2f})"
     )
+    standing = limits_text(reading, limits, unit)
+    if standing:
+        console.print(standing)
     if reading.absolute:
         console.print(pressure_text(reading.absolute, unit))
     if with_budget:

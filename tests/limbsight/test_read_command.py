@@ -88,6 +88,15 @@ class TestOutput:
         assert result.stderr == ""
         assert road[0][1].name == "fan-inlet"
 
+    def test_limits_of_the_instrument(self, road, folder):
+        limited = folder / "limited.toml"
+        limited.write_text(INSTRUMENT + '[limits]\nlow = "-1 kPa"\n')
+        table = run(folder / "one.jpg", "-i", limited, "--overlay", folder / "out")
+        assert table.exit_code == 0
+        assert "below low limit -1 kPa" in table.stdout
+        data = json.loads(run(folder / "one.jpg", "-i", limited, "--json").stdout)
+        assert (data["status"], data["pressure"]["limits"]) == ("read", "below low")
+
     def test_unit(self, road, folder):
         assert "-12.43 ± 0.12 mbar" in run(folder / "one.jpg", "--unit", "mbar").stdout
 
@@ -165,6 +174,19 @@ class TestExitCodes:
         assert run(folder / "one.jpg", "-i", folder / "none.toml").exit_code == 2
         assert CliRunner().invoke(main, ["nonsense"]).exit_code == 2
         assert road == []  # found out before any photo was read
+
+    def test_a_liquid_nobody_knows_is_an_error_of_the_file(self, road, folder):
+        text = INSTRUMENT.replace('"water"', '"{}"')
+        odd = folder / "odd.toml"
+        odd.write_text(text.format("unobtainium oil"))
+        result = run(folder / "one.jpg", "-i", odd)
+        assert result.exit_code == 2
+        assert "odd.toml: liquids.manometric" in result.stderr
+        assert road == []
+        for own in ('density = "830 kg/m^3"', "specific_gravity = 0.83"):
+            table = f'{{ name = "unobtainium oil", {own} }}'
+            odd.write_text(INSTRUMENT.replace('"water"', table))
+            assert run(folder / "one.jpg", "-i", odd).exit_code == 0
 
     def test_are_documented(self):
         text = CliRunner().invoke(main, ["read", "--help"]).output

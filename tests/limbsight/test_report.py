@@ -8,6 +8,7 @@ import math
 import pytest
 from rich.console import Console
 
+from limbsight.calib.instrument import LimitsSpec
 from limbsight.errors import InputError
 from limbsight.records import Reason
 from limbsight.report import (
@@ -19,10 +20,10 @@ from limbsight.report import (
 )
 
 
-def shown(reading, unit="kPa", width=80) -> str:
+def shown(reading, unit="kPa", width=80, limits=None) -> str:
     console = Console(width=width, highlight=False, force_terminal=False)
     with console.capture() as capture:
-        print_reading(console, reading, unit=unit)
+        print_reading(console, reading, unit=unit, limits=limits)
     return capture.get()
 
 
@@ -62,15 +63,25 @@ class TestJson:
         }
         assert set(pressure) == common | {"absolute"}
         assert set(pressure["absolute"]) == common
-        assert {"name", "value", "standard_uncertainty", "contribution"} <= set(
-            pressure["budget"][0]
-        )
+        assert set(pressure["budget"][0]) == {
+            "name",
+            "value",
+            "unit",
+            "standard_uncertainty",
+            "sensitivity",
+            "contribution",
+            "kind",
+            "degrees_of_freedom",
+            "source",
+        }
 
     def test_numbers_are_converted_and_not_rounded(self, reading):
         pressure = reading_to_dict(reading, unit="mbar")["pressure"]
         assert pressure["value"] == pytest.approx(-12.434, rel=1e-12)  # 1 mbar = 100 Pa
         assert pressure["expanded_uncertainty"] == pytest.approx(0.12, rel=1e-12)
         assert pressure["budget"][2]["contribution"] == pytest.approx(0.042, rel=1e-12)
+        line = pressure["budget"][2]
+        assert line["sensitivity"] * line["standard_uncertainty"] == pytest.approx(0.042)
         assert pressure["absolute"]["kind"] == "absolute"
         assert reading_to_dict(reading)["limbs"][0]["levels"][0]["value"] == -13.514
 
@@ -94,6 +105,48 @@ class TestJson:
     def test_unknown_unit(self, reading):
         with pytest.raises(InputError):
             reading_to_dict(reading, unit="furlong")
+
+
+class TestLimits:
+    """Value -1243.4 Pa with U = 12 Pa against limits in Pa."""
+
+    @pytest.mark.parametrize(
+        ("low", "high", "state", "text"),
+        [
+            (-2000.0, 1000.0, "within", "within limits"),
+            (-1300.0, None, "within", "within limits"),
+            (
+                -1250.0,
+                None,
+                "within",
+                "within limits, but less than U from low limit -1250 Pa",
+            ),
+            (-1200.0, 0.0, "below low", "below low limit -1200 Pa"),
+            (-1240.0, 0.0, "below low", "below low limit -1240 Pa, by less than U"),
+            (None, -1500.0, "above high", "above high limit -1500 Pa"),
+            (-1250.0, -1240.0, "within", "low limit -1250 Pa and high limit -1240 Pa"),
+        ],
+    )
+    def test_states(self, reading, low, high, state, text):
+        limits = LimitsSpec(low_pa=low, high_pa=high)
+        data = reading_to_dict(reading, limits=limits)
+        assert data["pressure"]["limits"] == state
+        assert data["status"] == reading.status
+        assert "limits" not in data["pressure"]["absolute"]
+        lines = [line.strip() for line in shown(reading, "Pa", limits=limits).splitlines()]
+        assert any(
+            line == text or (state == "within" and line.endswith(text)) for line in lines
+        )
+
+    def test_none_given_none_stated(self, reading, refused):
+        assert "limit" not in shown(reading, limits=LimitsSpec())
+        assert "limits" not in reading_to_dict(reading, limits=LimitsSpec())["pressure"]
+        limits = LimitsSpec(high_pa=0.0)
+        assert reading_to_dict(refused, limits=limits)["pressure"] is None
+        assert "limit" not in shown(refused, limits=limits)
+
+    def test_a_limit_keeps_its_own_digits(self, reading):
+        assert "low limit -1.2 kPa" in shown(reading, limits=LimitsSpec(low_pa=-1200.0))
 
 
 class TestForPeople:
