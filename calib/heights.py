@@ -1,8 +1,8 @@
 """Heights of the levels on the scale, with every component of their uncertainty.
 
-The meniscus is fitted on the tube's axis in the straightened picture (`limbsight.calib.rectify`),
-whose rows are scale values at the depth of the axis; what is left is to say how well the map,
-the camera's distance, the tube's depth and the fit are known.
+The meniscus is fitted on the tube's axis in the straightened picture
+(`limbsight.calib.rectify`), whose rows are scale values at the depth of the axis; what is left
+is to say how well the map, the camera's distance, the tube's depth and the fit are known.
 """
 
 from __future__ import annotations
@@ -23,6 +23,8 @@ FloatArray = NDArray[np.float64]
 AXIS_COLUMNS_SHARE = 0.2
 """Half of the width averaged about the axis, in bore radii: the meniscus rises by 2 % of the
 radius over it, a reflection covers less."""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Search:
     """Where the apex is looked for, from the strongest step of the picture [bores].

@@ -113,7 +113,10 @@ def _coupled(comb: Comb, score: FloatArray) -> tuple[FloatArray, IntArray, Float
     price = 0.5 * ((comb.index_offset - steps) / comb.index_error) ** 2
     padded = np.pad(score, reach, constant_values=-np.inf)
     table = np.stack(
-        [padded[reach + k : reach + k + len(score)] - p for k, p in zip(steps, price, strict=True)]
+        [
+            padded[reach + k : reach + k + len(score)] - p
+            for k, p in zip(steps, price, strict=True)
+        ]
     )
     order = np.argsort(-table, axis=0)
     ranked = np.take_along_axis(table, order, axis=0)
@@ -157,7 +160,9 @@ def _ends_score(comb: Comb, shifts: IntArray, count: int) -> FloatArray:
     stray = len(comb.index) - found
     missed = count - found
     return np.asarray(
-        found * np.log1p(-MISSED_RATE) + missed * np.log(MISSED_RATE) + stray * np.log(STRAY_RATE)
+        found * np.log1p(-MISSED_RATE)
+        + missed * np.log(MISSED_RATE)
+        + stray * np.log(STRAY_RATE)
     )
 
 

@@ -28,7 +28,7 @@ MIN_MARGIN_WITH_NUMERALS = 6.9
 """... and ln 1000 where the printed numbers bear it out; where they stand so clearly beside
 their graduations that they settle the place alone, their own bound holds."""
 EXTRA_GRADUATIONS = 3
-"""Places beyond the found ends that are looked at: numerals of graduations that were missed."""
+"""Places beyond the found ends that are looked at, for numerals of missed graduations."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -108,7 +108,11 @@ def _needed_margin(verdict: NumeralVerdict) -> float:
 
 
 def scale_geometry(
-    combs: tuple[Comb, ...], scale_map: ScaleMap, per_index: float, at_index: float, factor: float
+    combs: tuple[Comb, ...],
+    scale_map: ScaleMap,
+    per_index: float,
+    at_index: float,
+    factor: float,
 ) -> ScaleGeometry:
     """Lay out the graduations of the first comb for the reading of numerals.
 
@@ -158,7 +162,7 @@ def _map(
 
 
 def _lowest_indices(combs: tuple[Comb, ...], scale: ScaleSpec) -> range:
-    """Indices of the first comb at which the scale may begin: all that leave it mostly seen."""
+    """Indices of the first comb at which the scale may begin, leaving it mostly seen."""
     first, last = int(combs[0].index[0]), int(combs[0].index[-1])
     count = graduation_count(scale)
     slack = max(3, round(0.1 * (last - first)))

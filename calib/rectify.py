@@ -121,7 +121,9 @@ def _refined(coarse: FloatArray, rows: int, columns: int) -> NDArray[np.float32]
     return np.ascontiguousarray(fine[half : half + rows, half : half + columns])
 
 
-def combs_across(plane: Plane, combs: tuple[Comb, ...], in_front: float) -> tuple[float, float]:
+def combs_across(
+    plane: Plane, combs: tuple[Comb, ...], in_front: float
+) -> tuple[float, float]:
     """Return the left and right end of the graduated columns [scale units]."""
     left = [plane.from_pixel(c.lines.left, c.lines.y, in_front)[0] for c in combs]
     right = [plane.from_pixel(c.lines.right, c.lines.y, in_front)[0] for c in combs]
@@ -147,7 +149,9 @@ def print_columns(
     """
     marked = np.zeros(len(grid.across), bool)
     for comb in combs:
-        left = float(np.median(plane.from_pixel(comb.lines.left, comb.lines.y, grid.in_front)[0]))
+        left = float(
+            np.median(plane.from_pixel(comb.lines.left, comb.lines.y, grid.in_front)[0])
+        )
         right = float(
             np.median(plane.from_pixel(comb.lines.right, comb.lines.y, grid.in_front)[0])
         )

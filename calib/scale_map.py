@@ -43,7 +43,7 @@ FULL_FRAME_DIAGONAL_MM = 43.267
 """Diagonal of the 36 mm x 24 mm frame that 35 mm-equivalent focal lengths refer to."""
 FOCAL_RELATIVE_UNCERTAINTY = 0.025
 """Standard uncertainty of a 35 mm-equivalent focal length from EXIF: whether it refers to the
-diagonal or the width differs by 3.8 % (rectangular half-width, u = 2.2 %), rounding adds 1 %."""
+diagonal or the width differs by 3.8 % (rectangular half-width, u = 2.2 %); rounding: 1 %."""
 FOCAL_GUESS_MM = 40.0
 FOCAL_GUESS_RELATIVE_UNCERTAINTY = 0.4
 """Phones and cameras hold 24 mm to 80 mm equivalents; the guess covers them as +-1.4 sigma."""
@@ -211,7 +211,9 @@ class ScaleMap:
                 for step in 1e-6 * np.eye(6)
             ]
         )
-        by_focal = (at(self.parameters, 1.01 * focal) - at(self.parameters, 0.99 * focal)) / 0.02
+        by_focal = (
+            at(self.parameters, 1.01 * focal) - at(self.parameters, 0.99 * focal)
+        ) / 0.02
         return by_parameter, by_focal
 
 
@@ -266,7 +268,7 @@ class Plane:
     def from_pixel(
         self, x_px: ArrayLike, y_px: ArrayLike, in_front: float = 0.0
     ) -> tuple[FloatArray, FloatArray]:
-        """Invert ``to_pixel``: return (across, value) of points on the plane so far in front."""
+        """Invert ``to_pixel``: return (across, value) of points so far in front."""
         x, y = _normalise(np.asarray(x_px, float), np.asarray(y_px, float), self.frame)
         factor = 1 + self.distortion * (x * x + y * y)
         focal = self.frame.focal_px / self.frame.half_diagonal_px

@@ -4,7 +4,7 @@
 
     LimbsightError(Exception)                     code, advice
       InputError(LimbsightError, ValueError)      a photo, number or option that is wrong
-      InstrumentError(LimbsightError, ValueError) an instrument file that is wrong or incomplete
+      InstrumentError(LimbsightError, ValueError) a wrong or incomplete instrument file
       NotMeasurable(LimbsightError)               the photo does not carry the number
 
 A message names the file, the key or the limb, says what is wrong, and what to do.

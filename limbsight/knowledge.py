@@ -20,7 +20,7 @@ DEFAULT_BORE_SHARE = 0.72
 U_BORE_SHARE = 0.08
 """Bore over outside diameter of usual manometer tubing, 0.58 to 0.86 (common practice)."""
 U_GIVEN_LENGTH_M = 0.1e-3
-"""Standard uncertainty of a tube dimension written in the file: callipers, tubing tolerance."""
+"""Standard uncertainty of a tube dimension in the file: callipers, tubing tolerance."""
 DEFAULT_AXIS_TO_SCALE_M = 5e-3
 U_DEFAULT_AXIS_TO_SCALE_M = 2.9e-3
 """Depth unknown: rectangular from 0 (in the plane of the scale) to 10 mm."""

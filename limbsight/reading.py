@@ -1,7 +1,7 @@
 """The road from photo to pressure, on one screen.
 
-    photo --vision--> graduations --calib--> scale map --vision--> limbs, interfaces
-          --calib--> heights --reduce--> pressure
+photo --vision--> graduations --calib--> scale map --vision--> limbs, interfaces
+      --calib--> heights --reduce--> pressure
 """
 
 from __future__ import annotations
@@ -168,7 +168,12 @@ def _find_limbs(
     source = full_size(picture.bgr) if fine else working
     limbs = tuple(
         _read_limb(
-            source, scale, known, board.across_at(band.centre_column), source.factor / density, name
+            source,
+            scale,
+            known,
+            board.across_at(band.centre_column),
+            source.factor / density,
+            name,
         )
         for band, name in zip(search.limbs, names, strict=True)
     )
@@ -187,14 +192,22 @@ def _find_limbs(
 
 def _in_working(
     grid: Grid, working: WorkingImage
-) -> tuple[np.ndarray[tuple[int, ...], np.dtype[np.float32]], np.ndarray[tuple[int, ...], np.dtype[np.float32]]]:
+) -> tuple[
+    np.ndarray[tuple[int, ...], np.dtype[np.float32]],
+    np.ndarray[tuple[int, ...], np.dtype[np.float32]],
+]:
     factor = np.float32(working.factor)
     half = np.float32(0.5)
     return (grid.x_px + half) / factor - half, (grid.y_px + half) / factor - half
 
 
 def _read_limb(
-    source: WorkingImage, scale: NamedScale, known: Knowledge, across: float, step: float, name: str
+    source: WorkingImage,
+    scale: NamedScale,
+    known: Knowledge,
+    across: float,
+    step: float,
+    name: str,
 ) -> Limb:
     spec, unit_m = known.instrument.scale, known.unit_m
     margin = SCALE_MARGIN * (spec.highest - spec.lowest)
@@ -300,7 +313,9 @@ def _level_reading(
 ) -> LevelReading:
     u = level.standard_uncertainty
     across = limb.grid.across_at(limb.axis_column)
-    interval = np.array([level.height - COVERAGE_FACTOR * u, level.height + COVERAGE_FACTOR * u])
+    interval = np.array(
+        [level.height - COVERAGE_FACTOR * u, level.height + COVERAGE_FACTOR * u]
+    )
     x, y = scale.map.plane().to_pixel(np.full(2, across), interval, limb.grid.in_front)
     spec = known.instrument.scale
     return LevelReading(
@@ -368,7 +383,7 @@ def _level_height(level: LevelFit, known: Knowledge) -> LevelHeight:
 
 
 def _stop(code: str, **places: object) -> NotMeasurable:
-    return NotMeasurable(reason(code, **places).text, code=code)
+    return NotMeasurable(reason(code, limb=None, **places).text, code=code)
 
 
 def _reason_of(stop: NotMeasurable) -> Reason:

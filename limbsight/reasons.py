@@ -146,7 +146,7 @@ _KINDS = (
 KINDS: dict[str, ReasonKind] = {kind.code: kind for kind in _KINDS}
 
 
-def reason(code: str, *, limb: str | None = None, **places: object) -> Reason:
+def reason(code: str, /, *, limb: str | None = None, **places: object) -> Reason:
     """Build a reason with its remedy.
 
     Raises

@@ -29,7 +29,7 @@ PressureKind = Literal["gauge", "absolute", "differential"]
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Given:
-    """A quantity as somebody gave it, in SI units; ``None`` where no uncertainty was stated."""
+    """A quantity as somebody gave it, in SI units; ``None``: no uncertainty was stated."""
 
     value: float
     standard_uncertainty: float | None = None

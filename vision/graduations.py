@@ -203,7 +203,7 @@ class _SpineVotes:
         self.left = np.ones(len(segments), bool)
         self.middle = float(np.median(segments.y))
         self.leans = np.linspace(-MAX_SLOPE, MAX_SLOPE, 145)
-        # Faint specks are many, print stands out: votes count by the octaves above the faintest.
+        # Specks are many, print stands out: votes count by the octaves above the faintest.
         floor = float(segments.strength.min())
         self.weight = np.clip(np.log2(segments.strength / floor), 0.0, MAX_OCTAVES)
         run = self.leans[:, None] * (segments.y - self.middle)[None, :]
@@ -249,7 +249,7 @@ class _SpineVotes:
         weight = np.broadcast_to(self.weight[which], (len(self.leans), int(which.sum())))
         size = len(self.leans) * self.width
         flat = np.bincount(cells[:, which].ravel(), weight.ravel(), minlength=size)
-        return flat.reshape(len(self.leans), self.width)
+        return np.asarray(flat, np.float64).reshape(len(self.leans), self.width)
 
     def _members(self, side: Side, lean: float, offset: float) -> IntArray | None:
         """Collect the ends near the line; lenses bend spines, so a parabola is refitted."""
@@ -412,10 +412,10 @@ def _fit_projective(index: IntArray, y: FloatArray) -> FloatArray | None:
     half = max(0.5 * (index[-1] - index[0]), 1.0)
     s = (index - middle) / half
     weight = np.ones_like(y)
-    p = np.zeros(4)
+    p: FloatArray = np.zeros(4)
     for _ in range(5):
         design = np.stack([np.ones_like(s), s, -s * y, s**3], axis=1)
-        p, *_ = np.linalg.lstsq(design * weight[:, None], y * weight, rcond=None)
+        p = np.asarray(np.linalg.lstsq(design * weight[:, None], y * weight, rcond=None)[0])
         residual = y - (p[0] + p[1] * s + p[3] * s**3) / (1 + p[2] * s)
         spread = max(1.4826 * float(np.median(np.abs(residual))), 0.02)
         weight = 1.0 / np.sqrt(1.0 + (residual / (2 * spread)) ** 2)
@@ -463,7 +463,7 @@ def _trim_ends(index: IntArray) -> NDArray[np.bool_]:
     ends = np.flatnonzero(present & (behind >= enough))
     high = int(ends[-1]) if len(ends) else -1
     position = index - index[0]
-    return (position >= low) & (position <= high)
+    return np.asarray((position >= low) & (position <= high))
 
 
 def _inside(segments: Segments, comb: Comb) -> NDArray[np.bool_]:
@@ -474,7 +474,7 @@ def _inside(segments: Segments, comb: Comb) -> NDArray[np.bool_]:
     right = np.interp(segments.y, lines.y[order], lines.right[order])
     overlap = np.minimum(segments.right, right) - np.maximum(segments.left, left)
     within = (segments.y > lines.y.min() - 2) & (segments.y < lines.y.max() + 2)
-    return within & (overlap > 0.5 * np.minimum(segments.length, right - left))
+    return np.asarray(within & (overlap > 0.5 * np.minimum(segments.length, right - left)))
 
 
 def _step_between(one: Comb, other: Comb) -> tuple[float, float] | None:

@@ -17,7 +17,7 @@ Rows count downward; row 0 is the top of the strip.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from itertools import combinations
+from itertools import combinations, pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -190,10 +190,7 @@ def _bore_colours(strip: TubeStrip) -> FloatArray:
     middle = strip.bgr.shape[1] / 2
     half = 0.5 * BORE_SHARE * strip.bore_columns
     edges = np.linspace(middle - half, middle + half, BORE_COLUMNS + 1).astype(int)
-    groups = [
-        strip.bgr[:, a : max(b, a + 1)].mean(axis=1)
-        for a, b in zip(edges[:-1], edges[1:], strict=True)
-    ]
+    groups = [strip.bgr[:, a : max(b, a + 1)].mean(axis=1) for a, b in pairwise(edges)]
     return np.stack(groups, axis=1).astype(np.float64)
 
 
@@ -303,12 +300,12 @@ def _shading(side: FloatArray, inside: BoolArray) -> FloatArray:
     rows = np.linspace(-1.0, 1.0, len(side))
     design = np.stack([np.ones_like(rows), rows, rows**2], axis=1)
     weight = np.where(inside, 1.0, 0.0)
-    fit = np.zeros((3, 3))
+    fit: FloatArray = np.zeros((3, 3))
     start = np.median(side[inside], axis=0) if inside.any() else side.mean(axis=0)
     weight /= 1.0 + (np.abs(side - start).sum(axis=1) / HIDDEN_STEP) ** 2
     for _ in range(6):
         scaled = design * weight[:, None]
-        fit, *_ = np.linalg.lstsq(scaled, side * weight[:, None], rcond=None)
+        fit = np.asarray(np.linalg.lstsq(scaled, side * weight[:, None], rcond=None)[0])
         away = np.abs(side - design @ fit).sum(axis=1)
         weight = np.where(inside, 1.0, 0.0) / (1.0 + (away / HIDDEN_STEP) ** 2)
     return np.asarray(design @ fit)
@@ -443,7 +440,7 @@ def _unlikeness(colours: FloatArray, usable: BoolArray, cuts: tuple[int, ...]) -
     """Sum over rows of the departure from the filling's own median colour."""
     total = 0.0
     edges = [0, *cuts, len(colours)]
-    for first, last in zip(edges[:-1], edges[1:], strict=True):
+    for first, last in pairwise(edges):
         rows = colours[first:last][usable[first:last]]
         if len(rows) == 0:
             continue
@@ -454,9 +451,7 @@ def _unlikeness(colours: FloatArray, usable: BoolArray, cuts: tuple[int, ...]) -
     return total
 
 
-def _cover_edge(
-    strip: TubeStrip, interfaces: tuple[Interface, ...]
-) -> tuple[int, int] | None:
+def _cover_edge(strip: TubeStrip, interfaces: tuple[Interface, ...]) -> tuple[int, int] | None:
     """Find an interface that goes on across the board: the edge of something in front."""
     jumps = [_jump(side) for side in _sides(strip, SIDE_REACHES[0])]
     reach = max(3, int(TILT_WIDTHS * strip.width_columns))
@@ -511,9 +506,7 @@ def _filling(
     return np.asarray(np.median(colours[rows], axis=0)) if len(rows) >= 3 else None
 
 
-def _difference_across(
-    colours: FloatArray, usable: BoolArray, row: int, margin: int
-) -> float:
+def _difference_across(colours: FloatArray, usable: BoolArray, row: int, margin: int) -> float:
     above = np.arange(max(row - 2 * margin, 0), max(row - margin // 2, 0))
     below = np.arange(
         min(row + margin // 2, len(colours)), min(row + 2 * margin, len(colours))

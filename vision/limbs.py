@@ -13,6 +13,7 @@ colours:
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import dataclass
 
 import numpy as np
@@ -90,7 +91,7 @@ def block_medians(rectified: NDArray[np.uint8], block_rows: int) -> FloatArray:
     # fall into step with the graduations.
     fraction = (np.arange(max(block_rows // 2, 3)) * GOLDEN_RATIO) % 1.0
     some = np.unique((fraction * block_rows).astype(np.intp))
-    return np.median(shaped[:, some], axis=1).astype(np.float64)
+    return np.asarray(np.median(shaped[:, some], axis=1), np.float64)
 
 
 def find_limbs(
@@ -176,7 +177,7 @@ def _peaks(score: FloatArray, width: float, limit: int) -> list[int]:
 
 def _standing_out(scores: list[float]) -> int:
     """Return how many of the descending scores come before the widest relative gap."""
-    ratios = [a / max(b, 1e-6) for a, b in zip(scores, scores[1:], strict=False)]
+    ratios = [a / max(b, 1e-6) for a, b in itertools.pairwise(scores)]
     return int(np.argmax(ratios)) + 1 if ratios else len(scores)
 
 

@@ -134,7 +134,9 @@ def _overhang(grey: NDArray[np.uint8], comb: Comb) -> NDArray[np.float64]:
         total += _between(grey, x, y) - 0.5 * (
             _between(grey, x, y - half) + _between(grey, x, y + half)
         )
-    sign = np.sign(np.median(_between(grey, lines.x, lines.y) - _between(grey, lines.x, lines.y + half)))
+    sign = np.sign(
+        np.median(_between(grey, lines.x, lines.y) - _between(grey, lines.x, lines.y + half))
+    )
     return np.asarray(sign * total / len(OVERHANG_PARTS))
 
 
@@ -149,7 +151,7 @@ def _between(
         cv2.INTER_LINEAR,
         borderMode=cv2.BORDER_REPLICATE,
     )
-    return found[0].astype(np.float64)
+    return np.asarray(found[0], np.float64)
 
 
 def _size(groups: tuple[tuple[Comb, ...], ...]) -> int:
@@ -168,9 +170,7 @@ def _likeness_to_print(grey: NDArray[np.uint8], groups: tuple[tuple[Comb, ...], 
     """
     ends = max(_ends_on_board(grey, comb) for comb in groups[0])
     strength = max(float(np.median(comb.lines.strength)) for comb in groups[0])
-    return (
-        ends + STRENGTH_WEIGHT * float(np.log(strength)) - PAIRING_WEIGHT * _pairing(groups)
-    )
+    return ends + STRENGTH_WEIGHT * float(np.log(strength)) - PAIRING_WEIGHT * _pairing(groups)
 
 
 def _ends_on_board(grey: NDArray[np.uint8], comb: Comb) -> float:
@@ -201,7 +201,7 @@ def _sample(
     height, width = grey.shape
     columns = np.clip(np.round(x).astype(int), 0, width - 1)
     rows = np.clip(np.round(y).astype(int), 0, height - 1)
-    return grey[rows, columns].astype(np.float64)
+    return np.asarray(grey[rows, columns], np.float64)
 
 
 def _enlarged(comb: Comb, factor: float) -> Comb:
