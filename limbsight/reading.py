@@ -29,6 +29,7 @@ from limbsight.records import (
     Reading,
     Reason,
 )
+from limbsight.vision.axis import axis_shift
 from limbsight.vision.levels import Layers, TubeStrip, find_layers
 from limbsight.vision.limbs import block_medians, find_limbs
 from limbsight.vision.picture import Picture, load_picture
@@ -42,8 +43,10 @@ if TYPE_CHECKING:
 MIN_PITCH_PX = 2.5
 """Least pixels of a division: below, neighbouring lines merge under an ordinary blur of one
 pixel (contrast of a line pattern of period P under blur b: exp(-2 (pi b / P)^2), 4 % here)."""
-BOARD_WIDTHS = 7.0
-"""How far from the graduations limbs are looked for, in outside diameters of the tube."""
+NEAR_WIDTHS, NEAR_M = 3.5, 25e-3
+"""How far from the graduations the axis of a limb is looked for: this many outside diameters
+or this distance, whichever is more. Numerals between scale and tube take 20 mm at most on the
+sample photos; farther off are planks, tiles and other instruments."""
 LONG_LINE_WIDTHS = 3.0
 """Graduations longer than this many tube widths run across the board behind the tubes."""
 STRIP_WIDTHS = 1.5
@@ -52,6 +55,8 @@ SCALE_MARGIN = 0.15
 """How far beyond the scale's ends tubes are sampled, as a share of its length."""
 MIN_BORE_PX = 24.0
 """Pixels across the bore from which on the meniscus model, not the sampling, limits."""
+MIN_SHIFT_COLUMNS = 0.5
+"""A smaller correction of the axis changes nothing that can be seen."""
 OFF_SCALE_DIVISIONS = 0.5
 MIN_WIDE_INTERVAL_M = 0.5e-3
 """An interval wider than a division on either side asks for a person, unless the division is
@@ -143,10 +148,11 @@ def _find_limbs(
     left, right = combs_across(plane, scale.combs, depth)
     middle_value = 0.5 * (spec.lowest + spec.highest)
     density = px_per_unit(plane, 0.5 * (left + right), middle_value, depth)
+    near = max(NEAR_WIDTHS * width, NEAR_M / unit_m)
     board = make_grid(
         plane,
         values=(spec.lowest, spec.highest),
-        across=(left - BOARD_WIDTHS * width, right + BOARD_WIDTHS * width),
+        across=(left - near - width, right + near + width),
         step=working.factor / density,
         in_front=depth,
     )
@@ -209,32 +215,18 @@ def _read_limb(
     step: float,
     name: str,
 ) -> Limb:
-    spec, unit_m = known.instrument.scale, known.unit_m
-    margin = SCALE_MARGIN * (spec.highest - spec.lowest)
-    width = 2 * known.tube.outer_radius_m / unit_m
-    grid = make_grid(
-        scale.map.plane(),
-        values=(spec.lowest - margin, spec.highest + margin),
-        across=(across - STRIP_WIDTHS * width, across + STRIP_WIDTHS * width),
-        step=step,
-        in_front=known.tube.axis_to_scale_m / unit_m,
-    )
+    unit_m = known.unit_m
+    grid, strip, layers = _look_along(source, scale, known, across, step, name)
+    shift = axis_shift(strip, layers.interfaces)
+    if abs(shift) > MIN_SHIFT_COLUMNS:
+        grid, strip, layers = _look_along(
+            source, scale, known, across + shift * step, step, name
+        )
     axis = 0.5 * (len(grid.across) - 1)
-    x_px, y_px = _in_working(grid, source)
-    inside = grid.inside(*source.full_size_px)
-    strip = TubeStrip(
-        bgr=sample(source.bgr, x_px, y_px),
-        bore_columns=2 * known.tube.bore_radius_m / unit_m / step,
-        width_columns=width / step,
-        inside_picture=np.asarray(inside[:, len(grid.across) // 2]),
-    )
-    slack = 2 * known.tube.bore_radius_m / unit_m
-    rows = (int(grid.row_at(spec.highest + slack)), int(grid.row_at(spec.lowest - slack)))
-    layers = find_layers(strip, known.level_count(name), rows)
     reasons = _layer_reasons(layers, known, name)
     levels: tuple[LevelFit, ...] = ()
     if layers.interfaces:
-        linear = sample_linear(source.bgr, x_px, y_px)
+        linear = sample_linear(source.bgr, *_in_working(grid, source))
         levels = tuple(
             fit_level(
                 linear,
@@ -259,6 +251,37 @@ def _read_limb(
         levels=levels,
         reasons=reasons,
     )
+
+
+def _look_along(
+    source: WorkingImage,
+    scale: NamedScale,
+    known: Knowledge,
+    across: float,
+    step: float,
+    name: str,
+) -> tuple[Grid, TubeStrip, Layers]:
+    """Straighten one tube and split it into its fillings."""
+    spec, unit_m = known.instrument.scale, known.unit_m
+    margin = SCALE_MARGIN * (spec.highest - spec.lowest)
+    width = 2 * known.tube.outer_radius_m / unit_m
+    grid = make_grid(
+        scale.map.plane(),
+        values=(spec.lowest - margin, spec.highest + margin),
+        across=(across - STRIP_WIDTHS * width, across + STRIP_WIDTHS * width),
+        step=step,
+        in_front=known.tube.axis_to_scale_m / unit_m,
+    )
+    inside = grid.inside(*source.full_size_px)
+    strip = TubeStrip(
+        bgr=sample(source.bgr, *_in_working(grid, source)),
+        bore_columns=2 * known.tube.bore_radius_m / unit_m / step,
+        width_columns=width / step,
+        inside_picture=np.asarray(inside[:, len(grid.across) // 2]),
+    )
+    slack = 2 * known.tube.bore_radius_m / unit_m
+    rows = (int(grid.row_at(spec.highest + slack)), int(grid.row_at(spec.lowest - slack)))
+    return grid, strip, find_layers(strip, known.level_count(name), rows)
 
 
 def _layer_reasons(layers: Layers, known: Knowledge, limb: str) -> tuple[Reason, ...]:

@@ -50,6 +50,9 @@ CLIP_GAP_WIDTHS = 0.3
 SIDE_REACHES = ((1.12, 1.5), (1.04, 1.16))
 """Where the board beside a tube is looked at, in outer radii: clips reach out by half a radius
 or more, some by no more than a sixth."""
+STEP_EXPONENT = 0.5
+"""Sets of interfaces compare by what they leave unlike, times this power of how much fainter
+than the clearest step their faintest is: twice the step outweighs 40 % of unlikeness."""
 PLATEAU_SHARE = 0.9
 """Rows whose step is this near to the peak's belong to its plateau."""
 MENISCUS_BORES = 0.5
@@ -194,14 +197,15 @@ def _bore_colours(strip: TubeStrip) -> FloatArray:
     return np.stack(groups, axis=1).astype(np.float64)
 
 
-def _windows(strip: TubeStrip) -> tuple[int, int]:
+def window_rows(strip: TubeStrip) -> tuple[int, int]:
+    """Return the height of the windows that are compared and the gap about the interface."""
     height = max(MIN_WINDOW_ROWS, int(WINDOW_BORES * strip.bore_columns))
     return height, int(GAP_BORES * strip.bore_columns)
 
 
 def _step(colours: FloatArray, strip: TubeStrip) -> FloatArray:
     """Step of the colour across each row, in all but a third of the bore."""
-    height, gap = _windows(strip)
+    height, gap = window_rows(strip)
     rows = len(colours)
     sums = np.concatenate([np.zeros((1, *colours.shape[1:])), np.cumsum(colours, axis=0)])
     step = np.zeros(rows)
@@ -327,7 +331,7 @@ def _peaks(
     step: FloatArray, strip: TubeStrip, hidden: BoolArray, visible: tuple[int, int]
 ) -> list[int]:
     """Rows of local maxima of the step that stand out of the noise, strongest first."""
-    height, gap = _windows(strip)
+    height, gap = window_rows(strip)
     rest = step.copy()
     rest[: visible[0]] = 0.0
     rest[visible[1] + 1 :] = 0.0
@@ -367,7 +371,7 @@ def _bands(
     strip: TubeStrip,
 ) -> list[tuple[int, int]]:
     """Find short stretches with one filling above and below: clips no wider than the tube."""
-    height, gap = _windows(strip)
+    height, gap = window_rows(strip)
     cuts = [0, *peaks, len(colours)]
     found = []
     for k in range(1, len(cuts) - 2):
@@ -401,7 +405,7 @@ def _heart(row: int, peaks: list[int], colours: FloatArray, strip: TubeStrip) ->
 
     The dark rim of a meniscus between two fillings of one brightness steps down and up.
     """
-    height, gap = _windows(strip)
+    height, gap = window_rows(strip)
     near = [p for p in peaks if 0 < abs(p - row) <= 2 * (height + gap)]
     for other in near:
         first, last = min(row, other), max(row, other)
@@ -421,7 +425,13 @@ def _choose(
     if size == 0:
         return [], None
     sets = list(combinations(sorted(peaks), size))
-    costs = [_unlikeness(colours, usable, chosen) for chosen in sets]
+    tallest = max(float(step[p]) for p in peaks)
+    costs = [
+        _unlikeness(colours, usable, chosen)
+        # Shading along a tube can outweigh a faint level: a clear step speaks for a set.
+        * (tallest / min(float(step[p]) for p in chosen)) ** STEP_EXPONENT
+        for chosen in sets
+    ]
     best = list(sets[int(np.argmin(costs))])
     others = [p for p in peaks if p not in best]
     rival = None
@@ -478,7 +488,7 @@ def _hidden_change(
     strip: TubeStrip,
 ) -> tuple[int, int] | None:
     """Find a covered stretch that has different fillings above and below."""
-    height, gap = _windows(strip)
+    height, gap = window_rows(strip)
     margin = gap + height
     cuts = [0, *sorted([*chosen, *(row for pair in stretches for row in pair)]), len(colours)]
     for first, last in stretches:
