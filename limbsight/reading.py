@@ -58,9 +58,10 @@ MIN_BORE_PX = 24.0
 MIN_SHIFT_COLUMNS = 0.5
 """A smaller correction of the axis changes nothing that can be seen."""
 OFF_SCALE_DIVISIONS = 0.5
-MIN_WIDE_INTERVAL_M = 0.5e-3
-"""An interval wider than a division on either side asks for a person, unless the division is
-finer than eyes read (half a millimetre; common practice, no source)."""
+MENISCUS_HEIGHT_BORES = 0.3
+"""Height of a wetting meniscus in a narrow tube, in bores (Young-Laplace, contact angle 30
+degrees). An interval that reaches farther than that, and farther than a division, says only
+that there is a level, not where in its meniscus: a person should look."""
 COVERAGE_FACTOR = 2.0
 
 
@@ -305,11 +306,14 @@ def _level_reasons(
         if not spec.lowest - slack <= level.height <= spec.highest + slack:
             value = value_of_height(level.height, spec)
             found.append(reason("level_off_scale", limb=limb, value=value, unit=spec.unit))
-        # Where two places fit alike their distance is in the uncertainty already.
-        if not (level.apex.ok or level.apex.reason == "level_ambiguous"):
+        two_places = level.apex.reason == "level_ambiguous"
+        if not (level.apex.ok or two_places):
             found.append(reason("level_unlike_meniscus", limb=limb))
         width = COVERAGE_FACTOR * level.standard_uncertainty
-        if width > max(spec.division, MIN_WIDE_INTERVAL_M / known.unit_m):
+        meniscus = MENISCUS_HEIGHT_BORES * 2 * known.tube.bore_radius_m / known.unit_m
+        # Two places that fit alike may be two answers, unless a division holds them both.
+        bearable = spec.division if two_places else max(spec.division, meniscus)
+        if width > bearable:
             found.append(reason("level_uncertain", limb=limb, width=width, unit=spec.unit))
     return tuple(found)
 
