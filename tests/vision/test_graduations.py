@@ -1,0 +1,173 @@
+"""Columns of graduations: each line its number, whatever the pose and whatever is missing."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from limbsight.vision.graduations import MIN_GRADUATIONS, Comb, find_combs, join_combs
+from limbsight.vision.segments import Segments, find_segments
+from tests.helpers.boards import Camera, Column, photograph, print_of
+
+COLUMN = Column()
+CAMERA = Camera(focal_px=1517.0)
+
+
+def offsets(found: Comb, column: Column, camera: Camera) -> np.ndarray:
+    """Found index minus true number, of every line; all alike where no line was miscounted."""
+    truth = column.comb(camera, start=0)
+    numbers = []
+    for x, y in zip(found.lines.x, found.lines.y, strict=True):
+        at = truth.lines.y_at(np.full(len(truth.index), x))
+        nearest = int(np.argmin(np.abs(at - y)))
+        assert abs(at[nearest] - y) < 0.3 * found.pitch_px
+        numbers.append(truth.index[nearest])
+    return found.index - np.array(numbers)
+
+
+def combs_in(camera, *columns, **options):
+    picture = photograph(camera, print_of(*columns), **options)
+    grey = np.ascontiguousarray(picture[:, :, 1])
+    return find_combs(find_segments(grey, dark=True))
+
+
+@pytest.mark.parametrize(
+    ("pose", "options"),
+    [
+        ({}, {}),
+        ({"roll": 13.0}, {}),
+        ({"roll": -10.0, "yaw": 2.0}, {}),
+        ({"distance": 150.0, "focal_px": 750.0, "pitch": 9.0, "y": -20.0}, {}),
+        ({"k1": -0.02}, {}),
+        ({"k1": 0.02, "roll": 4.0}, {}),
+        ({"focal_px": 1000.0}, {}),
+        ({"roll": 2.0}, {"blur_px": 1.5}),
+        ({"roll": 2.0}, {"noise": 5.0}),
+        ({"roll": 2.0}, {"gamma": 1.0}),
+    ],
+)
+@pytest.mark.parametrize("side", ["left", "right"])
+def test_every_line_has_its_number(pose, options, side):
+    camera = Camera(**{"focal_px": 1517.0, **pose})
+    column = Column(side=side)
+    combs = combs_in(camera, column, **options)
+    assert len(combs) == 1
+    [comb] = combs
+    assert len(comb.index) >= 0.95 * len(column.numbers)
+    assert len(set(offsets(comb, column, camera))) == 1
+    assert comb.side == side
+    assert comb.residual_px < 0.1 * comb.pitch_px
+    assert comb.filling > 0.95
+    assert comb.pitch_px == pytest.approx(camera.px_per_mm, rel=0.1)
+
+
+@pytest.mark.parametrize("gap", [(-3, 3), (10, 16), (-30, -23)])
+def test_a_covered_stretch_costs_its_lines_and_no_number(gap):
+    def with_clip(x, y):
+        light = print_of(COLUMN)(x, y)
+        return np.where((y > gap[0] - 0.5) & (y < gap[1] + 0.5), 0.35, light)
+
+    picture = photograph(CAMERA, with_clip)
+    [comb] = find_combs(find_segments(np.ascontiguousarray(picture[:, :, 1]), dark=True))
+    shifts = set(offsets(comb, COLUMN, CAMERA))
+    assert len(shifts) == 1
+    missing = set(range(int(comb.index[0]), int(comb.index[-1]) + 1)) - set(
+        comb.index.tolist()
+    )
+    hidden = {k - COLUMN.first + shifts.copy().pop() for k in range(gap[0], gap[1] + 1)}
+    assert missing <= hidden
+    assert len(missing) >= gap[1] - gap[0]
+
+
+@settings(max_examples=15, deadline=None)
+@given(
+    roll=st.floats(-15, 15),
+    pitch=st.floats(-8, 8),
+    yaw=st.floats(-4, 4),
+    k1=st.floats(-0.03, 0.03),
+    missing=st.floats(0, 0.25),
+    seed=st.integers(0, 1000),
+)
+def test_geometry_alone(roll, pitch, yaw, k1, missing, seed):
+    """Exact lines with noise of a tenth of a pixel and a quarter of them missing."""
+    camera = Camera(focal_px=1517.0, roll=roll, pitch=pitch, yaw=yaw, k1=k1)
+    truth = COLUMN.comb(camera, noise_px=0.1, seed=seed, missing=missing)
+    combs = find_combs(truth.lines)
+    assert combs
+    comb = combs[0]
+    assert len(comb.index) >= 0.85 * len(truth.index)
+    assert len(set(offsets(comb, COLUMN, camera))) == 1
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_lines_at_random_are_no_scale(seed):
+    random = np.random.default_rng(seed)
+    count = 400
+    left = random.uniform(0, 600, count)
+    lines = Segments(
+        x=left + 10,
+        y=random.uniform(0, 800, count),
+        slope=random.normal(0, 0.05, count),
+        left=left,
+        right=left + 20,
+        strength=random.uniform(2, 60, count),
+    )
+    assert find_combs(lines) == ()
+
+
+def test_too_few_lines_are_no_scale():
+    short = Column(first=0, last=MIN_GRADUATIONS - 2)
+    assert find_combs(short.comb(CAMERA).lines) == ()
+    nothing = COLUMN.comb(CAMERA).lines.take(np.zeros(len(COLUMN.numbers), bool))
+    assert find_combs(nothing) == ()
+
+
+class TestTwoColumns:
+    COLUMNS = (Column(spine=-8.0, side="right"), Column(spine=8.0, side="left"))
+
+    @pytest.mark.parametrize(
+        "pose",
+        [{}, {"roll": 6.0}, {"roll": -9.0}, {"yaw": 3.0, "pitch": 2.0}, {"k1": 0.015}],
+    )
+    def test_count_the_same_graduations(self, pose):
+        camera = Camera(focal_px=1517.0, **pose)
+        groups = join_combs(combs_in(camera, *self.COLUMNS))
+        assert len(groups) == 1
+        assert len(groups[0]) == 2
+        found = {}
+        for comb in groups[0]:
+            column = self.COLUMNS[0] if comb.side == "right" else self.COLUMNS[1]
+            [shift] = set(offsets(comb, column, camera))
+            found[comb.side] = (shift, comb)
+        difference = found["left"][0] - found["right"][0]
+        joined = next(comb for comb in groups[0] if comb.index_error > 0)
+        # Half a division out would be a guess; the joint says how sure it is.
+        assert abs(difference) <= 3.5 * joined.index_error
+        if joined.index_error < 0.2:
+            assert difference == 0
+
+    def test_of_another_pitch_are_another_scale(self):
+        coarse = Column(spine=8.0, division=1.37, first=-28, last=28)
+        groups = join_combs(combs_in(CAMERA, self.COLUMNS[0], coarse))
+        assert sorted(len(group) for group in groups) == [1, 1]
+        assert len(groups[0][0].index) > len(groups[1][0].index)
+
+    def test_bent_and_short_copies_are_dropped(self):
+        """As a tube beside the print shows them."""
+        print_, ghost = COLUMN.comb(CAMERA), Column(spine=12.0, lengths=(1, 1, 1)).comb(CAMERA)
+        wobble = 0.8 * np.random.default_rng(0).standard_normal(len(ghost.index))
+        lines = ghost.lines
+        bent = Segments(
+            x=lines.x,
+            y=lines.y + wobble,
+            slope=lines.slope,
+            left=lines.left,
+            right=lines.right,
+            strength=lines.strength,
+        )
+        groups = join_combs(
+            (print_, Comb(side="left", index=ghost.index, lines=bent, residual_px=0.8))
+        )
+        assert [len(group) for group in groups] == [1]

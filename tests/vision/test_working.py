@@ -1,0 +1,93 @@
+"""The smaller copy: coordinates kept, and print told from the gaps between print."""
+
+from __future__ import annotations
+
+import cv2
+import numpy as np
+import pytest
+
+from limbsight.vision.working import find_scales, working_image
+from tests.helpers.boards import Camera, Column, photograph, print_of
+
+
+def spots(width: int, height: int, places: list[tuple[float, float]]) -> np.ndarray:
+    """Soft spots on black whose centres are known between pixels."""
+    picture = np.zeros((height, width, 3), np.uint8)
+    for x, y in places:
+        left, top = int(x) - 30, int(y) - 30
+        rows, columns = np.mgrid[top : top + 61, left : left + 61]
+        spot = 250 * np.exp(-((columns - x) ** 2 + (rows - y) ** 2) / (2 * 6.0**2))
+        picture[top : top + 61, left : left + 61] = np.round(spot)[:, :, None]
+    return picture
+
+
+def centre(picture: np.ndarray, x: float, y: float, reach: int) -> tuple[float, float]:
+    left, top = max(round(x) - reach, 0), max(round(y) - reach, 0)
+    part = picture[top : top + 2 * reach + 1, left : left + 2 * reach + 1, 1].astype(float)
+    moments = cv2.moments(part)
+    return left + moments["m10"] / moments["m00"], top + moments["m01"] / moments["m00"]
+
+
+def test_a_small_picture_stays_as_it_is():
+    picture = np.zeros((1200, 1600, 3), np.uint8)
+    working = working_image(picture)
+    assert working.factor == 1.0
+    assert working.bgr is picture
+    assert working.full_size_px == (1600, 1200)
+
+
+@pytest.mark.parametrize(
+    "size", [(2400, 3200), (3024, 4032), (3001, 4003), (2201, 2203), (4031, 2269)]
+)
+def test_coordinates_are_kept(size):
+    width, height = size
+    places = [
+        (45.3, 50.8),
+        (width - 60.4, 70.2),
+        (width / 2 + 0.3, height / 2 - 0.4),
+        (52.7, height - 48.6),
+        (width - 47.1, height - 55.5),
+    ]
+    working = working_image(spots(width, height, places))
+    assert working.factor > 1.2
+    assert working.full_size_px == size
+    for x, y in places:
+        small_x, small_y = ((v + 0.5) / working.factor - 0.5 for v in (x, y))
+        seen = centre(working.bgr, small_x, small_y, int(20 / working.factor))
+        assert seen == pytest.approx((small_x, small_y), abs=0.05)
+
+
+def shift_of(camera: Camera, column: Column, picture: np.ndarray) -> np.ndarray:
+    """Distance of every found line from the nearest drawn one, in divisions."""
+    groups = find_scales(working_image(picture))
+    assert groups
+    comb = groups[0][0]
+    assert len(comb.index) > 0.9 * len(column.numbers)
+    truth = column.comb(camera).lines
+    at = truth.y_at(np.full(len(truth), float(np.median(comb.lines.x))))
+    found = comb.lines.y_at(np.full(len(comb.lines), float(np.median(comb.lines.x))))
+    return np.abs(found[:, None] - at[None, :]).min(axis=1) / comb.pitch_px
+
+
+@pytest.mark.parametrize("thickness", [0.2, 0.45])
+@pytest.mark.parametrize(("ink", "board"), [(0.03, 0.7), (0.8, 0.06)])
+@pytest.mark.parametrize("lengths", [(3.0, 4.5, 6.0), (4.0, 4.0, 7.0)])
+@pytest.mark.parametrize(("focal_px", "options"), [(1517.0, {}), (1400.0, {"blur_px": 1.2})])
+def test_print_is_read_and_not_its_gaps(thickness, ink, board, lengths, focal_px, options):
+    """Half a division is what a mistaken polarity costs."""
+    camera = Camera(focal_px=focal_px, roll=3.0)
+    column = Column(thickness=thickness, lengths=lengths)
+    picture = photograph(camera, print_of(column, ink=ink, board=board), **options)
+    assert np.median(shift_of(camera, column, picture)) < 0.05
+
+
+def test_a_large_picture_gives_full_coordinates():
+    camera = Camera(width=1900, height=2700, focal_px=6000.0, roll=2.0)
+    column = Column()
+    picture = photograph(camera, print_of(column), blur_px=1.5, supersample=1)
+    assert working_image(picture).factor > 1.2
+    assert np.median(shift_of(camera, column, picture)) < 0.02
+
+
+def test_an_empty_picture_has_no_scale():
+    assert find_scales(working_image(np.full((300, 300, 3), 90, np.uint8))) == ()
