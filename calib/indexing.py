@@ -168,20 +168,24 @@ def _ends_score(comb: Comb, shifts: IntArray, count: int) -> FloatArray:
 
 def _hierarchy_score(comb: Comb, shifts: IntArray, scale: ScaleSpec) -> FloatArray:
     """Log-likelihood of the lines' lengths: numbered ones have a length of their own."""
-    length = comb.lines.length if comb.overhang is None else comb.overhang
-    low, high = np.quantile(length, [0.02, 0.98])
-    length = np.clip(length, low, high)
-    whole = float(np.sum((length - np.median(length)) ** 2)) + len(length)
     period = round(scale.numbered_every / scale.division)
     by_phase: dict[int, float] = {}
     score = np.zeros(len(shifts))
     for k, shift in enumerate(shifts):
         phase = int(shift) % period
         if phase not in by_phase:
-            numbered = is_numbered(comb.index + phase, scale)
-            by_phase[phase] = _split_gain(length, numbered, whole)
+            by_phase[phase] = hierarchy_gain(comb, is_numbered(comb.index + phase, scale))
         score[k] = by_phase[phase]
     return score
+
+
+def hierarchy_gain(comb: Comb, numbered: NDArray[np.bool_]) -> float:
+    """Return how much likelier the lines' lengths are if these are the numbered ones."""
+    length = comb.lines.length if comb.overhang is None else comb.overhang
+    low, high = np.quantile(length, [0.02, 0.98])
+    length = np.clip(length, low, high)
+    whole = float(np.sum((length - np.median(length)) ** 2)) + len(length)
+    return _split_gain(length, numbered, whole)
 
 
 def _split_gain(length: FloatArray, numbered: NDArray[np.bool_], whole: float) -> float:

@@ -5,10 +5,22 @@ Every default is stated here with what it costs in uncertainty.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from limbsight.calib.heights import TubeGeometry
-from limbsight.calib.instrument import Instrument, LiquidSpec
+from limbsight.calib.instrument import (
+    ArrangementName,
+    CisternSpec,
+    Instrument,
+    LimitsSpec,
+    LiquidSpec,
+    LiquidsSpec,
+    ReferenceSpec,
+    ScaleSpec,
+    SiteSpec,
+    TappingSpec,
+    TubeSpec,
+)
 from limbsight.calib.meniscus import FluidOptics, MeniscusPhysics
 from limbsight.liquid_optics import fluid_optics, interface_physics, liquid_optics
 
@@ -35,6 +47,8 @@ class Knowledge:
     unit_m: float
     tube: TubeGeometry
     limb_count: int | None
+    from_picture: bool = False
+    """No instrument file: sizes, numbering and liquids are guesses from the picture."""
 
     def limb_names(self, count: int) -> tuple[str, ...]:
         """Names of the limbs, left to right."""
@@ -73,8 +87,56 @@ class Knowledge:
             density_above_kg_m3=_density(above),
         )
 
+    def manometric_guesses(self) -> tuple[Knowledge, ...]:
+        """Return this with each liquid the manometric one may be; itself where it is known."""
+        if not self.from_picture:
+            return (self,)
+        return tuple(
+            replace(self, instrument=replace(self.instrument, liquids=_liquids(name)))
+            for name in GUESSED_LIQUIDS
+        )
+
 
 AIR = LiquidSpec(name="air")
+GUESSED_LIQUIDS = ("unknown liquid", "mercury")
+GUESSED_WIDTHS_M = (4.5e-3, 16e-3)
+"""Outside diameters of glass tubing on manometers (common practice, no source)."""
+
+
+def knowledge_from_picture(scale: ScaleSpec) -> Knowledge:
+    """State what a picture without instrument file leaves to assume."""
+    instrument = Instrument(
+        name="not given",
+        arrangement="single-limb",
+        tapped_limb=None,
+        scale=scale,
+        tube=TubeSpec(),
+        liquids=_liquids(GUESSED_LIQUIDS[0]),
+        tapping=TappingSpec(),
+        reference=ReferenceSpec(),
+        cistern=CisternSpec(),
+        site=SiteSpec(),
+        limits=LimitsSpec(),
+        path="",
+    )
+    return replace(knowledge_of(instrument), limb_count=None, from_picture=True)
+
+
+def with_limbs(known: Knowledge, count: int, outside_diameter_m: float) -> Knowledge:
+    """Settle the number and width of the limbs found in the picture."""
+    arrangement: ArrangementName = (
+        "single-limb" if count == 1 else "u-tube" if count == 2 else "bank"
+    )
+    instrument = replace(
+        known.instrument,
+        arrangement=arrangement,
+        tube=TubeSpec(outside_diameter_m=outside_diameter_m),
+    )
+    return replace(known, instrument=instrument, tube=_tube(instrument), limb_count=count)
+
+
+def _liquids(name: str) -> LiquidsSpec:
+    return LiquidsSpec(manometric=LiquidSpec(name=name), process=AIR)
 
 
 def knowledge_of(instrument: Instrument) -> Knowledge:

@@ -6,11 +6,12 @@ photo --vision--> graduations --calib--> scale map --vision--> limbs, interfaces
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import numpy as np
+from numpy.typing import NDArray
 
 from limbsight import __version__
 from limbsight.calib.heights import LevelFit, fit_level
@@ -18,8 +19,15 @@ from limbsight.calib.indexing import heights_of, is_numbered, value_of_height
 from limbsight.calib.numbering import NamedScale, name_graduations
 from limbsight.calib.rectify import Grid, combs_across, make_grid, print_columns, px_per_unit
 from limbsight.calib.scale_map import Frame
+from limbsight.calib.unknown_scale import read_scale
 from limbsight.errors import LimbsightError, NotMeasurable
-from limbsight.knowledge import Knowledge, knowledge_of
+from limbsight.knowledge import (
+    GUESSED_WIDTHS_M,
+    Knowledge,
+    knowledge_from_picture,
+    knowledge_of,
+    with_limbs,
+)
 from limbsight.reasons import reason, status_of
 from limbsight.records import (
     GraduationMark,
@@ -31,7 +39,7 @@ from limbsight.records import (
 )
 from limbsight.vision.axis import axis_shift
 from limbsight.vision.levels import Layers, TubeStrip, find_layers
-from limbsight.vision.limbs import block_medians, find_limbs
+from limbsight.vision.limbs import block_medians, find_any_limbs, find_limbs
 from limbsight.vision.picture import Picture, load_picture
 from limbsight.vision.strip import sample, sample_linear
 from limbsight.vision.working import WorkingImage, find_scales, full_size, working_image
@@ -57,6 +65,9 @@ MIN_BORE_PX = 24.0
 """Pixels across the bore from which on the meniscus model, not the sampling, limits."""
 MIN_SHIFT_COLUMNS = 0.5
 """A smaller correction of the axis changes nothing that can be seen."""
+DOUBT_PENALTY, CLEAR_MISFIT_RATIO = 2.0, 1.5
+"""Which liquid a meniscus is of: one that does not pass its own test counts twice its misfit,
+and the best must beat the other by half (levels of 24 sample photos, both ways)."""
 OFF_SCALE_DIVISIONS = 0.5
 MENISCUS_HEIGHT_BORES = 0.3
 """Height of a wetting meniscus in a narrow tube, in bores (Young-Laplace, contact angle 30
@@ -99,19 +110,24 @@ def read_photo(path: str | Path, *, instrument: Instrument | None = None) -> Rea
         The file is not a photo that can be decoded.
     """
     picture = load_picture(path)
-    if instrument is None:
-        return _result(path, picture, None, reasons=(reason("scale_unnumbered"),))
-    known = knowledge_of(instrument)
     working = working_image(picture.bgr)
+    known = knowledge_of(instrument) if instrument is not None else None
+    notes: tuple[Reason, ...] = ()
     try:
-        scale = _find_scale(picture, working, known)
-        limbs = _find_limbs(picture, working, scale, known)
+        if known is not None:
+            scale = _find_scale(picture, working, known)
+            limbs = _find_limbs(picture, working, scale, known)
+        else:
+            scale, known, unit_printed = _find_unknown_scale(picture, working)
+            known = _with_limbs_of_picture(working, scale, known)
+            limbs = _find_limbs(picture, working, scale, known)
+            notes = (_assumptions(known, unit_printed),)
     except NotMeasurable as stop:
         return _result(path, picture, known, reasons=(_reason_of(stop),))
-    reasons = tuple(r for limb in limbs for r in limb.reasons)
+    reasons = (*(r for limb in limbs for r in limb.reasons), *notes)
     readings = tuple(_limb_reading(limb, scale, known) for limb in limbs)
     pressure = None
-    if status_of(reasons) != "refused":
+    if not known.from_picture and status_of(reasons) != "refused":
         pressure, trouble = _pressure(limbs, known)
         reasons += trouble
     return _result(
@@ -139,36 +155,58 @@ def _find_scale(picture: Picture, working: WorkingImage, known: Knowledge) -> Na
     return name_graduations(grey, working.factor, combs, spec, frame)
 
 
+def _find_unknown_scale(
+    picture: Picture, working: WorkingImage
+) -> tuple[NamedScale, Knowledge, str | None]:
+    groups = find_scales(working)
+    if not groups:
+        raise NotMeasurable("", code="scale_not_found")
+    frame = Frame.of_picture(*picture.size_px, picture.focal_35mm)
+    grey = np.ascontiguousarray(working.bgr[:, :, 1])
+    found = read_scale(grey, working.factor, groups[0], frame)
+    return found.named, knowledge_from_picture(found.spec), found.unit_printed
+
+
+def _with_limbs_of_picture(
+    working: WorkingImage, scale: NamedScale, known: Knowledge
+) -> Knowledge:
+    """Find how many limbs there are and how wide, where no file says so."""
+    board = _straighten_board(working, scale, known)
+    step_m = board.grid.step * known.unit_m
+    widths = np.geomspace(*GUESSED_WIDTHS_M, 12) / step_m
+    search = find_any_limbs(board.blocks, widths, board.print_columns)
+    if not search.limbs:
+        raise _stop("limb_not_found", found=0, wanted=1)
+    return with_limbs(known, len(search.limbs), search.limbs[0].width_columns * step_m)
+
+
+def _assumptions(known: Knowledge, unit_printed: str | None) -> Reason:
+    spec = known.instrument.scale
+    return reason(
+        "read_without_file",
+        every=spec.numbered_every,
+        unit=spec.unit,
+        lowest=spec.lowest,
+        highest=spec.highest,
+        unit_from="as printed" if unit_printed else "not seen printed",
+        tube=2e3 * known.tube.outer_radius_m,
+    )
+
+
 def _find_limbs(
     picture: Picture, working: WorkingImage, scale: NamedScale, known: Knowledge
 ) -> tuple[Limb, ...]:
-    spec, unit_m = known.instrument.scale, known.unit_m
-    plane = scale.map.plane()
-    depth = known.tube.axis_to_scale_m / unit_m
+    unit_m = known.unit_m
+    board = _straighten_board(working, scale, known)
     width = 2 * known.tube.outer_radius_m / unit_m
-    left, right = combs_across(plane, scale.combs, depth)
-    middle_value = 0.5 * (spec.lowest + spec.highest)
-    density = px_per_unit(plane, 0.5 * (left + right), middle_value, depth)
-    near = max(NEAR_WIDTHS * width, NEAR_M / unit_m)
-    board = make_grid(
-        plane,
-        values=(spec.lowest, spec.highest),
-        across=(left - near - width, right + near + width),
-        step=working.factor / density,
-        in_front=depth,
-    )
-    straight = sample(working.bgr, *_in_working(board, working))
-    block_rows = max(8, round(spec.numbered_every / board.step))
     search = find_limbs(
-        block_medians(straight, block_rows),
-        width / board.step,
-        known.limb_count,
-        print_columns(board, plane, scale.combs, widest=LONG_LINE_WIDTHS * width),
+        board.blocks, width / board.grid.step, known.limb_count, board.print_columns
     )
     wanted = known.limb_count or 1
     if len(search.limbs) < wanted:
         raise _stop("limb_not_found", found=len(search.limbs), wanted=wanted)
     names = known.limb_names(len(search.limbs))
+    density = working.factor / board.grid.step
     bore_px = 2 * known.tube.bore_radius_m / unit_m * density
     # A bore of many pixels is measured as well in the reduced picture, and faster.
     fine = bore_px / working.factor < MIN_BORE_PX
@@ -178,23 +216,50 @@ def _find_limbs(
             source,
             scale,
             known,
-            board.across_at(band.centre_column),
+            board.grid.across_at(band.centre_column),
             source.factor / density,
             name,
         )
         for band, name in zip(search.limbs, names, strict=True)
     )
     if not search.certain:
-        doubt = Limb(
-            name=limbs[0].name,
-            grid=limbs[0].grid,
-            axis_column=limbs[0].axis_column,
-            layers=limbs[0].layers,
-            levels=limbs[0].levels,
-            reasons=(*limbs[0].reasons, reason("limb_uncertain")),
-        )
-        limbs = (doubt, *limbs[1:])
+        doubted = replace(limbs[0], reasons=(*limbs[0].reasons, reason("limb_uncertain")))
+        limbs = (doubted, *limbs[1:])
     return limbs
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Board:
+    """The straightened surroundings of the scale, where limbs are looked for."""
+
+    grid: Grid
+    blocks: NDArray[np.float64]
+    print_columns: NDArray[np.bool_]
+
+
+def _straighten_board(working: WorkingImage, scale: NamedScale, known: Knowledge) -> Board:
+    spec, unit_m = known.instrument.scale, known.unit_m
+    plane = scale.map.plane()
+    depth = known.tube.axis_to_scale_m / unit_m
+    width = 2 * known.tube.outer_radius_m / unit_m
+    left, right = combs_across(plane, scale.combs, depth)
+    middle = 0.5 * (spec.lowest + spec.highest)
+    density = px_per_unit(plane, 0.5 * (left + right), middle, depth)
+    near = max(NEAR_WIDTHS * width, NEAR_M / unit_m)
+    grid = make_grid(
+        plane,
+        values=(spec.lowest, spec.highest),
+        across=(left - near - width, right + near + width),
+        step=working.factor / density,
+        in_front=depth,
+    )
+    straight = sample(working.bgr, *_in_working(grid, working))
+    block_rows = max(8, round(spec.numbered_every / grid.step))
+    return Board(
+        grid=grid,
+        blocks=block_medians(straight, block_rows),
+        print_columns=print_columns(grid, plane, scale.combs, widest=LONG_LINE_WIDTHS * width),
+    )
 
 
 def _in_working(
@@ -216,7 +281,6 @@ def _read_limb(
     step: float,
     name: str,
 ) -> Limb:
-    unit_m = known.unit_m
     grid, strip, layers = _look_along(source, scale, known, across, step, name)
     shift = axis_shift(strip, layers.interfaces)
     if abs(shift) > MIN_SHIFT_COLUMNS:
@@ -228,21 +292,13 @@ def _read_limb(
     levels: tuple[LevelFit, ...] = ()
     if layers.interfaces:
         linear = sample_linear(source.bgr, *_in_working(grid, source))
-        levels = tuple(
-            fit_level(
-                linear,
-                grid,
-                interface.row,
-                scale_map=scale.map,
-                unit_m=unit_m,
-                tube=known.tube,
-                below=known.optics(name, k),
-                above=known.optics(name, k + 1),
-                interface=known.interface(name, k),
-                limb=name,
-            )
-            for k, interface in enumerate(layers.interfaces)
-        )
+        fits = [
+            _fit_levels(linear, grid, layers, scale, guess, name)
+            for guess in known.manometric_guesses()
+        ]
+        levels, sure = _likeliest(fits)
+        if not sure:
+            reasons += (reason("liquid_uncertain", limb=name),)
         reasons += _level_reasons(levels, known, name)
     return Limb(
         name=name,
@@ -252,6 +308,50 @@ def _read_limb(
         levels=levels,
         reasons=reasons,
     )
+
+
+def _fit_levels(
+    linear: NDArray[np.float32],
+    grid: Grid,
+    layers: Layers,
+    scale: NamedScale,
+    known: Knowledge,
+    name: str,
+) -> tuple[LevelFit, ...]:
+    return tuple(
+        fit_level(
+            linear,
+            grid,
+            interface.row,
+            scale_map=scale.map,
+            unit_m=known.unit_m,
+            tube=known.tube,
+            below=known.optics(name, k),
+            above=known.optics(name, k + 1),
+            interface=known.interface(name, k),
+            limb=name,
+        )
+        for k, interface in enumerate(layers.interfaces)
+    )
+
+
+def _likeliest(fits: list[tuple[LevelFit, ...]]) -> tuple[tuple[LevelFit, ...], bool]:
+    """Choose among fits with different liquids: the best looking, and whether that is sure."""
+    if len(fits) == 1:
+        return fits[0], True
+
+    def misfit(levels: tuple[LevelFit, ...]) -> float:
+        doubt = any(not level.apex.ok for level in levels)
+        worst = max(level.apex.misfit for level in levels)
+        return float(worst * (DOUBT_PENALTY if doubt else 1.0))
+
+    ranked = sorted(fits, key=misfit)
+    first, second = ranked[0], ranked[1]
+    agree = all(
+        abs(a.height - b.height) < a.standard_uncertainty + b.standard_uncertainty
+        for a, b in zip(first, second, strict=True)
+    )
+    return first, agree or misfit(second) > CLEAR_MISFIT_RATIO * misfit(first)
 
 
 def _look_along(
@@ -437,7 +537,7 @@ def _result(
         limbs=limbs,
         graduations=graduations,
         pressure=pressure,
-        instrument=known.instrument.name if known else None,
+        instrument=known.instrument.name if known and not known.from_picture else None,
         program=f"limbsight {__version__}",
         size_px=picture.size_px,
     )

@@ -136,6 +136,20 @@ _KINDS = (
         remedy="send the original file with its EXIF data, or retake from farther away",
     ),
     ReasonKind(
+        code="liquid_uncertain",
+        effect="check",
+        text="the {limb} limb may hold mercury or a clear liquid, and the level differs",
+        remedy="give an instrument file with --instrument",
+    ),
+    ReasonKind(
+        code="read_without_file",
+        effect="check",
+        text="no instrument file: numbers every {every:g} {unit} from {lowest:g} to "
+        "{highest:g} were read from the picture; the unit ({unit_from}), the number of limbs, "
+        "what they hold, and tubes about {tube:.0f} mm wide are assumed",
+        remedy="look at the overlay; give an instrument file with --instrument for a pressure",
+    ),
+    ReasonKind(
         code="pressure_not_computed",
         effect="check",
         text="the levels were read but not reduced to a pressure: {detail}",

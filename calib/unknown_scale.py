@@ -1,0 +1,142 @@
+"""A scale without an instrument file: its numbering from the printed numerals.
+
+The numerals are decoded together (`limbsight.vision.numerals`) and used only where that is
+decisive; which graduation a numeral stands at is settled by its place or, where graduations
+are fine beside the figures, by the long lines.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from limbsight.calib.indexing import hierarchy_gain
+from limbsight.calib.instrument import ScaleSpec
+from limbsight.calib.numbering import NamedScale, scale_geometry
+from limbsight.calib.scale_map import Frame, fit_scale_map
+from limbsight.errors import NotMeasurable
+from limbsight.vision.graduations import Comb
+from limbsight.vision.numeral_units import read_unit
+from limbsight.vision.numerals import Numbering, bare_hypotheses, read_numerals
+
+MIN_HIERARCHY_MARGIN = 6.9
+"""Log-odds of the numbered graduations over their neighbours: ln 1000."""
+MAX_JOIN_ERROR = 0.12
+"""Columns whose place beside the first is surer than an eighth of a division are used."""
+LENGTH_UNITS_M = {"mm": 1e-3, "cm": 1e-2, "in": 25.4e-3}
+MILLIMETRE_DIVISIONS = 0.5
+"""Without a printed unit, divisions of 0.5 and more are taken for millimetres, finer ones for
+parts of a centimetre (common practice, no source): it only matters for the parallax."""
+END_SLACK = 3
+"""Graduations at an end that may have been missed; scales end at a number."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class ScaleFromPicture:
+    """A scale as its picture tells it.
+
+    Attributes
+    ----------
+    unit_printed
+        The unit, where it was read; else the scale counts in an assumed one.
+    """
+
+    named: NamedScale
+    spec: ScaleSpec
+    unit_printed: str | None
+
+
+def read_scale(
+    grey: NDArray[np.uint8], factor: float, combs: tuple[Comb, ...], frame: Frame
+) -> ScaleFromPicture:
+    """Number and map the graduations of an unknown scale.
+
+    Raises
+    ------
+    NotMeasurable
+        ``scale_unnumbered``, ``picture_turned``, ``picture_mirrored``, ``scale_ambiguous``,
+        and what ``fit_scale_map`` raises.
+    """
+    combs = tuple(comb for comb in combs if comb.index_error <= MAX_JOIN_ERROR)
+    by_index = fit_scale_map(combs, tuple(c.index.astype(float) for c in combs), frame)
+    geometry = scale_geometry(combs, by_index, 1.0, 0.0, factor)
+    verdict = read_numerals(grey, geometry, bare_hypotheses())
+    if not verdict.decisive or verdict.best is None:
+        raise NotMeasurable("", code="scale_unnumbered")
+    if verdict.stance == "turned":
+        raise NotMeasurable("", code="picture_turned")
+    if verdict.stance == "mirrored":
+        raise NotMeasurable("", code="picture_mirrored")
+    step = 0 if verdict.graduation_decisive else _step_to_long_lines(combs, verdict.best)
+    unit = read_unit(grey, geometry, verdict.column) if verdict.column is not None else None
+    spec, shift = _spec(combs[0], verdict.best, step, unit)
+    heights = spec.lowest + shift * spec.division
+    return ScaleFromPicture(
+        named=NamedScale(
+            combs=combs,
+            shifts=tuple(shift for _ in combs),
+            map=by_index.renumbered(spec.division, heights),
+        ),
+        spec=spec,
+        unit_printed=unit,
+    )
+
+
+def _step_to_long_lines(combs: tuple[Comb, ...], best: Numbering) -> int:
+    """Move the numbers by up to one division, to where the long lines are."""
+    gains = []
+    for step in (-1, 0, 1):
+        zero = best.zero_index + step
+        gains.append(
+            sum(
+                hierarchy_gain(comb, (comb.index - zero) % best.numbered_every == 0)
+                for comb in combs
+            )
+        )
+    order = np.argsort(gains)
+    if gains[order[-1]] - gains[order[-2]] < MIN_HIERARCHY_MARGIN:
+        raise NotMeasurable("", code="scale_ambiguous")
+    return int(order[-1]) - 1
+
+
+def _spec(comb: Comb, best: Numbering, step: int, unit: str | None) -> tuple[ScaleSpec, int]:
+    """State the scale as an instrument file would, and the shift of the index to it.
+
+    The height grows upward from the lowest graduation, as ``heights_of`` has it.
+    """
+    first, last = int(comb.index[0]), int(comb.index[-1])
+    every = best.numbered_every
+    zero = best.zero_index + step
+    bottom = _number_near(first, zero, every, -1)
+    top = _number_near(last, zero, every, +1)
+    ends = sorted(best.direction * best.division * (k - zero) for k in (bottom, top))
+    inside = best.unsigned and bottom < zero < top
+    length = LENGTH_UNITS_M.get(unit or "")
+    if unit is None:
+        length = 1e-3 if best.division >= MILLIMETRE_DIVISIONS else 1e-2
+        unit = "mm" if best.division >= MILLIMETRE_DIVISIONS else "cm"
+    spec = ScaleSpec(
+        unit=unit,
+        division=best.division,
+        numbered_every=every * best.division,
+        lowest=ends[0],
+        highest=ends[1],
+        numbers=(
+            "away-from-zero" if inside else "downward" if best.direction < 0 else "upward"
+        ),
+        material=None,
+        true_at_k=None,
+        standard_uncertainty_m=None,
+        unit_m=length if length is not None else 1e-3,
+        unit_pa=None,
+    )
+    return spec, -bottom
+
+
+def _number_near(index: int, zero: float, every: int, way: int) -> int:
+    """Return the end of the scale: a numbered graduation close beyond, else the last found."""
+    steps = (index - zero) / every
+    number = round(zero + every * (np.ceil(steps) if way > 0 else np.floor(steps)))
+    return number if abs(number - index) <= END_SLACK else index
