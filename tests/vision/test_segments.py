@@ -82,7 +82,7 @@ def test_lines_of_the_other_polarity_are_left_out():
     grey = grey_of(photograph(camera, print_of(wide), noise=0.5))
     found = find_segments(grey, dark=False)
     strong = found.strength > 0.3 * find_segments(grey, dark=True).strength.max()
-    x, y = camera.project(np.full(17, 1.0), 5.0 * wide.numbers)
+    _, y = camera.project(np.full(17, 1.0), 5.0 * wide.numbers)
     miss = np.abs(found.y[strong][:, None] - y[None, :]).min(axis=1, initial=np.inf)
     assert (miss > 1.0).all()
 

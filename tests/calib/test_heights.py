@@ -1,0 +1,154 @@
+"""Heights: components that add up, move with the picture, and cancel where shared."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from limbsight.calib.heights import TubeGeometry, fit_level
+from limbsight.calib.meniscus import FluidOptics, MeniscusPhysics
+from limbsight.calib.rectify import make_grid
+from limbsight.calib.scale_map import Frame, ScaleMap, fit_scale_map
+from tests.helpers.boards import Camera, Column, expose
+from tests.helpers.tubes import BLUE_WATER, GLASS, Tube
+
+CAMERA = Camera(width=900, height=1600, focal_px=2000.0, distance=400.0, pitch=1.0, y=12.0)
+COLUMN = Column(spine=-12.0, side="right")
+TUBE = TubeGeometry(
+    bore_radius_m=3.5e-3,
+    u_bore_radius_m=0.05e-3,
+    outer_radius_m=5e-3,
+    axis_to_scale_m=6e-3,
+    u_axis_to_scale_m=0.2e-3,
+)
+WATER = FluidOptics(refractive_index=1.333, u_refractive_index=0.004)
+AIR = FluidOptics(refractive_index=1.0003, u_refractive_index=0.0)
+WETTING = MeniscusPhysics(
+    capillary_length_m=2.7e-3,
+    u_capillary_length_m=1e-4,
+    contact_angle_rad=0.26,
+    u_contact_angle_rad=0.2,
+)
+STEP_MM = 0.25
+
+
+def map_of(u_focal: float = 0.025, noise_px: float = 0.1) -> ScaleMap:
+    frame = Frame(
+        width_px=CAMERA.width,
+        height_px=CAMERA.height,
+        focal_px=CAMERA.focal_px,
+        focal_relative_uncertainty=u_focal,
+    )
+    comb = COLUMN.comb(CAMERA, noise_px=noise_px)
+    return fit_scale_map((comb,), (COLUMN.numbers * COLUMN.division,), frame)
+
+
+def level_at(value: float, scale_map: ScaleMap, tube: TubeGeometry = TUBE):
+    """Fit a drawn level; the picture is that of a plain edge, the same at every height."""
+    grid = make_grid(
+        scale_map.plane(),
+        values=(-45.0, 45.0),
+        across=(-8.0, 8.0),
+        step=STEP_MM,
+        in_front=tube.axis_to_scale_m * 1e3,
+    )
+    row = grid.row_at(value)
+    drawn = Tube(
+        fillings=(BLUE_WATER, GLASS),
+        levels=(row,),
+        rows=len(grid.values),
+        columns=len(grid.across),
+        width=10.0 / STEP_MM,
+        bore=7.0 / STEP_MM,
+        meniscus=0.8,
+    )
+    light = (expose(drawn.light(), blur_px=0.8, noise=0.5) / 255.0) ** 2.2
+    return fit_level(
+        light[:, :, ::-1].astype(np.float32),
+        grid,
+        row + 1.0,
+        scale_map=scale_map,
+        unit_m=1e-3,
+        tube=tube,
+        below=WATER,
+        above=AIR,
+        interface=WETTING,
+        limb="left",
+    )
+
+
+@pytest.fixture(scope="module")
+def scale_map() -> ScaleMap:
+    return map_of()
+
+
+@pytest.mark.parametrize("value", [-30.0, 0.0, 29.5])
+def test_height_is_where_the_edge_is_drawn(scale_map, value):
+    """A plain edge is no meniscus, so only the neighbourhood is asked for: a bore."""
+    assert level_at(value, scale_map).height == pytest.approx(value, abs=3.5)
+
+
+def test_moved_by_whole_rows_it_moves_by_their_heights(scale_map):
+    first, second = level_at(5.0, scale_map), level_at(5.0 + 40 * STEP_MM, scale_map)
+    together = np.hypot(first.standard_uncertainty, second.standard_uncertainty)
+    assert second.height - first.height == pytest.approx(40 * STEP_MM, abs=3 * together)
+
+
+def test_position_is_that_of_the_height_in_front_of_the_scale(scale_map):
+    fit = level_at(20.0, scale_map)
+    seen = float(scale_map.value_at(fit.x_px, fit.y_px))
+    depth = TUBE.axis_to_scale_m * 1e3
+    assert scale_map.true_value_at(fit.x_px, fit.y_px, depth) == pytest.approx(
+        fit.height, abs=0.01
+    )
+    pose = scale_map.pose()
+    expected = depth * (fit.height - pose.opposite_value) / (pose.distance - depth)
+    assert seen - fit.height == pytest.approx(expected, rel=1e-3)
+
+
+def test_components_are_all_of_the_uncertainty(scale_map):
+    fit = level_at(20.0, scale_map)
+    total = np.sqrt(sum(c.standard_uncertainty**2 for c in fit.components))
+    assert fit.standard_uncertainty == pytest.approx(total)
+    own = [c for c in fit.components if c.shared_key is None]
+    assert np.sqrt(sum(c.standard_uncertainty**2 for c in own)) == pytest.approx(
+        fit.apex.u_px * STEP_MM, rel=1e-6
+    )
+    assert all(c.standard_uncertainty >= 0 for c in fit.components)
+    assert all(c.sign in (-1.0, 1.0) for c in fit.components)
+
+
+def test_map_components_carry_the_covariance_of_two_levels(scale_map):
+    """Signed parts of equal key rebuild s1' C s2: what is common cancels in a difference."""
+    fits = [level_at(value, scale_map) for value in (-25.0, 30.0)]
+    depth = TUBE.axis_to_scale_m * 1e3
+    slopes = [scale_map.true_sensitivity(f.x_px, f.y_px, depth)[0] for f in fits]
+    exact = np.array([[a @ scale_map.covariance @ b for b in slopes] for a in slopes])
+    parts = [
+        {
+            c.shared_key: c.sign * c.standard_uncertainty
+            for c in fit.components
+            if c.shared_key and c.shared_key.startswith("scale_map")
+        }
+        for fit in fits
+    ]
+    rebuilt = np.array([[sum(a[k] * b[k] for k in a) for b in parts] for a in parts])
+    np.testing.assert_allclose(rebuilt, exact, rtol=1e-4, atol=1e-10)
+
+
+def shared(fit, key):
+    [part] = [c for c in fit.components if c.shared_key == key]
+    return part.sign * part.standard_uncertainty
+
+
+def test_depth_costs_in_proportion_to_the_angle(scale_map):
+    for value in (-25.0, 30.0):
+        fit = level_at(value, scale_map)
+        deeper = scale_map.true_value_at(fit.x_px, fit.y_px, 6.2) - fit.height
+        assert shared(fit, "axis_to_scale") == pytest.approx(deeper, rel=0.01)
+
+
+def test_unknown_focal_length_costs_more():
+    known, guess = map_of(0.025), map_of(0.4)
+    parts = [abs(shared(level_at(30.0, m), "focal_length")) for m in (known, guess)]
+    assert parts[1] == pytest.approx(16 * parts[0], rel=0.1)

@@ -1,0 +1,153 @@
+"""Naming the graduations from ends, lengths and numerals."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from limbsight.calib.indexing import (
+    graduation_count,
+    heights_of,
+    index_scale,
+    is_numbered,
+    value_of_height,
+)
+from limbsight.calib.instrument import ScaleSpec
+from limbsight.calib.numbering import MIN_MARGIN
+from limbsight.errors import NotMeasurable
+from limbsight.vision.graduations import Comb
+from tests.helpers.boards import Camera, Column
+
+CAMERA = Camera()
+COLUMN = Column(first=0, last=80)
+SCALE = ScaleSpec(
+    unit="mm",
+    division=1.0,
+    numbered_every=10.0,
+    lowest=-40.0,
+    highest=40.0,
+    numbers="away-from-zero",
+    material=None,
+    true_at_k=None,
+    standard_uncertainty_m=None,
+    unit_m=1e-3,
+    unit_pa=None,
+)
+START = 1000
+"""Index of graduation 0 in the combs of these tests."""
+
+
+def comb(column: Column = COLUMN, *, cut: tuple[int, int] = (0, 0), **changes) -> Comb:
+    """The column without ``cut`` lines at its lower and upper end."""
+    shift = column.first - COLUMN.first
+    whole = column.comb(CAMERA, start=START + shift)
+    return replace(taken(whole, slice(cut[0], len(whole.index) - cut[1])), **changes)
+
+
+def taken(whole: Comb, which) -> Comb:
+    kept = np.arange(len(whole.index))[which]
+    overhang = None if whole.overhang is None else whole.overhang[kept]
+    return replace(
+        whole, index=whole.index[kept], lines=whole.lines.take(kept), overhang=overhang
+    )
+
+
+def test_whole_scale_is_sure():
+    found = index_scale((comb(),), SCALE)
+    assert found.shifts == (-START,)
+    assert found.margin > MIN_MARGIN
+
+
+@pytest.mark.parametrize("cut", [(5, 0), (0, 5), (8, 0), (7, 9)])
+def test_hidden_ends_are_named_by_the_lengths(cut):
+    assert index_scale((comb(cut=cut),), SCALE).shifts == (-START,)
+
+
+def test_lines_missed_inside_cost_nothing():
+    whole = comb()
+    gaps = np.setdiff1d(np.arange(81), [3, 4, 17, 40, 41, 42, 66])
+    found = index_scale((taken(whole, gaps),), SCALE)
+    assert found.shifts == (-START,)
+    assert found.margin > MIN_MARGIN
+
+
+def test_both_ends_hidden_and_all_lines_alike_is_ambiguous():
+    plain = Column(first=0, last=80, lengths=(4.0, 4.0, 4.0))
+    assert index_scale((comb(plain, cut=(10, 10)),), SCALE).margin < MIN_MARGIN
+
+
+@pytest.mark.parametrize("cut", [(10, 10), (12, 0), (0, 11)])
+def test_a_step_of_ten_is_not_told_by_lengths(cut):
+    """Ten lines or more cut off: places ten apart explain the rest alike."""
+    found = index_scale((comb(cut=cut),), SCALE)
+    assert found.shifts[0] is not None
+    assert (found.shifts[0] + START) % 10 == 0
+    assert found.margin < MIN_MARGIN
+
+
+def test_numerals_decide():
+    cut = comb(cut=(10, 10))
+    for place in (-10, 0, 10):
+        said = {
+            -START + step: (0.0 if step == place else -30.0) for step in (-20, -10, 0, 10, 20)
+        }
+        found = index_scale((cut,), SCALE, said)
+        assert found.shifts == (-START + place,)
+        assert found.margin > MIN_MARGIN
+
+
+def test_too_many_graduations_are_another_scale():
+    with pytest.raises(NotMeasurable) as caught:
+        index_scale((comb(Column(first=0, last=110)),), SCALE)
+    assert caught.value.code == "scale_differs_from_file"
+    assert "81" in str(caught.value)
+
+
+def test_one_stray_line_at_an_end_is_no_other_scale():
+    assert index_scale((comb(Column(first=-1, last=80)),), SCALE).shifts == (-START,)
+
+
+class TestSecondColumn:
+    def test_in_step_has_the_same_shift(self):
+        other = comb(Column(first=0, last=80, spine=20.0), index_error=0.1)
+        assert index_scale((comb(), other), SCALE).shifts == (-START, -START)
+
+    def test_one_off_is_put_right_by_its_own_ends(self):
+        other = comb(Column(first=0, last=80, spine=20.0), index_error=0.4, index_offset=0.1)
+        moved = replace(other, index=other.index + 1)
+        assert index_scale((comb(), moved), SCALE).shifts == (-START, -START - 1)
+
+    def test_in_doubt_is_left_out(self):
+        plain = Column(first=0, last=80, spine=20.0, lengths=(4.0, 4.0, 4.0))
+        other = comb(plain, cut=(15, 15), index_error=1.0, index_offset=0.5)
+        assert index_scale((comb(), other), SCALE).shifts == (-START, None)
+
+
+class TestValues:
+    def test_count(self):
+        assert graduation_count(SCALE) == 81
+        assert graduation_count(replace(SCALE, division=0.1, lowest=-0.3, highest=0.3)) == 7
+
+    def test_upward(self):
+        np.testing.assert_allclose(heights_of(np.array([0, 40, 80]), 0, SCALE), [-40, 0, 40])
+        assert value_of_height(12.5, SCALE) == 12.5
+        assert is_numbered(np.array([0, 5, 10, 11, 40]), SCALE).tolist() == [
+            True,
+            False,
+            True,
+            False,
+            True,
+        ]
+
+    def test_downward(self):
+        down = replace(
+            SCALE, numbers="downward", lowest=0.0, highest=85.0, numbered_every=10.0
+        )
+        # 85 is the lowest mark in the picture: numbers stand at 80, 70 and so on.
+        assert value_of_height(0.0, down) == 85.0
+        assert value_of_height(value_of_height(23.4, down), down) == pytest.approx(23.4)
+        assert np.flatnonzero(is_numbered(np.arange(86), down)).tolist() == list(
+            range(5, 86, 10)
+        )

@@ -1,0 +1,158 @@
+"""What an instrument file tells the eye, and what stands in for what it leaves out."""
+
+from __future__ import annotations
+
+import pytest
+
+from limbsight.calib.instrument import parse_instrument
+from limbsight.knowledge import knowledge_of
+
+FILE = """
+name = "x"
+arrangement = "{arrangement}"
+{top}
+[scale]
+unit = "{unit}"
+division = 1.0
+numbered_every = 10.0
+lowest = 0
+highest = 100
+[tube]
+{tube}
+[liquids]
+manometric = {manometric}
+{liquids}
+"""
+
+
+def known(
+    *,
+    arrangement="u-tube",
+    top='tapped_limb = "left"',
+    unit="mm",
+    tube="",
+    manometric='"water"',
+    liquids="",
+):
+    text = FILE.format(
+        arrangement=arrangement,
+        top=top,
+        unit=unit,
+        tube=tube,
+        manometric=manometric,
+        liquids=liquids,
+    )
+    return knowledge_of(parse_instrument(text))
+
+
+class TestTube:
+    def test_given(self):
+        tube = known(
+            tube='bore = "6 mm"\noutside_diameter = "9 mm"\naxis_to_scale = "4 mm"'
+        ).tube
+        assert (tube.bore_radius_m, tube.outer_radius_m) == pytest.approx((3e-3, 4.5e-3))
+        assert tube.axis_to_scale_m == pytest.approx(4e-3)
+        assert tube.u_bore_radius_m < 0.1e-3
+        assert tube.u_axis_to_scale_m < 0.5e-3
+
+    def test_each_left_out_follows_from_the_other_and_costs(self):
+        given = known(tube='bore = "6 mm"\noutside_diameter = "9 mm"').tube
+        from_bore = known(tube='bore = "6 mm"').tube
+        from_outside = known(tube='outside_diameter = "9 mm"').tube
+        nothing = known().tube
+        assert from_bore.bore_radius_m == given.bore_radius_m
+        assert 1.1 < from_bore.outer_radius_m / from_bore.bore_radius_m < 1.8
+        assert from_outside.outer_radius_m == given.outer_radius_m
+        assert from_outside.u_bore_radius_m > 3 * given.u_bore_radius_m
+        # The default covers the usual tubing, 4 to 10 mm bore, within two sigma.
+        reach = 2 * nothing.u_bore_radius_m
+        assert nothing.bore_radius_m == pytest.approx(3.5e-3, abs=1.5e-3 + reach)
+        assert (
+            nothing.u_axis_to_scale_m
+            > 10 * known(tube='axis_to_scale = "4 mm"').tube.u_axis_to_scale_m
+        )
+
+
+class TestUnit:
+    def test_length(self):
+        assert known(unit="in").unit_m == pytest.approx(25.4e-3)
+
+    def test_pressure_counts_columns_of_its_own_liquid(self):
+        assert known(unit="mmHg", manometric='"mercury"').unit_m == pytest.approx(
+            1e-3, rel=5e-3
+        )
+        assert known(unit="Pa").unit_m == pytest.approx(1 / (998.2 * 9.80665), rel=2e-3)
+        own = known(unit="Pa", manometric='{ name = "x", density = "800 kg/m^3" }')
+        assert own.unit_m == pytest.approx(1 / (800 * 9.80665), rel=1e-3)
+
+
+class TestLimbs:
+    def test_names(self):
+        assert known().limb_names(2) == ("left", "right")
+        assert known(arrangement="single-limb", top="").limb_names(1) == ("tube",)
+        bank = known(arrangement="bank", top="tapped_limb = 2")
+        assert bank.limb_names(4)[0].endswith("1")
+        assert len(set(bank.limb_names(4))) == 4
+
+    @pytest.mark.parametrize(
+        ("arrangement", "top", "count"),
+        [
+            ("u-tube", 'tapped_limb = "left"', 2),
+            ("single-limb", "", 1),
+            ("cistern", "", 1),
+            ("bank", "tapped_limb = 1", None),
+        ],
+    )
+    def test_count(self, arrangement, top, count):
+        assert known(arrangement=arrangement, top=top).limb_count == count
+
+
+class TestFillings:
+    def names(self, known_, limb):
+        return [liquid.name for liquid in known_.fillings(limb)]
+
+    def test_open_u_tube(self):
+        k = known()
+        assert self.names(k, "left") == self.names(k, "right") == ["water", "air"]
+        assert k.level_count("left") == 1
+
+    def test_process_liquid_stands_in_the_tapped_limb(self):
+        k = known(manometric='"mercury"', liquids='process = "water"')
+        assert self.names(k, "left") == ["mercury", "water"]
+        assert self.names(k, "right") == ["mercury", "air"]
+
+    def test_seals_in_both(self):
+        k = known(liquids='seal = { name = "amber oil", density = "870 kg/m^3" }')
+        for limb in ("left", "right"):
+            assert self.names(k, limb) == ["water", "amber oil", "air"]
+            assert k.level_count(limb) == 2
+
+    def test_single_limb_is_open_at_the_top(self):
+        k = known(arrangement="single-limb", top="")
+        assert self.names(k, "tube") == ["water", "air"]
+
+
+class TestOptics:
+    def test_mercury_is_a_mirror_and_convex(self):
+        k = known(manometric='"mercury"')
+        assert k.optics("left", 0).opaque_mirror
+        assert k.interface("left", 0).contact_angle_rad > 2.0
+
+    def test_water_under_air(self):
+        physics = known().interface("left", 0)
+        # sqrt(0.0727 / (998 * 9.81)) = 2.72 mm clean; dye takes off a few per cent.
+        assert physics.capillary_length_m == pytest.approx(2.72e-3, rel=0.05)
+        assert physics.contact_angle_rad < 0.7
+        assert known().optics("left", 0).refractive_index == pytest.approx(1.333, abs=0.005)
+
+    def test_a_smaller_difference_of_density_makes_a_longer_capillary(self):
+        oil = 'process = { name = "oil", density = "900 kg/m^3" }'
+        between = known(liquids=oil).interface("left", 0)
+        assert between.capillary_length_m > known().interface("left", 0).capillary_length_m
+
+    def test_a_name_nobody_knows_is_wide(self):
+        k = known(manometric='{ name = "stuff", density = "950 kg/m^3" }')
+        assert (
+            k.optics("left", 0).u_refractive_index
+            > known().optics("left", 0).u_refractive_index
+        )

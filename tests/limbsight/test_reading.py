@@ -1,0 +1,227 @@
+"""The whole road on sample photos: right, refused, and the same each time."""
+
+from __future__ import annotations
+
+import tomllib
+from dataclasses import replace
+from pathlib import Path
+
+import cv2
+import numpy as np
+import pytest
+from PIL import Image
+
+from limbsight.calib.instrument import load_instrument, parse_instrument
+from limbsight.errors import InputError
+from limbsight.reading import read_photo
+from limbsight.reasons import KINDS, status_of
+from limbsight.report import reading_to_dict
+
+SAMPLES = Path(__file__).resolve().parents[2] / "sample_images"
+JOURNEYS = ("fan-inlet", "air-receiver", "wind-tunnel", "seepage-tank", "kerosene-line")
+"""Water, mercury, two scales, one limb of oil, a process liquid above."""
+
+FACTOR = 3.0
+"""Standard uncertainties: one level in 370 of a normal error lies beyond."""
+
+
+def instrument_of(name):
+    return load_instrument(SAMPLES / f"{name}.toml")
+
+
+def read_sample(name):
+    return read_photo(SAMPLES / f"{name}.jpg", instrument=instrument_of(name))
+
+
+def answer_of(name):
+    return tomllib.loads((SAMPLES / f"{name}.answer.toml").read_text())
+
+
+@pytest.fixture(scope="module")
+def fan():
+    return read_sample("fan-inlet")
+
+
+def levels_of(reading):
+    return [level for limb in reading.limbs for level in limb.levels]
+
+
+@pytest.mark.parametrize("name", JOURNEYS)
+def test_levels_are_right_within_their_uncertainty(name):
+    reading = read_sample(name)
+    assert reading.status == "read", reading.reasons
+    answer = answer_of(name)
+    assert len(reading.limbs) == len(answer["limbs"])
+    for limb, truth in zip(reading.limbs, answer["limbs"], strict=True):
+        for level, true in zip(limb.levels, truth["levels"], strict=True):
+            error = level.value - true["value"]
+            assert abs(error) < FACTOR * level.standard_uncertainty
+            assert level.standard_uncertainty < 0.5 * answer["division"]
+            assert np.hypot(level.x_px - true["x_px"], level.y_px - true["y_px"]) < 6
+    assert reading.pressure is not None
+    assert reading.pressure.kind == "gauge"
+    assert status_of(reading.reasons) == reading.status
+
+
+def test_positions_and_values_agree(fan):
+    """A level lies between the graduations that its value lies between."""
+    for level in levels_of(fan):
+        heights = sorted(
+            (mark.value, 0.5 * (mark.start_px[1] + mark.end_px[1])) for mark in fan.graduations
+        )
+        values, y = np.array(heights).T
+        at = np.interp(level.value, values, y)
+        # The lines run level within a degree here: 8 px over the board's width.
+        assert abs(at - level.y_px) < 8
+        low, high = level.interval_px
+        assert low[1] > level.y_px > high[1]
+    assert sum(mark.numbered for mark in fan.graduations) >= 19
+    assert {mark.value for mark in fan.graduations if mark.numbered} <= set(
+        range(-200, 201, 20)
+    )
+
+
+def test_twice_the_same(fan):
+    assert reading_to_dict(read_sample("fan-inlet")) == reading_to_dict(fan)
+
+
+@pytest.mark.parametrize(
+    ("orientation", "turn"), [(3, Image.Transpose.ROTATE_180), (6, Image.Transpose.ROTATE_90)]
+)
+def test_a_photo_stored_turned_is_the_same(fan, tmp_path, orientation, turn):
+    """Lossless and with the turn in its EXIF data, the reading keeps every digit."""
+    with Image.open(SAMPLES / "fan-inlet.jpg") as photo:
+        exif = photo.getexif()
+        upright = photo.convert("RGB")
+    paths = {}
+    for name, picture, value in (
+        ("up", upright, 1),
+        ("turned", upright.transpose(turn), orientation),
+    ):
+        exif[0x0112] = value
+        paths[name] = tmp_path / f"{name}.png"
+        picture.save(paths[name], exif=exif)
+    up, turned = (
+        read_photo(paths[name], instrument=instrument_of("fan-inlet"))
+        for name in ("up", "turned")
+    )
+    assert up.size_px == turned.size_px
+    for a, b, c in zip(levels_of(up), levels_of(turned), levels_of(fan), strict=True):
+        assert a == b
+        assert a.value == pytest.approx(c.value, abs=FACTOR * c.standard_uncertainty)
+
+
+def test_half_the_size_agrees(fan, tmp_path):
+    picture = cv2.imread(str(SAMPLES / "fan-inlet.jpg"))
+    height, width = picture.shape[:2]
+    path = tmp_path / "small.png"
+    size = (int(0.75 * width), int(0.75 * height))
+    cv2.imwrite(str(path), cv2.resize(picture, size, interpolation=cv2.INTER_AREA))
+    small = read_photo(path, instrument=instrument_of("fan-inlet"))
+    assert small.status != "refused", small.reasons
+    for a, b in zip(levels_of(small), levels_of(fan), strict=True):
+        together = np.hypot(a.standard_uncertainty, b.standard_uncertainty)
+        assert abs(a.value - b.value) < FACTOR * together
+
+
+class TestNotRead:
+    @pytest.mark.parametrize("name", ["hand-shake", "hidden-limb", "off-scale"])
+    def test_samples_that_must_not_be(self, name):
+        reading = read_sample(name)
+        assert reading.status != "read"
+        assert reading.reasons
+
+    def test_another_instrument(self):
+        """The file of a scale in inches with a photo of one in millimetres."""
+        wrong = instrument_of("conveyor-suction")
+        reading = read_photo(SAMPLES / "fan-inlet.jpg", instrument=wrong)
+        assert reading.status == "refused"
+        assert reading.pressure is None
+
+    @pytest.mark.parametrize(
+        "changes",
+        [
+            {"highest": 100.0, "lowest": -100.0},
+            {"lowest": 0.0, "highest": 400.0, "numbers": "upward"},
+            {"highest": 300.0, "lowest": -300.0},
+        ],
+    )
+    def test_a_scale_that_is_not_the_one_in_the_file(self, changes):
+        right = instrument_of("fan-inlet")
+        wrong = replace(right, scale=replace(right.scale, **changes))
+        reading = read_photo(SAMPLES / "fan-inlet.jpg", instrument=wrong)
+        assert reading.status != "read", [level.value for level in levels_of(reading)]
+
+    def test_an_instrument_of_one_limb(self):
+        right = instrument_of("fan-inlet")
+        reading = read_photo(
+            SAMPLES / "fan-inlet.jpg",
+            instrument=replace(right, arrangement="single-limb", tapped_limb=None),
+        )
+        assert reading.status != "read"
+
+    @pytest.mark.parametrize("grey", [0, 128, 255])
+    @pytest.mark.parametrize("with_file", [True, False])
+    def test_a_blank_picture(self, tmp_path, grey, with_file):
+        path = tmp_path / "blank.png"
+        Image.fromarray(np.full((700, 500, 3), grey, np.uint8)).save(path)
+        instrument = instrument_of("fan-inlet") if with_file else None
+        reading = read_photo(path, instrument=instrument)
+        assert reading.status == "refused"
+        assert reading.limbs == ()
+        assert reading.pressure is None
+        assert reading.reasons[0].code in KINDS
+
+    @pytest.mark.parametrize("size", [(1, 1), (7, 3), (40, 2000)])
+    def test_odd_sizes_do_not_crash(self, tmp_path, size):
+        path = tmp_path / "odd.png"
+        noise = np.random.default_rng(1).integers(0, 256, (*size, 3))
+        Image.fromarray(noise.astype(np.uint8)).save(path)
+        assert read_photo(path, instrument=instrument_of("fan-inlet")).status == "refused"
+
+    def test_noise(self, tmp_path):
+        path = tmp_path / "noise.png"
+        noise = np.random.default_rng(1).integers(0, 256, (600, 800, 3))
+        Image.fromarray(noise.astype(np.uint8)).save(path)
+        assert read_photo(path, instrument=instrument_of("fan-inlet")).status == "refused"
+
+    def test_half_of_the_scale_outside_the_picture(self, tmp_path):
+        """What is left of it may be numbered in two ways; numerals or nothing decide."""
+        picture = cv2.imread(str(SAMPLES / "fan-inlet.jpg"))
+        path = tmp_path / "half.png"
+        cv2.imwrite(str(path), picture[: int(0.55 * picture.shape[0])])
+        reading = read_photo(path, instrument=instrument_of("fan-inlet"))
+        truth = [limb["levels"][0]["value"] for limb in answer_of("fan-inlet")["limbs"]]
+        if reading.status == "read":
+            for level, value in zip(levels_of(reading), truth, strict=True):
+                assert abs(level.value - value) < 4 * level.standard_uncertainty
+
+    def test_a_picture_turned_on_its_head(self, tmp_path):
+        path = tmp_path / "head.png"
+        picture = cv2.imread(str(SAMPLES / "fan-inlet.jpg"))
+        cv2.imwrite(str(path), picture[::-1, ::-1])
+        reading = read_photo(path, instrument=instrument_of("fan-inlet"))
+        assert reading.status != "read"
+
+    def test_a_mirrored_picture(self, tmp_path):
+        path = tmp_path / "mirror.png"
+        cv2.imwrite(str(path), cv2.imread(str(SAMPLES / "fan-inlet.jpg"))[:, ::-1])
+        assert read_photo(path, instrument=instrument_of("fan-inlet")).status != "read"
+
+    def test_no_photo_is_an_error(self, tmp_path):
+        path = tmp_path / "no.jpg"
+        path.write_text("no photo")
+        with pytest.raises(InputError):
+            read_photo(path)
+
+
+def test_what_the_reduction_lacks_is_a_reason_and_levels_stay():
+    text = (SAMPLES / "kerosene-line.toml").read_text()
+    without = "\n".join(
+        line for line in text.splitlines() if not line.startswith(("[tapping]", "height"))
+    )
+    reading = read_photo(SAMPLES / "kerosene-line.jpg", instrument=parse_instrument(without))
+    assert reading.status == "check"
+    assert reading.pressure is None
+    assert "pressure_not_computed" in [reason.code for reason in reading.reasons]
+    assert len(levels_of(reading)) == 2
