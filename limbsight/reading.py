@@ -61,6 +61,8 @@ STRIP_WIDTHS = 1.5
 """Half the width of a tube's strip, in outside diameters: the tube and a clip beside it."""
 SCALE_MARGIN = 0.15
 """How far beyond the scale's ends tubes are sampled, as a share of its length."""
+EXTRAPOLATED_SHARE = 0.1
+"""A map is trusted this share of its own length beyond the graduations that it rests on."""
 MIN_BORE_PX = 24.0
 """Pixels across the bore from which on the meniscus model, not the sampling, limits."""
 MIN_SHIFT_COLUMNS = 0.5
@@ -299,7 +301,7 @@ def _read_limb(
         levels, sure = _likeliest(fits)
         if not sure:
             reasons += (reason("liquid_uncertain", limb=name),)
-        reasons += _level_reasons(levels, known, name)
+        reasons += _level_reasons(levels, scale, known, name)
     return Limb(
         name=name,
         grid=grid,
@@ -397,15 +399,23 @@ def _layer_reasons(layers: Layers, known: Knowledge, limb: str) -> tuple[Reason,
 
 
 def _level_reasons(
-    levels: tuple[LevelFit, ...], known: Knowledge, limb: str
+    levels: tuple[LevelFit, ...], scale: NamedScale, known: Knowledge, limb: str
 ) -> tuple[Reason, ...]:
     spec = known.instrument.scale
+    found_heights = np.concatenate(
+        [heights_of(c.index, k, spec) for c, k in zip(scale.combs, scale.shifts, strict=True)]
+    )
+    carried = EXTRAPOLATED_SHARE * float(np.ptp(found_heights))
     slack = OFF_SCALE_DIVISIONS * spec.division
     found: list[Reason] = []
     for level in levels:
         if not spec.lowest - slack <= level.height <= spec.highest + slack:
             value = value_of_height(level.height, spec)
             found.append(reason("level_off_scale", limb=limb, value=value, unit=spec.unit))
+        elif not (
+            found_heights.min() - carried <= level.height <= found_heights.max() + carried
+        ):
+            found.append(reason("level_beyond_graduations", limb=limb))
         two_places = level.apex.reason == "level_ambiguous"
         if not (level.apex.ok or two_places):
             found.append(reason("level_unlike_meniscus", limb=limb))

@@ -111,6 +111,13 @@ _KINDS = (
         remedy="bring the level onto the scale before reading",
     ),
     ReasonKind(
+        code="level_beyond_graduations",
+        effect="check",
+        text="the graduations beside the level in the {limb} limb were not found; its height "
+        "is carried on from others",
+        remedy="retake with the graduations there in view, sharp and without glare",
+    ),
+    ReasonKind(
         code="level_competes",
         effect="check",
         text="the {limb} limb shows another interface as clear as the one reported",

@@ -53,6 +53,9 @@ MAX_GROWTH_STEPS = 25
 MIN_RUN = 5
 """An end of a comb counts once this many of the next indices are mostly filled."""
 MAX_COMBS = 8
+LEANS = 97
+"""Steps of 7.5 mrad: over half of a 1600 px scale an end strays 3 px, which the parabola takes
+up."""
 MAX_SPINES = 24
 MAX_BARREN = 8
 """Lines of ends tried at most, and tried in vain in a row once something was found."""
@@ -202,7 +205,7 @@ class _SpineVotes:
         self.segments = segments
         self.left = np.ones(len(segments), bool)
         self.middle = float(np.median(segments.y))
-        self.leans = np.linspace(-MAX_SLOPE, MAX_SLOPE, 145)
+        self.leans = np.linspace(-MAX_SLOPE, MAX_SLOPE, LEANS)
         # Specks are many, print stands out: votes count by the octaves above the faintest.
         floor = float(segments.strength.min())
         self.weight = np.clip(np.log2(segments.strength / floor), 0.0, MAX_OCTAVES)
@@ -413,9 +416,14 @@ def _fit_projective(index: IntArray, y: FloatArray) -> FloatArray | None:
     s = (index - middle) / half
     weight = np.ones_like(y)
     p: FloatArray = np.zeros(4)
+    sizes = np.array([1.0, 1.0, max(float(np.abs(y).max()), 1.0), 1.0])
+    design = np.stack([np.ones_like(s), s, -s * y, s**3], axis=1) / sizes
+    if len(s) < design.shape[1] or np.ptp(s) == 0:
+        return None
     for _ in range(5):
-        design = np.stack([np.ones_like(s), s, -s * y, s**3], axis=1)
-        p = np.asarray(np.linalg.lstsq(design * weight[:, None], y * weight, rcond=None)[0])
+        scaled = design * weight[:, None]
+        # Normal equations: the columns are of one size and nearly orthogonal.
+        p = np.linalg.solve(scaled.T @ scaled, scaled.T @ (y * weight)) / sizes
         residual = y - (p[0] + p[1] * s + p[3] * s**3) / (1 + p[2] * s)
         spread = max(1.4826 * float(np.median(np.abs(residual))), 0.02)
         weight = 1.0 / np.sqrt(1.0 + (residual / (2 * spread)) ** 2)

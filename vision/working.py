@@ -22,7 +22,7 @@ RIVAL_SHARE = 0.4
 """Dark and light lines are compared when the fewer are at least this share of the more."""
 BEYOND_END_PX = 4.0
 """Ends are found within 2 px; as much again clears the blur."""
-MANY, CLEARLY_SINGLE = 40, -0.08
+MANY, CLEARLY_SINGLE = 40, -0.05
 """Dark lines, this many and with long ones standing alone, are print: light ones need not be
 looked for."""
 PAIRING_WEIGHT = 5.0
