@@ -40,7 +40,7 @@ def map_of(u_focal: float = 0.025, noise_px: float = 0.1) -> ScaleMap:
         focal_relative_uncertainty=u_focal,
     )
     comb = COLUMN.comb(CAMERA, noise_px=noise_px)
-    return fit_scale_map((comb,), (COLUMN.numbers * COLUMN.division,), frame)
+    return fit_scale_map((comb,), (COLUMN.values,), frame)
 
 
 def level_at(value: float, scale_map: ScaleMap, tube: TubeGeometry = TUBE):

@@ -14,7 +14,7 @@ CAMERA = Camera(focal_px=700.0, distance=150.0, roll=6.0, pitch=4.0, yaw=2.0, k1
 COLUMNS = (Column(spine=-9.0, side="right"), Column(spine=9.0, side="left"))
 COMBS = tuple(column.comb(CAMERA) for column in COLUMNS)
 FRAME = Frame(width_px=360, height_px=640, focal_px=700.0, focal_relative_uncertainty=0.0)
-PLANE = fit_scale_map(COMBS, tuple(c.numbers * c.division for c in COLUMNS), FRAME).plane()
+PLANE = fit_scale_map(COMBS, tuple(c.values for c in COLUMNS), FRAME).plane()
 
 
 def grid_of(step=0.2, in_front=0.0):

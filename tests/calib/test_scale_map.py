@@ -52,7 +52,7 @@ def fitted(
     combs = [
         c.comb(camera, noise_px=noise_px, seed=seed + 7 * k) for k, c in enumerate(columns)
     ]
-    values = [c.numbers * c.division for c in columns]
+    values = [c.values for c in columns]
     return fit_scale_map(tuple(combs), tuple(values), frame_of(camera))
 
 
@@ -77,8 +77,8 @@ def test_plane_projects_like_the_camera_and_back(camera):
     x, y = grid_mm()
     for z in (0.0, 6.0):
         seen = camera.project(x, y, z)
-        across, value = plane.from_pixel(*seen, z)
-        back = plane.to_pixel(across, value, z)
+        across, value = plane.from_pixel(seen[0], seen[1], in_front=z)
+        back = plane.to_pixel(across, value, in_front=z)
         # Undoing k1 by fixed-point steps leaves k1 r^2 to the sixth power.
         np.testing.assert_allclose(back, seen, atol=1e-3)
     assert np.linalg.norm(plane.normal) == pytest.approx(1.0)
@@ -141,7 +141,7 @@ class TestUncertainty:
     @pytest.mark.parametrize("place", PLACES)
     def test_of_a_value_is_honest(self, fits, place):
         """Error over stated uncertainty scatters by one (chi: 60 runs tell it to 9 %)."""
-        x, y = (float(v) for v in NOISY.project(*map(np.array, place)))
+        x, y = (float(v) for v in NOISY.project(place[0], place[1]))
         scores = []
         for found in fits:
             slope = found.sensitivity(x, y)

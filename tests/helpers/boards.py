@@ -9,10 +9,11 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from typing import Any
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
 from limbsight.vision.graduations import Comb, Side
 from limbsight.vision.segments import Segments
@@ -52,7 +53,7 @@ class Camera:
         about_y = np.array([[np.cos(a), 0, np.sin(a)], [0, 1, 0], [-np.sin(a), 0, np.cos(a)]])
         about_x = np.array([[1, 0, 0], [0, np.cos(b), -np.sin(b)], [0, np.sin(b), np.cos(b)]])
         about_z = np.array([[np.cos(c), -np.sin(c), 0], [np.sin(c), np.cos(c), 0], [0, 0, 1]])
-        return np.diag([1.0, -1.0, -1.0]) @ about_y @ about_x @ about_z
+        return np.asarray(np.diag([1.0, -1.0, -1.0]) @ about_y @ about_x @ about_z)
 
     def on_plane(self, x_px: Array, y_px: Array, z: float = 0.0) -> tuple[Array, Array]:
         """Where the line of sight of a pixel meets the plane Z = z."""
@@ -63,10 +64,11 @@ class Camera:
         reach = (z - self.distance) / ray[..., 2]
         return self.x + reach * ray[..., 0], self.y + reach * ray[..., 1]
 
-    def project(self, x: Array, y: Array, z: float = 0.0) -> tuple[Array, Array]:
+    def project(self, x: ArrayLike, y: ArrayLike, z: float = 0.0) -> tuple[Array, Array]:
         """Pixel of a point of the board, or of one that stands in front of it."""
-        x, y = np.broadcast_arrays(np.asarray(x, float), np.asarray(y, float))
-        towards = np.stack([x - self.x, y - self.y, np.full(x.shape, z - self.distance)], -1)
+        across, up = np.broadcast_arrays(np.asarray(x, float), np.asarray(y, float))
+        away = np.full(across.shape, z - self.distance)
+        towards = np.stack([across - self.x, up - self.y, away], axis=-1)
         seen = towards @ self.axes
         straight = self.focal_px / self.half_diagonal * seen[..., :2] / seen[..., 2:]
         bent = straight
@@ -95,7 +97,11 @@ class Column:
     def numbers(self) -> NDArray[np.int64]:
         return np.arange(self.first, self.last + 1)
 
-    def length_of(self, k: Array) -> Array:
+    @property
+    def values(self) -> Array:
+        return np.asarray(self.numbers * self.division, np.float64)
+
+    def length_of(self, k: NDArray[Any]) -> Array:
         plain, middle, long = self.lengths
         half = self.every % 2 == 0
         rest = np.mod(k, self.every)

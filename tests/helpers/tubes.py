@@ -79,7 +79,8 @@ class Tube:
         for cover in self.covers:
             rows = (y > cover.rows[0]) & (y < cover.rows[1])
             picture[rows[:, None] & (away < cover.reach * self.width / 2)] = cover.colour
-        return picture.reshape(self.rows, s, self.columns, s, 3).mean(axis=(1, 3))
+        whole = picture.reshape(self.rows, s, self.columns, s, 3).mean(axis=(1, 3))
+        return np.asarray(whole, np.float64)
 
     def strip(
         self,

@@ -37,6 +37,12 @@ def answer_of(name):
     return tomllib.loads((SAMPLES / f"{name}.answer.toml").read_text())
 
 
+def fan_picture() -> np.ndarray:
+    picture = cv2.imread(str(SAMPLES / "fan-inlet.jpg"))
+    assert picture is not None
+    return np.asarray(picture)
+
+
 @pytest.fixture(scope="module")
 def fan():
     return read_sample("fan-inlet")
@@ -112,7 +118,7 @@ def test_a_photo_stored_turned_is_the_same(fan, tmp_path, orientation, turn):
 
 
 def test_half_the_size_agrees(fan, tmp_path):
-    picture = cv2.imread(str(SAMPLES / "fan-inlet.jpg"))
+    picture = fan_picture()
     height, width = picture.shape[:2]
     path = tmp_path / "small.png"
     size = (int(0.75 * width), int(0.75 * height))
@@ -187,7 +193,7 @@ class TestNotRead:
 
     def test_half_of_the_scale_outside_the_picture(self, tmp_path):
         """What is left of it may be numbered in two ways; numerals or nothing decide."""
-        picture = cv2.imread(str(SAMPLES / "fan-inlet.jpg"))
+        picture = fan_picture()
         path = tmp_path / "half.png"
         cv2.imwrite(str(path), picture[: int(0.55 * picture.shape[0])])
         reading = read_photo(path, instrument=instrument_of("fan-inlet"))
@@ -198,14 +204,14 @@ class TestNotRead:
 
     def test_a_picture_turned_on_its_head(self, tmp_path):
         path = tmp_path / "head.png"
-        picture = cv2.imread(str(SAMPLES / "fan-inlet.jpg"))
+        picture = fan_picture()
         cv2.imwrite(str(path), picture[::-1, ::-1])
         reading = read_photo(path, instrument=instrument_of("fan-inlet"))
         assert reading.status != "read"
 
     def test_a_mirrored_picture(self, tmp_path):
         path = tmp_path / "mirror.png"
-        cv2.imwrite(str(path), cv2.imread(str(SAMPLES / "fan-inlet.jpg"))[:, ::-1])
+        cv2.imwrite(str(path), fan_picture()[:, ::-1])
         assert read_photo(path, instrument=instrument_of("fan-inlet")).status != "read"
 
     def test_no_photo_is_an_error(self, tmp_path):

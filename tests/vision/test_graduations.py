@@ -24,7 +24,7 @@ def offsets(found: Comb, column: Column, camera: Camera) -> np.ndarray:
         nearest = int(np.argmin(np.abs(at - y)))
         assert abs(at[nearest] - y) < 0.3 * found.pitch_px
         numbers.append(truth.index[nearest])
-    return found.index - np.array(numbers)
+    return np.asarray(found.index - np.array(numbers))
 
 
 def combs_in(camera, *columns, **options):

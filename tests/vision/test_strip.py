@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import cv2
 import numpy as np
 import pytest
 
@@ -45,12 +46,10 @@ def test_linear_light_is_red_first():
 )
 def test_linearising_a_part_changes_nothing(x, y):
     """Averages of light, not of codes: black and white half way give half the light."""
-    import cv2
-
-    at = grid(np.linspace(*x, 7), np.linspace(*y, 9))
-    whole = cv2.remap(
-        to_linear(PICTURE), *at, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE
-    )
+    columns, rows = grid(np.linspace(x[0], x[1], 7), np.linspace(y[0], y[1], 9))
+    at = (columns, rows)
+    light = to_linear(PICTURE)
+    whole = cv2.remap(light, columns, rows, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
     np.testing.assert_allclose(sample_linear(PICTURE, *at), whole[:, :, ::-1], atol=2e-3)
 
 

@@ -66,7 +66,7 @@ def shift_of(camera: Camera, column: Column, picture: np.ndarray) -> np.ndarray:
     truth = column.comb(camera).lines
     at = truth.y_at(np.full(len(truth), float(np.median(comb.lines.x))))
     found = comb.lines.y_at(np.full(len(comb.lines), float(np.median(comb.lines.x))))
-    return np.abs(found[:, None] - at[None, :]).min(axis=1) / comb.pitch_px
+    return np.asarray(np.abs(found[:, None] - at[None, :]).min(axis=1) / comb.pitch_px)
 
 
 @pytest.mark.parametrize("thickness", [0.2, 0.45])
