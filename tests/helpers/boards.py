@@ -176,7 +176,7 @@ def photograph(
     blur_px: float = 0.8,
     noise: float = 1.0,
     gamma: float | None = None,
-    supersample: int = 4,
+    supersample: int = 2,
     seed: int = 0,
 ) -> NDArray[np.uint8]:
     """Take a picture, shape (H, W, 3), blue, green, red.

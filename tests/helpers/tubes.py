@@ -53,7 +53,7 @@ class Tube:
     """How far the levels lean, rows per column."""
 
     def light(self) -> NDArray[np.float64]:
-        s = 3
+        s = 2
         y = (np.arange(self.rows * s) + 0.5) / s - 0.5
         x = (np.arange(self.columns * s) + 0.5) / s - 0.5
         away = np.abs(x - 0.5 * (self.columns - 1))[None, :]
