@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -27,6 +28,10 @@ a line) ..."""
 MIN_MARGIN_WITH_NUMERALS = 6.9
 """... and ln 1000 where the printed numbers bear it out; where they stand so clearly beside
 their graduations that they settle the place alone, their own bound holds."""
+MIN_AGREEMENT = 0.5
+MIN_IN_STEP = 4
+"""Share of the labels that must bear the file out, and pairs of labels in step from which on
+the rest is no chance reading: four times one in a hundred."""
 EXTRA_GRADUATIONS = 3
 """Places beyond the found ends that are looked at, for numerals of missed graduations."""
 
@@ -87,6 +92,7 @@ def name_graduations(
         if spoken.shifts != indexing.shifts:
             scale_map = _map(combs, spoken, scale, frame)
         indexing = spoken
+    _check_against_numerals(verdict, scale)
     if indexing.margin < _needed_margin(verdict):
         raise NotMeasurable("", code="scale_ambiguous")
     named = [
@@ -99,6 +105,33 @@ def name_graduations(
         shifts=tuple(shift for _, shift in named),
         map=scale_map,
     )
+
+
+def _check_against_numerals(verdict: NumeralVerdict, scale: ScaleSpec) -> None:
+    """Refuse a file whose numbers are not those printed.
+
+    The labels read well, because they follow each other by the file's own steps, but most are
+    not what any place of the file's scale would put there.
+    """
+    if verdict.agreement >= MIN_AGREEMENT:
+        return
+    read = [
+        (label.index, float(label.read)) for label in verdict.labels if _is_number(label.read)
+    ]
+    in_step = sum(
+        abs(abs(b - a) - (j - i) * scale.division) < 0.1 * scale.division
+        for (i, a), (j, b) in pairwise(read)
+    )
+    if in_step >= MIN_IN_STEP:
+        raise NotMeasurable(
+            "the printed numbers are not those of the instrument file; check lowest, highest "
+            "and numbers, or whether this is another instrument",
+            code="scale_differs_from_file",
+        )
+
+
+def _is_number(text: str) -> bool:
+    return text.replace(".", "", 1).isdigit()
 
 
 def _needed_margin(verdict: NumeralVerdict) -> float:

@@ -31,12 +31,6 @@ _KINDS = (
         remedy="retake facing the scale, closer, sharp and without glare on the graduations",
     ),
     ReasonKind(
-        code="blurred",
-        effect="refused",
-        text="the picture is too blurred: edges spread over {blur:.0f} px",
-        remedy="hold the camera still, tap to focus on the scale and retake",
-    ),
-    ReasonKind(
         code="too_few_pixels",
         effect="refused",
         text="a division is {pitch:.1f} px here, {needed:.1f} are needed",
@@ -134,13 +128,6 @@ _KINDS = (
         effect="check",
         text="the level in the {limb} limb is known only to +-{width:.2g} {unit}",
         remedy="look at the overlay; retake with softer light, level with the meniscus",
-    ),
-    ReasonKind(
-        code="focal_length_unknown",
-        effect="check",
-        text="the picture does not tell its focal length and the camera stood too close for "
-        "that not to matter ({part:.1f} divisions of uncertainty)",
-        remedy="send the original file with its EXIF data, or retake from farther away",
     ),
     ReasonKind(
         code="liquid_uncertain",

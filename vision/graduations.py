@@ -35,7 +35,7 @@ SLOPE_ERROR = 0.01
 a third of the shortest lines (17 px), as seen on motion-blurred scales."""
 GHOST_SCATTER = 2.0
 GHOST_LENGTH = 0.6
-GHOST_COUNT = 0.4
+GHOST_WEIGHT = 0.3
 MAX_TURN = 0.1
 """Lines bent by a tube's wall scatter two to eight times as much as the print beside it and
 show over the width of the wall only. MAX_TURN [rad]: what the slopes along a scale may miss
@@ -53,9 +53,8 @@ MAX_GROWTH_STEPS = 25
 MIN_RUN = 5
 """An end of a comb counts once this many of the next indices are mostly filled."""
 MAX_COMBS = 8
-LEANS = 97
-"""Steps of 7.5 mrad: over half of a 1600 px scale an end strays 3 px, which the parabola takes
-up."""
+LEANS = 145
+"""Steps of 5 mrad: over half of a 1600 px scale an end strays 2 px."""
 MAX_SPINES = 24
 MAX_BARREN = 8
 """Lines of ends tried at most, and tried in vain in a row once something was found."""
@@ -181,10 +180,15 @@ def join_combs(combs: tuple[Comb, ...]) -> tuple[tuple[Comb, ...], ...]:
     return tuple(solid)
 
 
+def _weight(comb: Comb) -> float:
+    """How much print a column shows: its lines times their strength."""
+    return len(comb.index) * float(np.median(comb.lines.strength))
+
+
 def _without_ghosts(group: list[Comb]) -> tuple[Comb, ...]:
     """Drop columns seen through the wall of a tube: bent, and shorter than the print."""
     steadiest = min(comb.residual_px for comb in group)
-    fullest = max(group, key=lambda comb: len(comb.index))
+    fullest = max(group, key=_weight)
     usual = float(np.median(fullest.lines.length))
     return tuple(
         comb
@@ -193,7 +197,7 @@ def _without_ghosts(group: list[Comb]) -> tuple[Comb, ...]:
         or (
             comb.residual_px <= max(GHOST_SCATTER * steadiest, 0.15)
             and np.median(comb.lines.length) >= GHOST_LENGTH * usual
-            and len(comb.index) >= GHOST_COUNT * len(fullest.index)
+            and _weight(comb) >= GHOST_WEIGHT * _weight(fullest)
         )
     )
 
@@ -368,7 +372,7 @@ def _walk(y: FloatArray) -> tuple[IntArray, IntArray] | None:
     counts = (np.abs(logs[:, None] - logs[None, :]) < 0.12).sum(axis=1)
     pitch = float(np.exp(np.median(logs[np.abs(logs - logs[int(np.argmax(counts))]) < 0.12])))
     regular = np.abs(steps / pitch - 1) < 0.2
-    run = np.convolve(regular.astype(float), np.ones(6), mode="same")
+    run = np.convolve(regular.astype(float), np.ones(2 * WALK_WINDOW), mode="same")
     start = int(np.argmax(run))
     up = _walk_one_way(y, start, pitch, +1)
     down = _walk_one_way(y, start, pitch, -1)
@@ -485,18 +489,24 @@ def _inside(segments: Segments, comb: Comb) -> NDArray[np.bool_]:
     return np.asarray(within & (overlap > 0.5 * np.minimum(segments.length, right - left)))
 
 
+def _carried(lines: Segments, x: float) -> FloatArray:
+    """y of every line at ``x``, by slopes smoothed along the scale [px]."""
+    slope = np.polyval(np.polyfit(lines.y, lines.slope, 1), lines.y)
+    return np.asarray(lines.y + slope * (x - lines.x))
+
+
 def _step_between(one: Comb, other: Comb) -> tuple[float, float] | None:
     """Return how much the other's index is behind, fractional, and its standard error."""
-    slope_fit = np.polyfit(one.lines.y, one.lines.slope, 1)
     x_other = float(np.median(other.lines.x))
     apart_px = x_other - one.lines.x
-    y_there = one.lines.y + np.polyval(slope_fit, one.lines.y) * apart_px
+    # Both are carried to one upright line: in a turned picture the columns lean.
+    y_there, y_own = _carried(one.lines, x_other), _carried(other.lines, x_other)
     # np.interp would hold the end values outside the range: compare the common part only.
-    common = (other.lines.y >= y_there.min()) & (other.lines.y <= y_there.max())
+    common = (y_own >= y_there.min()) & (y_own <= y_there.max())
     if common.sum() < MIN_GRADUATIONS:
         return None
     order = np.argsort(y_there)
-    y = other.lines.y[common]
+    y = y_own[common]
     expected = np.interp(y, y_there[order], one.index[order].astype(float))
     behind = expected - other.index[common]
     # Perspective turns the lines steadily along the scale; slopes of lines miss part of it.

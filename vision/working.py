@@ -43,30 +43,29 @@ class WorkingImage:
 
     bgr: NDArray[np.uint8]
     factor: float
-
-    @property
-    def full_size_px(self) -> tuple[int, int]:
-        """Width and height of the full picture."""
-        height, width = self.bgr.shape[:2]
-        return round(width * self.factor), round(height * self.factor)
+    full_size_px: tuple[int, int]
+    """Width and height of the full picture."""
 
 
 def full_size(bgr: NDArray[np.uint8]) -> WorkingImage:
     """Return the picture as it is."""
-    return WorkingImage(bgr=bgr, factor=1.0)
+    height, width = bgr.shape[:2]
+    return WorkingImage(bgr=bgr, factor=1.0, full_size_px=(width, height))
 
 
 def working_image(bgr: NDArray[np.uint8]) -> WorkingImage:
     """Reduce a picture to the search size by area averages."""
     height, width = bgr.shape[:2]
-    factor = float(np.sqrt(height * width / WORKING_PIXELS))
-    if factor <= 1.2:
-        return WorkingImage(bgr=bgr, factor=1.0)
-    # Whole factors keep the centres of blocks exact and are faster.
-    factor = float(np.ceil(factor)) if factor > 1.5 else factor
-    size = (round(width / factor), round(height / factor))
-    small = cv2.resize(bgr, size, interpolation=cv2.INTER_AREA)
-    return WorkingImage(bgr=np.asarray(small, np.uint8), factor=width / size[0])
+    # Whole factors of a picture cut to whole blocks keep every centre exact, and are fast.
+    factor = round(float(np.sqrt(height * width / WORKING_PIXELS)))
+    if factor <= 1:
+        return full_size(bgr)
+    rows, columns = height // factor, width // factor
+    whole = bgr[: rows * factor, : columns * factor]
+    small = cv2.resize(whole, (columns, rows), interpolation=cv2.INTER_AREA)
+    return WorkingImage(
+        bgr=np.asarray(small, np.uint8), factor=float(factor), full_size_px=(width, height)
+    )
 
 
 def find_scales(working: WorkingImage) -> tuple[tuple[Comb, ...], ...]:
