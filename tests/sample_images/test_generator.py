@@ -54,7 +54,7 @@ def test_camera_angles():
 
 
 def test_drawn_lines_lie_where_the_truth_says(case):
-    """Centroid of a graduation line in the noiseless picture, within 0.2 px (scenes vary with faces)."""
+    """Centroid of a graduation line in the noiseless picture, within 0.2 px."""
     g, cam, scale = case.graduation, case.camera, case.scales[0]
     face = min(
         case.world.scene.faces,
