@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 import cv2
 import numpy as np
 from numpy.typing import NDArray
+from scipy.ndimage import median_filter
 
 from limbsight.vision.graduations import Comb, find_combs, join_combs
 from limbsight.vision.segments import Segments, find_segments
@@ -16,6 +17,8 @@ WORKING_PIXELS = 3.2e6
 search stays under a tenth of a second."""
 SHORT_QUANTILE = 0.3
 """Four fifths of the lines of a scale are short; the rest may be found too short or long."""
+OVERHANG_TREND = 15
+"""Lines over which the surroundings are taken for steady."""
 OVERHANG_PARTS = (1.2, 1.35, 1.5)
 """Where long lines are looked for, in lengths of the short ones from the spine."""
 RIVAL_SHARE = 0.4
@@ -25,6 +28,8 @@ BEYOND_END_PX = 4.0
 MANY, CLEARLY_SINGLE = 40, -0.05
 """Dark lines, this many and with long ones standing alone, are print: light ones need not be
 looked for."""
+NOT_PAIRED, CLEARLY_ON_BOARD = 0.03, 0.8
+"""Gaps pair by 0.07 or more; gaps and their multiples that end on the board pair by 0.28."""
 PAIRING_WEIGHT = 5.0
 STRENGTH_WEIGHT = 5.0
 """A tenth more bend of the brightness weighs like half of the contrast at the ends."""
@@ -82,7 +87,7 @@ def find_scales(working: WorkingImage) -> tuple[tuple[Comb, ...], ...]:
     for dark in (True, False):
         groups = _with_overhang(grey, join_combs(find_combs(find_segments(grey, dark=dark))))
         found.append(groups)
-        if _size(groups) >= MANY and _pairing(groups) < CLEARLY_SINGLE:
+        if _size(groups) >= MANY and _is_clearly_print(grey, groups):
             break
     most = max(_size(groups) for groups in found)
     enough = [groups for groups in found if groups and _size(groups) >= RIVAL_SHARE * most]
@@ -101,6 +106,15 @@ def _with_overhang(
     )
 
 
+def _is_clearly_print(grey: NDArray[np.uint8], groups: tuple[tuple[Comb, ...], ...]) -> bool:
+    pairing = _pairing(groups)
+    if pairing < CLEARLY_SINGLE:
+        return True
+    # Lines of one length tell nothing by their neighbours: then both ends must be on board.
+    ends = max(_ends_on_board(grey, comb) for comb in groups[0])
+    return pairing < NOT_PAIRED and ends >= CLEARLY_ON_BOARD
+
+
 def _pairing(groups: tuple[tuple[Comb, ...], ...]) -> float:
     """Least correlation of neighbours' overhang among the columns of the best group."""
     return min(_neighbour_correlation(comb.overhang) for comb in groups[0])
@@ -109,6 +123,8 @@ def _pairing(groups: tuple[tuple[Comb, ...], ...]) -> float:
 def _neighbour_correlation(overhang: NDArray[np.float64] | None) -> float:
     if overhang is None or np.ptp(overhang) == 0:
         return 0.0
+    # Tubes and shadows beside the scale change slowly along it: only neighbours matter.
+    overhang = overhang - median_filter(overhang, size=OVERHANG_TREND, mode="nearest")
     low, high = np.quantile(overhang, [0.01, 0.99])
     clipped = np.clip(overhang, low, high)
     return float(np.corrcoef(clipped[:-1], clipped[1:])[0, 1]) if np.ptp(clipped) else 0.0
