@@ -22,6 +22,7 @@ from scipy.linalg import block_diag, cho_factor, cho_solve
 from scipy.special import ndtr
 
 from limbsight.calib.meniscus import ApexFit, FluidOptics, MeniscusPhysics, TubeView
+from limbsight.calib.meniscus_optics import Paths
 from limbsight.calib.meniscus_picture import (
     Physics,
     Picture,
@@ -311,18 +312,29 @@ class _State:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class _Edges:
+    """A picture as a staircase from its lowest ray up: where its steps are (J,), px, and how
+    far each one falls (J, 3, K), to what its last ray shows (3, K)."""
+
+    edge_px: Array
+    drop: Array
+    last: Array
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class _Traced:
     """Pictures at one point of the physics, and one step from it in each unknown."""
 
     at: Array
     steps: Array
-    pictures: list[Picture]
+    pictures: list[_Edges]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Kernels:
-    """Borders of the rays in units of the blur (N, M + 1), and weights (N, M): as blurred,
-    and by the wider spread that sharpening takes off."""
+    """How much of each step of a picture is above each row of the profile, (N, J): as
+    blurred, and by the wider spread that sharpening takes off; and the steps' distances in
+    units of the blur."""
 
     z: Array
     sharp: Array
@@ -368,10 +380,8 @@ class _Fit:
         light = light_paths(self.around, self.nominal)
         found = []
         for start in self._starts():
-            steps, others = self._variants(start)
-            bundle = pictures(self.around, self._physics(start), others, light)
-            traced = _Traced(at=start, steps=steps, pictures=bundle)
-            found += [(cost, state, traced) for cost, state in self._search(bundle[0])]
+            base, traced = self._traced(start, light)
+            found += [(cost, state, traced) for cost, state in self._search(base)]
         found.sort(key=lambda f: f[0])
         candidates = []
         for cost, state, traced in found[
@@ -380,19 +390,15 @@ class _Fit:
             if cost > _CANDIDATE_COST * found[0][0]:
                 break
             state.physics = traced.at.copy()
-            state.factors = self._factors(state, traced.pictures[0])
             candidates.append(self._improved(state, traced))
         noise = min(_inflation(last.residual.reshape(-1, 3)) for _, last in candidates)
-        candidates.sort(key=lambda c: self._implausibility(c[0], c[1], noise))
-        state, last = candidates[0]
-        rival = self._rival(candidates, noise)
+        worse = np.array([self._implausibility(*c, noise) for c in candidates])
+        state, last = candidates[int(worse.argmin())]
+        rival = self._rival(state, [other for other, _ in candidates], worse)
         self.sigma = self.sigma * math.sqrt(_inflation(last.residual.reshape(-1, 3)))
         for _ in range(_MORE_ROUNDS):
             at = state.physics.copy()
-            steps, others = self._variants(at)
-            bundle = pictures(self.around, self._physics(at), others, light)
-            state.factors = self._factors(state, bundle[0])
-            state, last = self._improved(state, _Traced(at=at, steps=steps, pictures=bundle))
+            state, last = self._improved(state, self._traced(at, light)[1])
             if np.abs(state.physics - at).max(initial=0.0) < _SETTLED:
                 break
         return self._result(state, last, rival)
@@ -412,15 +418,12 @@ class _Fit:
             + np.linalg.slogdet(normal)[1]
         )
 
-    def _rival(self, candidates: list[tuple[_State, _Linear]], noise: float) -> float:
+    def _rival(self, best: _State, candidates: list[_State], implausibility: Array) -> float:
         """Spread, px, that other positions nearly as plausible add to the best one."""
-        position = np.array([state.shift_px for state, _ in candidates])
-        worse = np.array(
-            [self._implausibility(state, last, noise) for state, last in candidates]
-        )
-        odds = np.exp(-0.5 * (worse - worse[0]) / _TEMPER)
+        position = np.array([state.shift_px for state in candidates])
+        odds = np.exp(-0.5 * (implausibility - implausibility.min()) / _TEMPER)
         odds /= odds.sum()
-        return float(np.sqrt(odds @ (position - position[0]) ** 2))
+        return float(np.sqrt(odds @ (position - best.shift_px) ** 2))
 
     # -- physics
 
@@ -458,47 +461,52 @@ class _Fit:
             others.append(replace(base, **{prior.field: moved}))
         return np.array(steps), others
 
+    def _traced(self, at: Array, light: Paths) -> tuple[Picture, _Traced]:
+        """The picture at one point of the physics; that and the steps from it."""
+        steps, others = self._variants(at)
+        bundle = pictures(self.around, self._physics(at), others, light)
+        edges = [self._edges(picture) for picture in bundle]
+        return bundle[0], _Traced(at=at, steps=steps, pictures=edges)
+
     # -- picture to profile
 
-    def _spread(
-        self, picture: Picture, shift_px: float, log_blur: float, rows: Array | None = None
-    ) -> Array:
-        """Weights of the rays in each row of the profile, (N, M)."""
-        return np.diff(ndtr(self._standardised(picture, shift_px, log_blur, rows)), axis=1)
+    def _edges(self, picture: Picture) -> _Edges:
+        return _Edges(
+            edge_px=picture.border[1:-1] * self.px,
+            drop=picture.value[:-1] - picture.value[1:],
+            last=picture.value[-1],
+        )
 
     def _standardised(
-        self, picture: Picture, shift_px: float, log_blur: float, rows: Array | None = None
+        self, edge_px: Array, shift_px: float, log_blur: float, rows: Array | None = None
     ) -> Array:
+        """Height of the edges over the rows, in units of the blur, (N, J)."""
         sigma = math.hypot(math.exp(log_blur), math.sqrt(_PIXEL_VARIANCE))
-        border = picture.border * self.px
-        border[0], border[-1] = -1e6, 1e6
         rows = self.rows if rows is None else rows
-        return np.asarray((border - (rows - shift_px)[:, None]) / sigma)
+        return np.asarray((edge_px - (rows - shift_px)[:, None]) / sigma)
 
-    def _kernels(self, picture: Picture, state: _State) -> _Kernels:
-        blur = math.exp(state.log_blur)
-        z = self._standardised(picture, state.shift_px, state.log_blur)
-        wide = math.log(math.hypot(blur, _HALO_WIDTH_PX))
+    def _kernels(self, picture: _Edges, state: _State) -> _Kernels:
+        wide = math.log(math.hypot(math.exp(state.log_blur), _HALO_WIDTH_PX))
+        z = self._standardised(picture.edge_px, state.shift_px, state.log_blur)
         return _Kernels(
             z=z,
-            sharp=np.diff(ndtr(z), axis=1),
-            wide=self._spread(picture, state.shift_px, wide),
+            sharp=_below(z),
+            wide=_below(self._standardised(picture.edge_px, state.shift_px, wide)),
         )
 
-    def _sampled(self, picture: Picture, state: _State, kernels: _Kernels) -> Array:
+    def _sampled(self, picture: _Edges, state: _State, kernels: _Kernels) -> Array:
         """Columns at the profile's rows, (N, 3, K)."""
         kernel = (1.0 + state.halo) * kernels.sharp - state.halo * kernels.wide
-        m, channels, k = picture.value.shape
-        return np.asarray(
-            (kernel @ picture.value.reshape(m, -1)).reshape(len(self.rows), channels, k)
-        )
+        j, channels, k = picture.drop.shape
+        stairs = kernel @ picture.drop.reshape(j, -1)
+        return np.asarray(stairs.reshape(len(self.rows), channels, k) + picture.last)
 
     # -- search
 
     def _search(self, base: Picture) -> list[tuple[float, _State]]:
         """Best positions on a half-pixel grid, without the board's unevenness."""
         keep = ~is_uneven(base.value.shape[2])
-        plain = Picture(border=base.border, value=base.value[:, :, keep])
+        plain = self._edges(Picture(border=base.border, value=base.value[:, :, keep]))
         mean, precision = self.mean[keep], self.precision[np.ix_(keep, keep)]
         reach = math.ceil(self.search_px)
         costs, blurs = np.full(4 * reach + 1, np.inf), np.zeros(4 * reach + 1)
@@ -521,70 +529,87 @@ class _Fit:
         ]
 
     def _costs(
-        self, picture: Picture, reach: int, log_blur: float, mean: Array, precision: Array
+        self, picture: _Edges, reach: int, log_blur: float, mean: Array, precision: Array
     ) -> Array:
         """Robust cost at positions from ``-reach`` to ``reach`` by half pixels."""
-        m, channels, k = picture.value.shape
+        j, channels, k = picture.drop.shape
         n, shifts = len(self.rows), 4 * reach + 1
         half_rows = self.rows[0] + 0.5 * np.arange(-2 * reach, 2 * (n - 1) + 2 * reach + 1)
-        sampled = self._spread(picture, 0.0, log_blur, half_rows) @ picture.value.reshape(
-            m, -1
-        )
+        stairs = _below(self._standardised(picture.edge_px, 0.0, log_blur, half_rows))
+        sampled = (stairs @ picture.drop.reshape(j, -1)).reshape(-1, channels, k)
+        sampled = (sampled + picture.last).transpose(1, 0, 2)
         # A shift by half a pixel is one step back on the half-pixel rows.
-        row = 2 * np.arange(n)[None] + (shifts - 1 - np.arange(shifts))[:, None]
-        stacked = sampled[row].reshape(shifts, n, channels, k).transpose(0, 2, 1, 3)
+        first = shifts - 1 - np.arange(shifts)
+        row = 2 * np.arange(n) + first[:, None]
         weight = self.sigma**-2
-        transposed = stacked.transpose(0, 1, 3, 2)
-        normal = (transposed @ stacked) * weight[:, None, None] + precision
-        right = (transposed @ self.data.T[:, :, None])[..., 0] * weight[:, None]
-        factors = np.linalg.solve(normal, (right + precision @ mean)[..., None])
-        model = (stacked @ factors)[..., 0]
-        away = factors[..., 0] - mean
-        residual = (model - self.data.T) / self.sigma[:, None]
+        # Products summed over every second row: differences of running sums.
+        product = sampled[:, :, :, None] * sampled[:, :, None, :]
+        running = np.zeros((channels, len(half_rows) + 2, k, k))
+        np.cumsum(product[:, ::2], axis=1, out=running[:, 2::2])
+        np.cumsum(product[:, 1::2], axis=1, out=running[:, 3::2])
+        normal = running[:, first + 2 * n] - running[:, first]
+        normal = normal * weight[:, None, None, None] + precision
+        moved = np.zeros((channels, shifts, len(half_rows)))
+        moved[:, np.arange(shifts)[:, None], row] = self.data.T[:, None, :]
+        right = (moved @ sampled) * weight[:, None, None] + precision @ mean
+        factors = np.linalg.solve(normal, right[..., None])[..., 0]
+        model = (factors @ sampled.transpose(0, 2, 1))[:, np.arange(shifts)[:, None], row]
+        away = factors - mean
+        residual = (model - self.data.T[:, None, :]) / self.sigma[:, None, None]
         cost = _CAUCHY_SCALE**2 * np.log1p((residual / _CAUCHY_SCALE) ** 2)
-        return np.asarray(
-            cost.sum(axis=(1, 2)) + np.einsum("sck,kl,scl->s", away, precision, away)
-        )
+        prior = ((away @ precision) * away).sum(axis=(0, 2))
+        return np.asarray(cost.sum(axis=(0, 2)) + prior)
 
     # -- refinement
 
-    def _factors(self, state: _State, picture: Picture) -> Array:
-        """Best brightness factors for the rest of the state as it stands, (3, K)."""
-        sampled = self._sampled(picture, state, self._kernels(picture, state))
-        return _solved(sampled, self.data, self.sigma**-2, self.mean, self.precision)
-
     def _improved(self, state: _State, traced: _Traced) -> tuple[_State, _Linear]:
-        """Gauss-Newton steps within one linearisation of the physics."""
-        sharp = self._model(traced.pictures[0], state)
-        moved = [
-            (self._model(picture, state) - sharp) / step
-            for picture, step in zip(traced.pictures[1:], traced.steps, strict=True)
-        ]
+        """Gauss-Newton steps within one linearisation of the physics, from the brightness
+        factors that fit best."""
+        base = traced.pictures[0]
+        kernels = self._kernels(base, state)
+        centre = self._sampled(base, state, kernels)
+        weight = self.sigma**-2
+        state.factors = _solved(centre, self.data, weight, self.mean, self.precision)
+        moved = self._by_physics(state, traced, kernels)
+        last = self._linearised(state, traced, kernels, moved)
         for _ in range(_STEPS_PER_ROUND):
-            last = self._linearised(state, traced, moved)
             weighted = last.jacobian * last.weight[:, None]
             normal = weighted.T @ last.jacobian + self.prior_matrix
             right = weighted.T @ last.residual + self.prior_matrix @ self._from_mean(state)
             state = self._stepped(state, traced.at, cho_solve(cho_factor(normal), right))
-        return state, self._linearised(state, traced, moved)
+            kernels = self._kernels(base, state)
+            last = self._linearised(state, traced, kernels, moved)
+        return state, last
 
-    def _linearised(self, state: _State, traced: _Traced, moved: list[Array]) -> _Linear:
+    def _by_physics(self, state: _State, traced: _Traced, kernels: _Kernels) -> Array:
+        """The profile's derivatives by the physics, without sharpening, (N, 3, P)."""
+        base, *others = traced.pictures
+        edges = np.concatenate([picture.edge_px for picture in others])
+        below = _below(self._standardised(edges, state.shift_px, state.log_blur))
+        before = _model(base, kernels.sharp, state.factors)
+        out = np.empty((*before.shape, len(others)))
+        first = 0
+        for j, (picture, step) in enumerate(zip(others, traced.steps, strict=True)):
+            end = first + len(picture.edge_px)
+            out[:, :, j] = _model(picture, below[:, first:end], state.factors) - before
+            out[:, :, j] /= step
+            first = end
+        return out
+
+    def _linearised(
+        self, state: _State, traced: _Traced, kernels: _Kernels, moved: Array
+    ) -> _Linear:
         """``moved`` holds the profile's derivatives by the physics."""
         base = traced.pictures[0]
-        kernels = self._kernels(base, state)
         centre = self._sampled(base, state, kernels)
-        value = np.einsum("nck,ck->nc", centre, state.factors)
-        columns = self._optical_derivatives(base, state, kernels)
-        for q, q_at, column in zip(state.physics, traced.at, moved, strict=True):
-            value = value + (q - q_at) * column
+        value = (centre * state.factors).sum(axis=2) + moved @ (state.physics - traced.at)
         n, channels, k = centre.shape
-        columns += moved
-        jacobian = np.zeros((n, channels, len(columns) + channels * k))
-        for j, column in enumerate(columns):
-            jacobian[:, :, j] = column
+        own = 3 + len(self.priors)
+        jacobian = np.zeros((n, channels, own + channels * k))
+        jacobian[:, :, :3] = self._optical_derivatives(base, state, kernels)
+        jacobian[:, :, 3:own] = moved
         for c in range(channels):
-            first = len(columns) + c * k
-            jacobian[:, c, first : first + k] = centre[:, c]
+            jacobian[:, c, own + c * k : own + (c + 1) * k] = centre[:, c]
         residual = ((self.data - value) / self.sigma).reshape(-1)
         jacobian /= self.sigma[:, None]
         return _Linear(
@@ -593,24 +618,17 @@ class _Fit:
             weight=1.0 / (1.0 + (residual / _CAUCHY_SCALE) ** 2),
         )
 
-    def _model(self, picture: Picture, state: _State) -> Array:
-        """The profile without sharpening, (N, 3)."""
-        kernel = self._spread(picture, state.shift_px, state.log_blur)
-        return np.asarray(kernel @ np.einsum("mck,ck->mc", picture.value, state.factors))
-
-    def _optical_derivatives(
-        self, picture: Picture, state: _State, kernels: _Kernels
-    ) -> list[Array]:
-        """By position (px), logarithm of the blur, and sharpening; (N, 3) each."""
-        rays = np.einsum("mck,ck->mc", picture.value, state.factors)
+    def _optical_derivatives(self, picture: _Edges, state: _State, kernels: _Kernels) -> Array:
+        """By position (px), logarithm of the blur, and sharpening; (N, 3, 3)."""
+        drop = (picture.drop * state.factors).sum(axis=2)
         blur = math.exp(state.log_blur)
         sigma = math.hypot(blur, math.sqrt(_PIXEL_VARIANCE))
         z = kernels.z
         density = np.exp(-0.5 * np.minimum(z * z, 80.0)) / math.sqrt(2.0 * math.pi)
-        by_shift = np.diff(density, axis=1) @ rays / sigma
-        by_blur = np.diff(-z * density, axis=1) @ rays * (blur / sigma) ** 2
-        by_halo = (kernels.sharp - kernels.wide) @ rays
-        return [(1.0 + state.halo) * by_shift, (1.0 + state.halo) * by_blur, by_halo]
+        by_shift = density @ drop * ((1.0 + state.halo) / sigma)
+        by_blur = -(z * density) @ drop * ((1.0 + state.halo) * (blur / sigma) ** 2)
+        by_halo = (kernels.sharp - kernels.wide) @ drop
+        return np.stack([by_shift, by_blur, by_halo], axis=2)
 
     def _from_mean(self, state: _State) -> Array:
         """Way back to the prior means, for the whole vector."""
@@ -721,6 +739,24 @@ _STEPS_PER_ROUND = 2
 _LONGEST_STEP = 1.5
 _SETTLED = 0.6
 """Prior standard deviations: below, tracing anew changes nothing that matters."""
+
+
+def _below(z: Array) -> Array:
+    """The normal distribution, evaluated only where it is neither 0 nor 1."""
+    out = (z > 0.0).astype(float)
+    between = np.abs(z) < _FARTHEST
+    out[between] = ndtr(z[between])
+    return out
+
+
+_FARTHEST = 6.0
+"""Standard deviations; beyond lies 1e-9."""
+
+
+def _model(picture: _Edges, below: Array, factors: Array) -> Array:
+    """The profile that brightness factors (3, K) make of a picture, (N, 3)."""
+    drop = (picture.drop * factors).sum(axis=2)
+    return np.asarray(below @ drop + (picture.last * factors).sum(axis=1))
 
 
 def _solved(

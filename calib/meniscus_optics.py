@@ -29,11 +29,13 @@ from limbsight.calib.meniscus_shape import Surface
 Array = NDArray[np.float64]
 Index = NDArray[np.int64]
 
-_Ends = list[tuple[Index, Index, Array]]
+_Ends = list[tuple[Index, int, Array]]
 """Parts of the outcome: numbers of the rays, how they end, their table."""
 
 BACK, FRONT, TRAPPED, COLUMN = 0, 1, 2, 3
 """How a path ends: out by the back wall, by the front wall, never, on the opaque column."""
+_OUT = -1
+"""Out by a wall whose reflection is still to be reckoned."""
 
 MIRROR_REFLECTANCE = 0.75
 """Mercury against air or glass, visible light: 0.7 to 0.8 over angle and colour (from
@@ -45,6 +47,7 @@ _FAINTEST_BRANCH = 0.02
 _HALF_NODES = 32
 _NODES = np.sin(0.5 * np.pi * np.linspace(-1.0, 1.0, 2 * _HALF_NODES + 1))
 """Where the surface is tabulated: close together at the walls, where it turns fastest."""
+_NODES_AND_ONE = np.stack([_NODES, np.ones_like(_NODES)])
 
 _SURFACE_TOLERANCE = 3e-4
 """Above the error of straight lines between the nodes, so that a ray just reflected at
@@ -84,7 +87,7 @@ class Scene:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Paths:
-    """Ends of all paths of a bundle of rays; a ray that splits has several.
+    """Ends of all paths of a bundle of rays, in their order; a ray that splits has several.
 
     Attributes
     ----------
@@ -135,10 +138,17 @@ class _Bundle:
         self.mirror = np.array([s.below_is_mirror for s in scenes])
         tables = [_tabulated(s) for s in scenes]
         self.height = np.stack([t[0] for t in tables])
+        # Seen from above and, upside down, from below; how far it comes toward either side.
+        self.signed = np.concatenate([self.height, -self.height])
+        self.crest = self.signed.max(axis=1)
         self.slope = np.stack([t[1] for t in tables])
 
     def index(self, scene: Index, side: Array) -> Array:
         return np.where(side < 0.0, self.below[scene], self.above[scene])
+
+    def from_side(self, scene: Index, side: Array) -> Index:
+        """Rows of ``signed`` and ``crest``."""
+        return scene + len(self.height) * (side < 0.0)
 
 
 def _tabulated(scene: Scene) -> tuple[Array, Array]:
@@ -217,19 +227,17 @@ def _follow(bundle: _Bundle, scene: Index, at_wall: Array, rise: Array) -> Paths
     ends: _Ends = []
     column = bundle.mirror[scene] & low
     if column.any():
-        _end(ends, number[column], COLUMN, rays[:, column])
-        number, scene, rays = number[~column], scene[~column], rays[:, ~column]
+        ends.append((number[column], COLUMN, rays[:, column]))
+        number, rays = number[~column], rays[:, ~column]
     for _ in range(_EVENTS):
         if not len(number):
             break
-        number, scene, rays = _advance(bundle, number, scene, rays, ends)
+        number, rays = _advance(bundle, number, scene[number], rays, ends)
     if len(number):
-        _end(ends, number, TRAPPED, rays)
-    ray, end, last = (
-        np.concatenate([part[0] for part in ends]),
-        np.concatenate([part[1] for part in ends]),
-        np.concatenate([part[2] for part in ends], axis=1),
-    )
+        ends.append((number, TRAPPED, rays))
+    ray, end, last = _by_both_walls(bundle, scene, ends)
+    order = np.argsort(ray, kind="stable")
+    ray, end, last = ray[order], end[order], last.take(order, axis=1)
     out_of_low = last[_SIDE] < 0.0
     return Paths(
         ray=ray,
@@ -245,36 +253,56 @@ def _follow(bundle: _Bundle, scene: Index, at_wall: Array, rise: Array) -> Paths
     )
 
 
-def _end(ends: _Ends, number: Index, end: int | Index, rays: Array) -> None:
-    ends.append((number, np.broadcast_to(np.asarray(end, dtype=np.int64), number.shape), rays))
+def _by_both_walls(bundle: _Bundle, scene: Index, ends: _Ends) -> tuple[Index, Index, Array]:
+    """All ends, what goes out divided between the wall where it leaves and the other one."""
+    ray = np.concatenate([number for number, _, _ in ends])
+    end = np.repeat([end for _, end, _ in ends], [len(number) for number, _, _ in ends])
+    last = np.concatenate([rays for _, _, rays in ends], axis=1)
+    going = np.flatnonzero(end == _OUT)
+    out = last.take(going, axis=1)
+    where = scene[ray[going]]
+    thrown_back = _wall_reflectance(
+        out[_SINE], bundle.glass[where], bundle.index(where, out[_SIDE]) < _GAS_INDEX
+    )
+    # What the wall throws back leaves by the other side, or by this one in the end:
+    # 1 + R^2 + ... here, R + R^3 + ... there.
+    other = thrown_back / (1.0 + thrown_back)
+    end[going] = np.where(out[_DS] < 0.0, BACK, FRONT)
+    last[_WEIGHT, going] = out[_WEIGHT] * (1.0 - other)
+    out[_WEIGHT] *= other
+    twice = np.flatnonzero(out[_WEIGHT] > _FAINTEST_BRANCH)
+    if not len(twice):
+        return ray, end, last
+    far = out.take(twice, axis=1)
+    far[_DS] *= -1.0
+    low = far[_SIDE] < 0.0
+    chord = 2.0 / np.maximum(np.abs(far[_DS]), 1e-3)
+    far[_LOW] += chord * low
+    far[_UP] += chord * ~low
+    far[_LOW_N] += low
+    far[_UP_N] += ~low
+    far[_Y] += far[_DY] * chord
+    return (
+        np.concatenate([ray, ray[going[twice]]]),
+        np.concatenate([end, np.where(far[_DS] < 0.0, BACK, FRONT)]),
+        np.concatenate([last, far], axis=1),
+    )
 
 
 def _advance(
-    bundle: _Bundle,
-    number: Index,
-    scene: Index,
-    rays: Array,
-    ends: _Ends,
-) -> tuple[Index, Index, Array]:
+    bundle: _Bundle, number: Index, scene: Index, rays: Array, ends: _Ends
+) -> tuple[Index, Array]:
     """One event for every ray: the wall of the bore, or the meniscus."""
     # The surface is even in s: mirror the rays so that all travel toward larger s.
     onward = np.where(rays[_DS] < 0.0, -1.0, 1.0)
     across = np.maximum(np.abs(rays[_DS]), 1e-6)
     start = rays[_S] * onward
     climb = rays[_DY] / across
-    gap = bundle.height[scene] - (
-        _NODES * climb[:, None] + (rays[_Y] - climb * start)[:, None]
+    struck, after, part = _struck(bundle, scene, rays, start, climb)
+    stop = np.ones(len(number))
+    stop[struck] = np.maximum(
+        _NODES[after - 1] + part * (_NODES[after] - _NODES[after - 1]), start[struck]
     )
-    gap *= rays[_SIDE][:, None]
-    # Positive gap: on the wrong side of the surface.
-    beyond = (gap > _SURFACE_TOLERANCE) & (start[:, None] + 1e-6 < _NODES)
-    hits = beyond.any(axis=1)
-    after = np.maximum(beyond.argmax(axis=1), 1)
-    every = np.arange(len(number))
-    gap_before, gap_after = gap[every, after - 1], gap[every, after]
-    part = np.clip(gap_before / np.minimum(gap_before - gap_after, -1e-12), 0.0, 1.0)
-    struck = _NODES[after - 1] + part * (_NODES[after] - _NODES[after - 1])
-    stop = np.where(hits, np.maximum(struck, start), 1.0)
     length = (stop - start) / across
     low = rays[_SIDE] < 0.0
     rays[_Y] += climb * (stop - start)
@@ -282,69 +310,69 @@ def _advance(
     rays[_LOW] += length * low
     rays[_UP] += length * ~low
 
-    free = ~hits
-    wall = _at_wall(bundle, number[free], scene[free], rays[:, free], ends)
-    if not hits.any():
-        return wall
-    slope = bundle.slope[scene, after - 1] * (1.0 - part) + bundle.slope[scene, after] * part
-    parts = [
-        wall,
-        *_at_surface(bundle, number[hits], scene[hits], rays[:, hits], (slope * onward)[hits]),
-    ]
-    return (
-        np.concatenate([p[0] for p in parts]),
-        np.concatenate([p[1] for p in parts]),
-        np.concatenate([p[2] for p in parts], axis=1),
+    if not len(struck):
+        return _at_wall(bundle, number, scene, rays, ends)
+    through = np.ones(len(number), dtype=bool)
+    through[struck] = False
+    free = np.flatnonzero(through)
+    back, kept = _at_wall(bundle, number[free], scene[free], rays.take(free, axis=1), ends)
+    where = scene[struck]
+    slope = bundle.slope[where, after - 1] * (1.0 - part) + bundle.slope[where, after] * part
+    parted, split = _at_surface(
+        bundle, where, rays.take(struck, axis=1), slope * onward[struck]
     )
+    number = number[struck][parted]
+    if not len(back):
+        return number, split
+    return np.concatenate([back, number]), np.concatenate([kept, split], axis=1)
+
+
+def _struck(
+    bundle: _Bundle, scene: Index, rays: Array, start: Array, climb: Array
+) -> tuple[Index, Index, Array]:
+    """Which rays meet the surface, the node behind that point, and how far it is from the
+    node before (0) to it (1)."""
+    side = rays[_SIDE]
+    seen_from = bundle.from_side(scene, side)
+    here = side * rays[_Y]
+    signed_climb = side * climb
+    lowest = np.minimum(here, here + signed_climb * (1.0 - start))
+    near = np.flatnonzero(lowest < bundle.crest[seen_from])
+    line = np.stack([signed_climb[near], (here - signed_climb * start)[near]], axis=1)
+    # Positive gap: on the wrong side of the surface.
+    gap = bundle.signed[seen_from[near]]
+    gap -= line @ _NODES_AND_ONE
+    beyond = gap > _SURFACE_TOLERANCE
+    beyond &= start[near][:, None] + 1e-6 < _NODES
+    first = beyond.argmax(axis=1)
+    hits = np.flatnonzero(beyond[np.arange(len(near)), first])
+    after = np.maximum(first[hits], 1)
+    gap_before, gap_after = gap[hits, after - 1], gap[hits, after]
+    part = np.clip(gap_before / np.minimum(gap_before - gap_after, -1e-12), 0.0, 1.0)
+    return near[hits], after, part
 
 
 def _at_wall(
-    bundle: _Bundle,
-    number: Index,
-    scene: Index,
-    rays: Array,
-    ends: _Ends,
-) -> tuple[Index, Index, Array]:
+    bundle: _Bundle, number: Index, scene: Index, rays: Array, ends: _Ends
+) -> tuple[Index, Array]:
     """Leave the tube, stay trapped for good, or come back off the wall."""
-    sine = bundle.index(scene, rays[_SIDE]) * rays[_DY]
-    rays[_SINE] = sine
-    leaves = np.abs(sine) < 1.0
-    out, own = rays[:, leaves], number[leaves]
-    thrown_back = _wall_reflectance(
-        sine[leaves],
-        bundle.glass[scene[leaves]],
-        bundle.index(scene[leaves], out[_SIDE]) < _GAS_INDEX,
-    )
-    # What the wall throws back leaves by the other side, or by this one in the end:
-    # 1 + R^2 + ... here, R + R^3 + ... there.
-    other = thrown_back / (1.0 + thrown_back)
-    weight = out[_WEIGHT].copy()
-    out[_WEIGHT] = weight * (1.0 - other)
-    _end(ends, own, np.where(out[_DS] < 0.0, BACK, FRONT), out)
-    twice = weight * other > _FAINTEST_BRANCH
-    if twice.any():
-        far = out[:, twice]
-        far[_WEIGHT] = (weight * other)[twice]
-        far[_DS] *= -1.0
-        low = far[_SIDE] < 0.0
-        chord = 2.0 / np.maximum(np.abs(far[_DS]), 1e-3)
-        far[_LOW] += chord * low
-        far[_UP] += chord * ~low
-        far[_LOW_N] += low
-        far[_UP_N] += ~low
-        far[_Y] += far[_DY] * chord
-        _end(ends, own[twice], np.where(far[_DS] < 0.0, BACK, FRONT), far)
+    rays[_SINE] = bundle.index(scene, rays[_SIDE]) * rays[_DY]
+    leaves = np.abs(rays[_SINE]) < 1.0
     if leaves.all():
-        return number[:0], scene[:0], rays[:, :0]
-    for_good = ~leaves & (rays[_SIDE] * rays[_DY] > 0.0)
-    _end(ends, number[for_good], TRAPPED, rays[:, for_good])
-    back = ~leaves & ~for_good
-    kept = rays[:, back]
+        ends.append((number, _OUT, rays))
+        return number[:0], rays[:, :0]
+    out = np.flatnonzero(leaves)
+    ends.append((number[out], _OUT, rays.take(out, axis=1)))
+    away = rays[_SIDE] * rays[_DY] > 0.0
+    for_good = np.flatnonzero(~leaves & away)
+    ends.append((number[for_good], TRAPPED, rays.take(for_good, axis=1)))
+    back = np.flatnonzero(~leaves & ~away)
+    kept = rays.take(back, axis=1)
     kept[_DS] *= -1.0
     low = kept[_SIDE] < 0.0
     kept[_LOW_N] += low
     kept[_UP_N] += ~low
-    return number[back], scene[back], kept
+    return number[back], kept
 
 
 def _wall_reflectance(sine: Array, glass: Array, from_gas: NDArray[np.bool_]) -> Array:
@@ -365,43 +393,34 @@ def _wall_reflectance(sine: Array, glass: Array, from_gas: NDArray[np.bool_]) ->
 
 
 def _at_surface(
-    bundle: _Bundle, number: Index, scene: Index, rays: Array, slope: Array
-) -> list[tuple[Index, Index, Array]]:
-    """Split into what goes through the meniscus and what it reflects.
+    bundle: _Bundle, scene: Index, rays: Array, slope: Array
+) -> tuple[Index, Array]:
+    """Split into what the meniscus reflects and what goes through it; which rays they are.
 
     ``slope`` is that of the surface toward larger ``s``.
     """
-    here = bundle.index(scene, rays[_SIDE])
-    there = bundle.index(scene, -rays[_SIDE])
+    side, dy, ds, weight = rays[_SIDE], rays[_DY], rays[_DS], rays[_WEIGHT]
+    ratio = bundle.index(scene, side) / bundle.index(scene, -side)
     # Unit normal toward the side that the ray comes from.
-    normal_y = np.cos(slope) * rays[_SIDE]
-    normal_s = -np.sin(slope) * rays[_SIDE]
-    cosine = np.maximum(-(rays[_DY] * normal_y + rays[_DS] * normal_s), 0.0)
-    ratio = here / there
+    normal_y, normal_s = np.cos(slope) * side, -np.sin(slope) * side
+    cosine = np.maximum(-(dy * normal_y + ds * normal_s), 0.0)
     squared = 1.0 - ratio**2 * (1.0 - cosine**2)
     behind = np.sqrt(np.maximum(squared, 0.0))
-    s_wave = (ratio * cosine - behind) / np.maximum(ratio * cosine + behind, 1e-12)
-    p_wave = (cosine - ratio * behind) / np.maximum(cosine + ratio * behind, 1e-12)
+    before = ratio * cosine
+    s_wave = (before - behind) / np.maximum(before + behind, 1e-12)
+    bent = ratio * behind
+    p_wave = (cosine - bent) / np.maximum(cosine + bent, 1e-12)
     mirror = bundle.mirror[scene]
     reflectance = np.where(squared <= 0.0, 1.0, 0.5 * (s_wave**2 + p_wave**2))
     reflectance = np.where(mirror, MIRROR_REFLECTANCE, np.minimum(reflectance, 1.0))
-    weight = rays[_WEIGHT]
-    out = []
-    strong = weight * reflectance > _FAINTEST_BRANCH
-    if strong.any():
-        back = rays[:, strong]
-        back[_DY] += 2.0 * (cosine * normal_y)[strong]
-        back[_DS] += 2.0 * (cosine * normal_s)[strong]
-        back[_WEIGHT] *= reflectance[strong]
-        back[_MIRRORED] = np.maximum(back[_MIRRORED], mirror[strong])
-        out.append((number[strong], scene[strong], back))
-    strong = (weight * (1.0 - reflectance) > _FAINTEST_BRANCH) & ~mirror
-    if strong.any():
-        through = rays[:, strong]
-        bend = (ratio * cosine - behind)[strong]
-        through[_DY] = ratio[strong] * through[_DY] + bend * normal_y[strong]
-        through[_DS] = ratio[strong] * through[_DS] + bend * normal_s[strong]
-        through[_WEIGHT] *= 1.0 - reflectance[strong]
-        through[_SIDE] *= -1.0
-        out.append((number[strong], scene[strong], through))
-    return out
+    back, through = weight * reflectance, weight * (1.0 - reflectance) * ~mirror
+    turn, bend = 2.0 * cosine, before - behind
+    both = np.concatenate([rays, rays], axis=1)
+    both[_WEIGHT] = np.concatenate([back, through])
+    both[_DY] = np.concatenate([dy + turn * normal_y, ratio * dy + bend * normal_y])
+    both[_DS] = np.concatenate([ds + turn * normal_s, ratio * ds + bend * normal_s])
+    count = len(scene)
+    both[_SIDE, count:] *= -1.0
+    np.maximum(both[_MIRRORED, :count], mirror, out=both[_MIRRORED, :count])
+    strong = np.flatnonzero(both[_WEIGHT] > _FAINTEST_BRANCH)
+    return strong % count, both.take(strong, axis=1)

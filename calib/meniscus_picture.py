@@ -226,16 +226,17 @@ def pictures(
     light = light_paths(around, base) if light is None else light
     shade = _shading(around, base, light)
     rays = _traced(around, base, scenes, shade)
-    value = _columns(around, base, scenes, shade, rays)
+    seen = _seen(around, scenes, rays)
+    value = _columns(around, base, shade, seen)
     by_geometry = [_picture(rays, value, number) for number in range(len(scenes))]
-    own = rays.only(0)
+    own = seen.first(rays, 1)
+    border = by_geometry[0].border
     return [
         by_geometry[distinct.index(geometry)]
         if geometry != geometries[0] or physics == base
-        else _picture(
-            own,
-            _columns(around, physics, scenes[:1], _shading(around, physics, light), own),
-            0,
+        else Picture(
+            border=border,
+            value=_columns(around, physics, _shading(around, physics, light), own),
         )
         for physics, geometry in zip(variants, geometries, strict=True)
     ]
@@ -255,25 +256,12 @@ def light_paths(around: Surroundings, physics: Physics) -> Paths:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Rays:
-    """Rays with their scenes (N,) and apparent heights (N,), and all their paths."""
+    """Rays sorted by scene and height: where each scene's begin (S + 1,), apparent heights
+    (N,), and all their paths, in the same order."""
 
-    scene: Index
+    bounds: Index
     height: Array
     paths: Paths
-
-    def only(self, number: int) -> _Rays:
-        """The rays of one scene, numbered anew."""
-        kept = np.flatnonzero(self.scene == number)
-        anew = np.full(len(self.scene), -1)
-        anew[kept] = np.arange(len(kept))
-        which = anew[self.paths.ray] >= 0
-        parts = {name: getattr(self.paths, name)[which] for name in Paths.__slots__}
-        parts["ray"] = anew[parts["ray"]]
-        return _Rays(
-            scene=np.zeros(len(kept), dtype=np.int64),
-            height=self.height[kept],
-            paths=Paths(**parts),
-        )
 
 
 def _geometry(physics: Physics) -> Physics:
@@ -294,25 +282,34 @@ def _traced(
     where, left = np.nonzero(np.abs(np.diff(rough, axis=1)).max(axis=2) > _REFINE_ABOVE)
     part = (np.arange(_RAYS_PER_BREAK) + 1.0) / (_RAYS_PER_BREAK + 1.0)
     more = (coarse[left][:, None] + part * np.diff(coarse)[left][:, None]).ravel()
-    if not len(more):
-        return _Rays(scene=scene, height=height, paths=paths)
-    of_more = np.repeat(where, _RAYS_PER_BREAK)
-    fine = trace(scenes, of_more, more)
-    pairs = {
-        name: np.concatenate([getattr(paths, name), getattr(fine, name)])
-        for name in Paths.__slots__
-        if name != "ray"
-    }
+    if len(more):
+        of_more = np.repeat(where, _RAYS_PER_BREAK)
+        fine = trace(scenes, of_more, more)
+        scene, height = np.concatenate([scene, of_more]), np.concatenate([height, more])
+        order = np.lexsort((height, scene))
+        scene, height, paths = scene[order], height[order], _merged(paths, fine, order)
     return _Rays(
-        scene=np.concatenate([scene, of_more]),
-        height=np.concatenate([height, more]),
-        paths=Paths(ray=np.concatenate([paths.ray, fine.ray + len(height)]), **pairs),
+        bounds=np.searchsorted(scene, np.arange(len(scenes) + 1)), height=height, paths=paths
     )
 
 
+def _merged(one: Paths, other: Paths, order: Index) -> Paths:
+    """Both bundles' paths, ``order`` naming the rays of the first, then of the second."""
+    anew = np.empty(len(order), dtype=np.int64)
+    anew[order] = np.arange(len(order))
+    count = len(order) - 1 - int(other.ray[-1])
+    ray = anew[np.concatenate([one.ray, other.ray + count])]
+    path = np.argsort(ray, kind="stable")
+    parts = {
+        name: np.concatenate([getattr(one, name), getattr(other, name)])[path]
+        for name in Paths.__slots__
+        if name != "ray"
+    }
+    return Paths(ray=ray[path], **parts)
+
+
 def _picture(rays: _Rays, value: Array, number: int) -> Picture:
-    own = np.flatnonzero(rays.scene == number)
-    own = own[np.argsort(rays.height[own], kind="stable")]
+    own = slice(rays.bounds[number], rays.bounds[number + 1])
     height = rays.height[own]
     middle = 0.5 * (height[1:] + height[:-1])
     return Picture(border=np.concatenate([height[:1], middle, height[-1:]]), value=value[own])
@@ -434,10 +431,9 @@ def _transmittance(
 
 
 def _summed(ray: Index, value: Array, count: int) -> Array:
-    """Sum over the paths of each ray; every ray has at least one."""
-    order = np.argsort(ray, kind="stable")
-    first = np.searchsorted(ray[order], np.arange(count))
-    return np.asarray(np.add.reduceat(value[order], first, axis=0))
+    """Sum over the paths of each ray, which come in order; every ray has at least one."""
+    first = np.searchsorted(ray, np.arange(count))
+    return np.asarray(np.add.reduceat(value, first, axis=0))
 
 
 # --- columns ------------------------------------------------------------------------------
@@ -459,33 +455,69 @@ def _brightness(paths: Paths, count: int, physics: Physics, shade: _Shading) -> 
     return _summed(paths.ray, seen, count)
 
 
-def _columns(
-    around: Surroundings,
-    physics: Physics,
-    scenes: list[Scene],
-    shade: _Shading,
-    rays: _Rays,
-) -> Array:
-    """Brightness of each ray in each column and channel, (N, 3, K)."""
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Seen:
+    """What the columns take from the rays' geometry alone, for each path (P,): its ray, the
+    length of a full chord there, where it ends, and the knots' weights (P, knots)."""
+
+    paths: Paths
+    count: int
+    chord: Array
+    nodes: Array
+    knots: Array
+    height: Array
+    level: Array
+
+    def first(self, rays: _Rays, scenes: int) -> _Seen:
+        """The same for the first few scenes only."""
+        count = int(rays.bounds[scenes])
+        end = int(np.searchsorted(self.paths.ray, count))
+        return _Seen(
+            paths=Paths(**{name: getattr(self.paths, name)[:end] for name in Paths.__slots__}),
+            count=count,
+            chord=self.chord[:end],
+            nodes=self.nodes[:end],
+            knots=self.knots[:end],
+            height=self.height[:end],
+            level=self.level[:end],
+        )
+
+
+def _seen(around: Surroundings, scenes: list[Scene], rays: _Rays) -> _Seen:
     paths = rays.paths
-    of_path = rays.scene[paths.ray]
+    of_path = np.searchsorted(rays.bounds, paths.ray, side="right") - 1
     chord = np.array(
         [2.0 / np.sqrt(1.0 - (np.sin(s.elevation_rad) / s.below_index) ** 2) for s in scenes]
     )
-    passed = paths.weight[:, None] * _transmittance(
-        paths, chord[of_path], physics, shade.log_below, shade.log_above
-    )
+    wall = np.array([s.surface.wall_height_m / s.surface.bore_radius_m for s in scenes])
     board_height = _board_height(around, scenes, of_path, paths)
+    height = rays.height[paths.ray]
+    return _Seen(
+        paths=paths,
+        count=len(rays.height),
+        chord=chord[of_path],
+        nodes=_hats(_BOARD_NODES, board_height),
+        knots=_hats(KNOTS, board_height),
+        height=height,
+        level=height / np.maximum(np.abs(wall[of_path]), 0.05),
+    )
+
+
+def _columns(around: Surroundings, physics: Physics, shade: _Shading, seen: _Seen) -> Array:
+    """Brightness of each ray in each column and channel, (N, 3, K)."""
+    paths = seen.paths
+    passed = paths.weight[:, None] * _transmittance(
+        paths, seen.chord, physics, shade.log_below, shade.log_above
+    )
     back = paths.end == BACK
     nodes, _, bands = shade.board.shape
-    lit = _hats(_BOARD_NODES, board_height) @ shade.board.reshape(nodes, -1)
+    lit = seen.nodes @ shade.board.reshape(nodes, -1)
     light = lit.reshape(-1, 3, bands) * (passed * back[:, None])[:, :, None]
     on_board = light.sum(axis=2)
-    uneven = _hats(KNOTS, board_height)[:, None, :] * on_board[:, :, None]
+    uneven = seen.knots[:, None, :] * on_board[:, :, None]
     white = around.white
     front = passed * white * (paths.end == FRONT)[:, None]
     trapped = paths.weight[:, None] * white * (paths.end == TRAPPED)[:, None]
-    height = rays.height[paths.ray][:, None]
     if around.below.opaque_mirror:
         mirrored = paths.mirrored[:, None]
         column = paths.weight[:, None] * around.below_colour * (paths.end == COLUMN)[:, None]
@@ -494,22 +526,18 @@ def _columns(
         turned = np.where(paths.end == FRONT, np.pi - turned, turned)
         shown = _hats(_DOME_KNOTS, turned)[:, None, :] * dome[:, :, None]
         light, uneven = (part * (1.0 - mirrored[:, :, None]) for part in (light, uneven))
-        extras = np.stack([trapped, column, column * height, dome], axis=2)
+        extras = np.stack([trapped, column, column * seen.height[:, None], dome], axis=2)
         parts = [light, uneven, extras, shown]
     else:
         extras = np.stack([front, front * paths.exit_sine[:, None], trapped], axis=2)
         parts = [light, uneven, extras]
         if not is_gas(around.above):
             both = (paths.below > 0.0) & (paths.above > 0.0)
-            wall = np.array(
-                [s.surface.wall_height_m / s.surface.bore_radius_m for s in scenes]
-            )
-            level = height[:, 0] / np.maximum(np.abs(wall[of_path]), 0.05)
             mixed = on_board * both[:, None]
-            parts.append(_hats(_MIX_KNOTS, level)[:, None, :] * mixed[:, :, None])
+            parts.append(_hats(_MIX_KNOTS, seen.level)[:, None, :] * mixed[:, :, None])
     stacked = np.concatenate(parts, axis=2)
-    summed = _summed(paths.ray, stacked.reshape(len(paths.ray), -1), len(rays.height))
-    return summed.reshape(len(rays.height), 3, -1)
+    summed = _summed(paths.ray, stacked.reshape(len(paths.ray), -1), seen.count)
+    return summed.reshape(seen.count, 3, -1)
 
 
 def _board_height(

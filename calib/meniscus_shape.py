@@ -30,6 +30,7 @@ _SMALLEST_BORE = 2.0e-3
 _SLOPE_STEPS = 240
 _APEX_HEIGHTS = 400
 _SURFACE_NODES = 256
+_NEWTON_STEPS, _NEWTON_TOLERANCE = 8, 1e-11
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -149,10 +150,10 @@ def _nodes_around(slopes: Array, slope: float) -> tuple[slice, Array]:
     return slice(first, first + 4), np.array(weights)
 
 
-def _between_apexes(spline: CubicSpline, log_apex: float, near: slice = slice(None)) -> Array:
-    """The spline at one point: (2, S), or at some of the slopes only."""
-    piece = min(max(int(np.searchsorted(spline.x, log_apex)) - 1, 0), spline.c.shape[1] - 1)
-    c = spline.c[:, piece, :, near]
+def _between_apexes(spline: CubicSpline, log_apex: float) -> Array:
+    """The spline at one point: (2, S)."""
+    piece = _piece(spline, log_apex)
+    c = spline.c[:, piece]
     d = log_apex - spline.x[piece]
     return np.asarray(((c[0] * d + c[1]) * d + c[2]) * d + c[3])
 
@@ -162,25 +163,25 @@ def _log_apex_height(bore_in_a: float, wall_slope: float) -> float:
     near, weights = _nodes_around(slopes, wall_slope)
     node = min(near.start + 2, len(slopes) - 1)
     grid = spline.x
-    # Distance falls steadily with apex height: interpolate, then polish by the secant rule.
+    # Distance falls steadily with apex height: interpolate, then polish by Newton's rule.
     wanted = math.log(bore_in_a)
     distances = spline.c[3, :, 0, node]
     log_apex = float(np.interp(-wanted, -distances, grid[:-1]))
-
-    def miss(x: float) -> float:
-        log_rho = _between_apexes(spline, x, near)[0]
-        return float(weights @ log_rho) - wanted
-
-    step = 0.01
-    here, there = miss(log_apex), miss(log_apex + step)
-    before, value_before = log_apex + step, there
-    for _ in range(6):
-        if abs(here) < 1e-11 or here == value_before:
+    for _ in range(_NEWTON_STEPS):
+        piece = _piece(spline, log_apex)
+        # At one slope the spline over the apex heights is a cubic of its own.
+        c3, c2, c1, c0 = (spline.c[:, piece, 0, near] @ weights).tolist()
+        d = log_apex - float(grid[piece])
+        miss = ((c3 * d + c2) * d + c1) * d + c0 - wanted
+        if abs(miss) < _NEWTON_TOLERANCE:
             break
-        after = log_apex - here * (log_apex - before) / (here - value_before)
-        before, value_before = log_apex, here
-        log_apex, here = after, miss(after)
+        log_apex -= miss / ((3.0 * c3 * d + 2.0 * c2) * d + c1)
     return log_apex
+
+
+def _piece(spline: CubicSpline, log_apex: float) -> int:
+    last = int(spline.c.shape[1]) - 1
+    return min(max(int(np.searchsorted(spline.x, log_apex)) - 1, 0), last)
 
 
 @lru_cache(maxsize=128)
