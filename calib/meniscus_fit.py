@@ -341,6 +341,42 @@ class _Kernels:
     wide: Array
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Search:
+    """What the costs of positions up to so many half pixels away are reckoned from."""
+
+    rows: Array
+    half_steps: int
+    data: Array
+    sigma: Array
+    mean: Array
+    precision: Array
+
+    @property
+    def half_rows(self) -> Array:
+        """Heights, half a pixel apart, that the profile covers wherever it is shifted."""
+        last = 2 * (len(self.rows) - 1) + self.half_steps
+        return np.asarray(self.rows[0] + 0.5 * np.arange(-self.half_steps, last + 1))
+
+    def costs(self, shown: Array) -> Array:
+        """Robust cost at each position of columns shown at ``half_rows``, (3, H, K)."""
+        # A shift by half a pixel is one step back on the half-pixel rows.
+        back = np.arange(2 * self.half_steps, -1, -1)
+        row = 2 * np.arange(len(self.rows)) + back[:, None]
+        shifted = shown[:, row]
+        transposed = shifted.transpose(0, 1, 3, 2)
+        weight = self.sigma[:, None, None] ** -2
+        data = self.data.T[:, None, :, None]
+        normal = (transposed @ shifted) * weight[..., None] + self.precision
+        right = (transposed @ data) * weight[..., None] + (self.precision @ self.mean)[:, None]
+        factors = np.linalg.solve(normal, right)
+        away = factors[..., 0] - self.mean
+        residual = (shifted @ factors - data)[..., 0] / self.sigma[:, None, None]
+        cost = _CAUCHY_SCALE**2 * np.log1p((residual / _CAUCHY_SCALE) ** 2)
+        prior = ((away @ self.precision) * away).sum(axis=(0, 2))
+        return np.asarray(cost.sum(axis=(0, 2)) + prior)
+
+
 @dataclass(slots=True)
 class _Linear:
     """The last linearised problem: residual in units of sigma, Jacobian, robust weights."""
@@ -507,58 +543,39 @@ class _Fit:
         """Best positions on a half-pixel grid, without the board's unevenness."""
         keep = ~is_uneven(base.value.shape[2])
         plain = self._edges(Picture(border=base.border, value=base.value[:, :, keep]))
-        mean, precision = self.mean[keep], self.precision[np.ix_(keep, keep)]
-        reach = math.ceil(self.search_px)
-        costs, blurs = np.full(4 * reach + 1, np.inf), np.zeros(4 * reach + 1)
-        for blur in _START_BLURS_PX:
-            cost = self._costs(plain, reach, math.log(blur), mean, precision)
-            better = cost < costs
-            costs[better], blurs[better] = cost[better], math.log(blur)
+        search = _Search(
+            rows=self.rows,
+            half_steps=2 * math.ceil(self.search_px),
+            data=self.data,
+            sigma=self.sigma,
+            mean=self.mean[keep],
+            precision=self.precision[np.ix_(keep, keep)],
+        )
+        logs = [math.log(blur) for blur in _START_BLURS_PX]
+        costs = np.array(
+            [search.costs(self._blurred(plain, log, search.half_rows)) for log in logs]
+        )
+        blur, lowest = costs.argmin(axis=0), costs.min(axis=0)
         return [
             (
-                float(costs[k]),
+                float(lowest[k]),
                 _State(
-                    0.5 * k - reach,
-                    float(blurs[k]),
+                    0.5 * (k - search.half_steps),
+                    logs[blur[k]],
                     _PRIOR_HALO[0],
                     np.zeros(len(self.priors)),
                     np.tile(self.mean, (3, 1)),
                 ),
             )
-            for k in _minima(costs)
+            for k in _minima(lowest)
         ]
 
-    def _costs(
-        self, picture: _Edges, reach: int, log_blur: float, mean: Array, precision: Array
-    ) -> Array:
-        """Robust cost at positions from ``-reach`` to ``reach`` by half pixels."""
+    def _blurred(self, picture: _Edges, log_blur: float, rows: Array) -> Array:
+        """Columns at any rows, without sharpening and shift, (3, H, K)."""
         j, channels, k = picture.drop.shape
-        n, shifts = len(self.rows), 4 * reach + 1
-        half_rows = self.rows[0] + 0.5 * np.arange(-2 * reach, 2 * (n - 1) + 2 * reach + 1)
-        stairs = _below(self._standardised(picture.edge_px, 0.0, log_blur, half_rows))
-        sampled = (stairs @ picture.drop.reshape(j, -1)).reshape(-1, channels, k)
-        sampled = (sampled + picture.last).transpose(1, 0, 2)
-        # A shift by half a pixel is one step back on the half-pixel rows.
-        first = shifts - 1 - np.arange(shifts)
-        row = 2 * np.arange(n) + first[:, None]
-        weight = self.sigma**-2
-        # Products summed over every second row: differences of running sums.
-        product = sampled[:, :, :, None] * sampled[:, :, None, :]
-        running = np.zeros((channels, len(half_rows) + 2, k, k))
-        np.cumsum(product[:, ::2], axis=1, out=running[:, 2::2])
-        np.cumsum(product[:, 1::2], axis=1, out=running[:, 3::2])
-        normal = running[:, first + 2 * n] - running[:, first]
-        normal = normal * weight[:, None, None, None] + precision
-        moved = np.zeros((channels, shifts, len(half_rows)))
-        moved[:, np.arange(shifts)[:, None], row] = self.data.T[:, None, :]
-        right = (moved @ sampled) * weight[:, None, None] + precision @ mean
-        factors = np.linalg.solve(normal, right[..., None])[..., 0]
-        model = (factors @ sampled.transpose(0, 2, 1))[:, np.arange(shifts)[:, None], row]
-        away = factors - mean
-        residual = (model - self.data.T[:, None, :]) / self.sigma[:, None, None]
-        cost = _CAUCHY_SCALE**2 * np.log1p((residual / _CAUCHY_SCALE) ** 2)
-        prior = ((away @ precision) * away).sum(axis=(0, 2))
-        return np.asarray(cost.sum(axis=(0, 2)) + prior)
+        below = _below(self._standardised(picture.edge_px, 0.0, log_blur, rows))
+        stairs = (below @ picture.drop.reshape(j, -1)).reshape(-1, channels, k)
+        return np.asarray((stairs + picture.last).transpose(1, 0, 2))
 
     # -- refinement
 
