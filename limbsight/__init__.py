@@ -28,7 +28,7 @@ if TYPE_CHECKING:
         reduce_heights,
         reduce_series,
     )
-    from limbsight.reading import read_photo
+    from limbsight.reading import read_photo, read_zero
     from limbsight.report import reading_to_dict
     from limbsight.vision.picture import load_picture
 
@@ -50,6 +50,7 @@ __all__ = [
     "load_picture",
     "pressure_from_levels",
     "read_photo",
+    "read_zero",
     "reading_to_dict",
     "reduce_heights",
     "reduce_series",
@@ -66,6 +67,7 @@ _HOME = {
     "load_picture": "limbsight.vision.picture:load_picture",
     "pressure_from_levels": "limbsight.pressure:pressure_from_levels",
     "read_photo": "limbsight.reading:read_photo",
+    "read_zero": "limbsight.reading:read_zero",
     "reading_to_dict": "limbsight.report:reading_to_dict",
     "reduce_heights": "limbsight.pressure:reduce_heights",
     "reduce_series": "limbsight.pressure:reduce_series",

@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 
 from limbsight.limits import limits_text
 from limbsight.records import GraduationMark, LevelReading, LimbReading, PointPx, Reading
-from limbsight.report import level_text, photo_text, pressure_text, reason_text
+from limbsight.report import level_text, photo_text, pressure_text, reason_text, zero_text
 from limbsight.vision.picture import Picture
 
 if TYPE_CHECKING:
@@ -550,6 +550,9 @@ def _banner_lines(
         yield from _broken(standing, TEXT, width)
     if reading.pressure and reading.pressure.absolute:
         yield from _broken(pressure_text(reading.pressure.absolute, unit), TEXT, width)
+    zero = zero_text(reading, unit)
+    if zero:
+        yield from _broken(zero, TEXT, width)
     about = (reading.instrument, photo_text(reading), reading.taken_at)
     yield from _broken("  ·  ".join(part for part in about if part), TEXT_SMALL, width)
     for reason in reading.reasons:

@@ -95,7 +95,8 @@ def pressure_from_levels(
         the place of the levels' components.
     zero
         Levels with both ends at one pressure, to be subtracted; what they share with
-        ``limbs`` (scale, tilt, capillarity, components of one shared key) cancels.
+        ``limbs`` (tilt, bores, densities, components of one shared key) cancels as far as it
+        acts alike on both.
     site
         Surroundings of this reading; what it leaves out comes from the instrument file.
     tapped_limb
@@ -239,6 +240,7 @@ def bank_pressures(
     instrument: Instrument,
     limbs: Sequence[Sequence[LevelHeight]],
     *,
+    zero: Sequence[Sequence[LevelHeight]] | None = None,
     site: SiteSpec | None = None,
     probability: float | None = None,
 ) -> dict[str, PressureReading]:
@@ -252,7 +254,12 @@ def bank_pressures(
     reference = instrument.reference.limb
     return {
         name: pressure_from_levels(
-            instrument, limbs, site=site, tapped_limb=name, probability=probability
+            instrument,
+            limbs,
+            zero=zero,
+            site=site,
+            tapped_limb=name,
+            probability=probability,
         )
         for name in limb_names(instrument, len(limbs))
         if name != f"limb {reference}"
@@ -320,14 +327,17 @@ def read_heights(
 def reading_of(reduction: Reduction, *, probability: float | None = None) -> PressureReading:
     """Evaluate a prepared reduction with its linear budget."""
     from limbsight.reduce.uncertainty import COVERAGE_PROBABILITY, propagate
+    from limbsight.reduce.zero import zero_pressure
 
     p = COVERAGE_PROBABILITY if probability is None else probability
+    zero_pa = None if reduction.zero is None else zero_pressure(reduction.zero)
     if reduction.kind == "gauge":
         absolute = _record(propagate(reduction.absolute, reduction.inputs, probability=p))
         gauge = _record(propagate(reduction.difference, reduction.inputs, probability=p))
-        return replace(gauge, kind="gauge", absolute=replace(absolute, kind="absolute"))
+        absolute = replace(absolute, kind="absolute")
+        return replace(gauge, kind="gauge", absolute=absolute, zero_pa=zero_pa)
     found = _record(propagate(reduction.difference, reduction.inputs, probability=p))
-    return replace(found, kind=reduction.kind)
+    return replace(found, kind=reduction.kind, zero_pa=zero_pa)
 
 
 def reduction_of(
@@ -342,7 +352,7 @@ def reduction_of(
     """Prepare the model of one reading; arguments as for :func:`pressure_from_levels`."""
     from limbsight.plain_numbers import manometer_of, metres_per_unit
     from limbsight.reduce.prepare import prepare
-    from limbsight.reduce.reduction import subtract_zero
+    from limbsight.reduce.zero import subtract_zero
 
     names = limb_names(instrument, len(limbs))
     tapped = tapped_limb or instrument.tapped_limb
@@ -353,7 +363,12 @@ def reduction_of(
     reading = prepare(manometer, _levels(instrument, metres, names, limbs))
     if zero is None:
         return reading
-    limb_names(instrument, len(zero))
+    if len(zero) != len(limbs):
+        raise InputError(
+            f"{instrument.name}: the zero has {len(zero)} limb(s), the reading {len(limbs)}; "
+            "both must be of one instrument",
+            code="bad_zero",
+        )
     return subtract_zero(reading, prepare(manometer, _levels(instrument, metres, names, zero)))
 
 

@@ -20,7 +20,7 @@ from limbsight.calib.numbering import NamedScale, name_graduations
 from limbsight.calib.rectify import Grid, combs_across, make_grid, print_columns, px_per_unit
 from limbsight.calib.scale_map import Frame
 from limbsight.calib.unknown_scale import read_scale
-from limbsight.errors import LimbsightError, NotMeasurable
+from limbsight.errors import InputError, LimbsightError, NotMeasurable
 from limbsight.knowledge import (
     GUESSED_WIDTHS_M,
     Knowledge,
@@ -36,6 +36,7 @@ from limbsight.records import (
     PressureReading,
     Reading,
     Reason,
+    ZeroUsed,
 )
 from limbsight.vision.axis import axis_shift
 from limbsight.vision.levels import Layers, TubeStrip, find_layers
@@ -43,6 +44,7 @@ from limbsight.vision.limbs import block_medians, find_any_limbs, find_limbs
 from limbsight.vision.picture import Picture, load_picture
 from limbsight.vision.strip import sample, sample_linear
 from limbsight.vision.working import WorkingImage, find_scales, full_size, working_image
+from limbsight.zero_photo import ZeroPhoto, camera_of, check_zero
 
 if TYPE_CHECKING:
     from limbsight.calib.instrument import Instrument
@@ -76,6 +78,8 @@ MENISCUS_HEIGHT_BORES = 0.3
 degrees). An interval that reaches farther than that, and farther than a division, says only
 that there is a level, not where in its meniscus: a person should look."""
 COVERAGE_FACTOR = 2.0
+ZERO_CODES = ("bad_zero", "not_a_zero")
+"""Errors of a zero, from `limbsight.reduce.zero`."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -90,7 +94,12 @@ class Limb:
     reasons: tuple[Reason, ...]
 
 
-def read_photo(path: str | Path, *, instrument: Instrument | None = None) -> Reading:
+def read_photo(
+    path: str | Path,
+    *,
+    instrument: Instrument | None = None,
+    zero: str | Path | ZeroPhoto | None = None,
+) -> Reading:
     """Read one photo.
 
     Parameters
@@ -99,6 +108,9 @@ def read_photo(path: str | Path, *, instrument: Instrument | None = None) -> Rea
         A photo in any common format.
     instrument
         What is known about the manometer; without it the photo is read as far as it allows.
+    zero
+        A photo of the same instrument with both ends open to the air, or what
+        :func:`read_zero` made of one; what it shows is taken off the pressure.
 
     Returns
     -------
@@ -109,8 +121,75 @@ def read_photo(path: str | Path, *, instrument: Instrument | None = None) -> Rea
     Raises
     ------
     InputError
-        The file is not a photo that can be decoded.
+        The file is not a photo that can be decoded, or the zero can't serve as one.
     """
+    if zero is not None and not isinstance(zero, ZeroPhoto):
+        zero = read_zero(zero, instrument=instrument)
+    walked = _walk(path, instrument)
+    known, limbs, reasons = walked.known, walked.limbs, walked.reasons
+    pressure = None
+    if known is not None and not known.from_picture and status_of(reasons) != "refused":
+        pressure, trouble = _pressure(walked.picture, limbs, known, zero)
+        reasons += trouble
+    subtracted = zero is not None and pressure is not None
+    return _result(
+        path,
+        walked,
+        reasons=reasons,
+        pressure=pressure,
+        zero=zero.used if zero is not None and subtracted else None,
+    )
+
+
+def read_zero(path: str | Path, *, instrument: Instrument | None) -> ZeroPhoto:
+    """Read the photo of an instrument with both ends open to the air, to be subtracted.
+
+    Raises
+    ------
+    InputError
+        The file is no photo (``bad_file``), or its levels can't be read, are not those of
+        this instrument, or differ by more than a zero can (``bad_zero``, ``not_a_zero``).
+    InstrumentError
+        The instrument file lacks something the pressure needs.
+    """
+    if instrument is None:
+        raise InputError(
+            f"{path}: a zero photo is subtracted from a pressure, which needs an instrument "
+            "file; give --instrument",
+            code="bad_zero",
+        )
+    walked = _walk(path, instrument)
+    if walked.known is None or status_of(walked.reasons) == "refused":
+        why = "; ".join(f"{r.text} [{r.code}]" for r in walked.reasons)
+        raise InputError(f"{path}: can't be read as a zero photo: {why}", code="bad_zero")
+    known = walked.known
+    levels = tuple(
+        tuple(_level_height(level, known) for level in limb.levels) for limb in walked.limbs
+    )
+    check_zero(instrument, levels, str(path))
+    return ZeroPhoto(
+        used=ZeroUsed(
+            photo=str(path), sha256=walked.picture.sha256, taken_at=walked.picture.taken_at
+        ),
+        levels=levels,
+        camera=camera_of(walked.picture),
+        doubts=walked.reasons,
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Walked:
+    """How far the road went with one photo, from the picture to the levels."""
+
+    picture: Picture
+    known: Knowledge | None
+    scale: NamedScale | None = None
+    limbs: tuple[Limb, ...] = ()
+    reasons: tuple[Reason, ...] = ()
+
+
+def _walk(path: str | Path, instrument: Instrument | None) -> Walked:
+    """Go from the photo to the levels, as far as they can be found."""
     picture = load_picture(path)
     working = working_image(picture.bgr)
     known = knowledge_of(instrument) if instrument is not None else None
@@ -125,21 +204,13 @@ def read_photo(path: str | Path, *, instrument: Instrument | None = None) -> Rea
             limbs = _find_limbs(picture, working, scale, known)
             notes = (_assumptions(known, unit_printed),)
     except NotMeasurable as stop:
-        return _result(path, picture, known, reasons=(_reason_of(stop),))
-    reasons = (*(r for limb in limbs for r in limb.reasons), *notes)
-    readings = tuple(_limb_reading(limb, scale, known) for limb in limbs)
-    pressure = None
-    if not known.from_picture and status_of(reasons) != "refused":
-        pressure, trouble = _pressure(limbs, known)
-        reasons += trouble
-    return _result(
-        path,
-        picture,
-        known,
-        reasons=reasons,
-        limbs=readings,
-        graduations=_marks(scale, known),
-        pressure=pressure,
+        return Walked(picture=picture, known=known, reasons=(_reason_of(stop),))
+    return Walked(
+        picture=picture,
+        known=known,
+        scale=scale,
+        limbs=limbs,
+        reasons=(*(r for limb in limbs for r in limb.reasons), *notes),
     )
 
 
@@ -488,15 +559,22 @@ def _marks(scale: NamedScale, known: Knowledge) -> tuple[GraduationMark, ...]:
 
 
 def _pressure(
-    limbs: tuple[Limb, ...], known: Knowledge
+    picture: Picture, limbs: tuple[Limb, ...], known: Knowledge, zero: ZeroPhoto | None
 ) -> tuple[PressureReading | None, tuple[Reason, ...]]:
     from limbsight.pressure import pressure_from_levels
 
     heights = [[_level_height(level, known) for level in limb.levels] for limb in limbs]
+    off = None if zero is None else zero.levels_beside(picture)
     try:
-        return pressure_from_levels(known.instrument, heights), ()
+        pressure = pressure_from_levels(known.instrument, heights, zero=off)
     except LimbsightError as error:
+        if error.code in ZERO_CODES:
+            return None, (reason("zero_unfit", detail=str(error)),)
         return None, (reason("pressure_not_computed", detail=str(error)),)
+    if zero is None or not zero.doubts:
+        return pressure, ()
+    codes = ", ".join(dict.fromkeys(r.code for r in zero.doubts))
+    return pressure, (reason("zero_doubtful", photo=zero.used.photo, codes=codes),)
 
 
 def _level_height(level: LevelFit, known: Knowledge) -> LevelHeight:
@@ -530,14 +608,18 @@ def _reason_of(stop: NotMeasurable) -> Reason:
 
 def _result(
     path: str | Path,
-    picture: Picture,
-    known: Knowledge | None,
+    walked: Walked,
     *,
     reasons: tuple[Reason, ...],
-    limbs: tuple[LimbReading, ...] = (),
-    graduations: tuple[GraduationMark, ...] = (),
-    pressure: PressureReading | None = None,
+    pressure: PressureReading | None,
+    zero: ZeroUsed | None,
 ) -> Reading:
+    picture, known, scale = walked.picture, walked.known, walked.scale
+    limbs: tuple[LimbReading, ...] = ()
+    graduations: tuple[GraduationMark, ...] = ()
+    if known is not None and scale is not None:
+        limbs = tuple(_limb_reading(limb, scale, known) for limb in walked.limbs)
+        graduations = _marks(scale, known)
     return Reading(
         photo=str(path),
         sha256=picture.sha256,
@@ -550,4 +632,5 @@ def _result(
         instrument=known.instrument.name if known and not known.from_picture else None,
         program=f"limbsight {__version__}",
         size_px=picture.size_px,
+        zero=zero,
     )

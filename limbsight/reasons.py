@@ -149,6 +149,18 @@ _KINDS = (
         text="the levels were read but not reduced to a pressure: {detail}",
         remedy="complete the instrument file",
     ),
+    ReasonKind(
+        code="zero_doubtful",
+        effect="check",
+        text="the zero photo that was subtracted, {photo}, needs a look itself ({codes})",
+        remedy="look at its overlay, or take the zero again",
+    ),
+    ReasonKind(
+        code="zero_unfit",
+        effect="check",
+        text="the levels were read, but the zero photo does not fit them: {detail}",
+        remedy="take the zero of this instrument again",
+    ),
 )
 
 KINDS: dict[str, ReasonKind] = {kind.code: kind for kind in _KINDS}

@@ -85,11 +85,22 @@ class PressureReading:
     effective_degrees_of_freedom: float
     budget: tuple[BudgetLine, ...]
     absolute: PressureReading | None = None
+    zero_pa: float | None = None
+    """What a zero reading was taken for and took off; None where none was subtracted."""
 
     @property
     def expanded_uncertainty_pa(self) -> float:
         """U = k u [Pa]."""
         return self.coverage_factor * self.standard_uncertainty_pa
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ZeroUsed:
+    """The photo whose levels were subtracted: both ends at one pressure."""
+
+    photo: str
+    sha256: str
+    taken_at: str | None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -108,3 +119,5 @@ class Reading:
     program: str
     size_px: tuple[int, int]
     """Width and height of the upright picture."""
+    zero: ZeroUsed | None = None
+    """The zero photo that the pressure has taken off; None where there is none."""

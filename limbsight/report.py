@@ -10,8 +10,21 @@ from rich.console import Console
 from rich.text import Text
 
 from limbsight.limits import limits_state, limits_text
-from limbsight.records import BudgetLine, LevelReading, PressureReading, Reading, Reason
-from limbsight.units import convert_pressure, format_pressure, format_quantity
+from limbsight.records import (
+    BudgetLine,
+    LevelReading,
+    PressureReading,
+    Reading,
+    Reason,
+    ZeroUsed,
+)
+from limbsight.units import (
+    convert_pressure,
+    decimals_for,
+    format_number,
+    format_pressure,
+    format_quantity,
+)
 
 if TYPE_CHECKING:
     from limbsight.calib.instrument import LimitsSpec
@@ -20,6 +33,8 @@ LEVEL_COVERAGE_FACTOR = 2.0
 """k of the level's U shown to people: about 95 % (JCGM 100:2008, 6.3.3)."""
 
 CONTRIBUTORS_SHOWN = 3
+SHA256_SHOWN = 12
+"""Digits of a hash for people: enough to find the file, one in 10^14 by chance."""
 
 MIN_WIDTH = 40
 """Columns that lines are given even where the terminal says that it is narrower."""
@@ -69,6 +84,7 @@ def reading_to_dict(
             if reading.pressure
             else None
         ),
+        "zero": _zero_to_dict(reading.zero),
         "instrument": reading.instrument,
         "program": reading.program,
     }
@@ -85,6 +101,8 @@ def pressure_to_dict(
         "unit": unit,
         "kind": pressure.kind,
     }
+    if pressure.zero_pa is not None:
+        written["zero_subtracted"] = convert_pressure(pressure.zero_pa, unit)
     state = limits_state(pressure, limits)
     if state is not None:
         written["limits"] = state
@@ -117,6 +135,17 @@ def pressure_text(pressure: PressureReading, unit: str) -> str:
     return format_pressure(
         pressure.value_pa, pressure.expanded_uncertainty_pa, unit, pressure.kind
     )
+
+
+def zero_text(reading: Reading, unit: str) -> str | None:
+    """Say which zero was subtracted and what it showed; None without one."""
+    if reading.zero is None or reading.pressure is None or reading.pressure.zero_pa is None:
+        return None
+    places = decimals_for(convert_pressure(reading.pressure.expanded_uncertainty_pa, unit))
+    value = format_number(convert_pressure(reading.pressure.zero_pa, unit), places)
+    name = reading.zero.photo.encode("utf-8", "replace").decode("utf-8")
+    stamp = f"sha256 {reading.zero.sha256[:SHA256_SHOWN]}"
+    return f"zero subtracted: {value} {unit}, from {name} ({stamp})"
 
 
 def largest_contributors(
@@ -154,7 +183,7 @@ def print_reading(
     console.print(head, soft_wrap=True)  # a path stays in one piece
     body = _level_lines(reading)
     if reading.pressure:
-        body += _pressure_lines(reading.pressure, unit, limits)
+        body += _pressure_lines(reading.pressure, unit, limits, zero_text(reading, unit))
     body += [Text(f"- {reason_text(reason)} [{reason.code}]") for reason in reading.reasons]
     indent = " " * len(head_word)
     for paragraph in body:
@@ -171,6 +200,12 @@ def print_totals(console: Console, readings: Sequence[Reading]) -> None:
     }
     parts = ", ".join(f"{number} {status}" for status, number in count.items())
     console.print(Text(f"{len(readings)} photos: {parts}", "dim"))
+
+
+def _zero_to_dict(zero: ZeroUsed | None) -> dict[str, Any] | None:
+    if zero is None:
+        return None
+    return {"photo": zero.photo, "sha256": zero.sha256, "taken_at": zero.taken_at}
 
 
 def _level_to_dict(level: LevelReading) -> dict[str, Any]:
@@ -217,7 +252,7 @@ def _level_lines(reading: Reading) -> list[Text]:
 
 
 def _pressure_lines(
-    pressure: PressureReading, unit: str, limits: LimitsSpec | None
+    pressure: PressureReading, unit: str, limits: LimitsSpec | None, zero: str | None
 ) -> list[Text]:
     coverage = (
         f"{100 * pressure.coverage_probability:.0f} %, k = {pressure.coverage_factor:.2f}"
@@ -231,6 +266,8 @@ def _pressure_lines(
         lines.append(Text(standing, LIMITS_STYLE if outside else "dim"))
     if pressure.absolute:
         lines.append(Text(pressure_text(pressure.absolute, unit)))
+    if zero:
+        lines.append(Text(zero))
     contributors = "; ".join(
         f"{line.name} {share:.0%}" for line, share in largest_contributors(pressure)
     )

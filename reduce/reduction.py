@@ -4,9 +4,8 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
-from limbsight.errors import InputError
 from limbsight.reduce.arrangements import ARRANGEMENTS, DATUM, RESERVOIR, TAPPING, Limb
 from limbsight.reduce.constants import default
 from limbsight.reduce.elementary import Number, cos, settled, sin
@@ -19,9 +18,6 @@ from limbsight.units import PressureKind
 MANOMETRIC, PROCESS, BEYOND, WANTED, BEND = "manometric", "process", "beyond", "wanted", "bend"
 """What fills a leg: the liquid whose levels are read, the line, the reference side; and the
 points of a chain that not every chain has."""
-
-PER_MENISCUS = ("level ", "mark ", "own angle ", "own interface ")
-"""First words of the keys of inputs that differ from reading to reading."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -50,6 +46,8 @@ class Reduction:
     """A reading with both ends at one pressure, to be subtracted."""
     zero_keys: frozenset[str] = frozenset()
     """Inputs of ``zero`` that are its own, known here with ``zero:`` in front."""
+    vented: bool = False
+    """Both ends at one pressure: they meet at the height of the tapping."""
 
     @property
     def kind(self) -> PressureKind:
@@ -73,7 +71,8 @@ class Reduction:
         start = z[TAPPING]
         if "wanted" in q:
             start = z[WANTED] = q["wanted"] * growth
-        z[DATUM] = q["reference tapping"] * growth if "reference tapping" in q else start
+        apart = "reference tapping" in q and not self.vented
+        z[DATUM] = q["reference tapping"] * growth if apart else start
         if "bend" in q:
             z[BEND] = q["bend"] * growth
         return z
@@ -168,34 +167,6 @@ class Reduction:
         gain = math.sin(m.incline_rad.value) if m.incline_rad else 1.0
         ratio = m.area_ratio.value if m.area_ratio else default("area_ratio")
         return 1 / (gain + ratio)
-
-
-def subtract_zero(reading: Reduction, zero: Reduction) -> Reduction:
-    """Take off what a reading with both ends at one pressure says.
-
-    Tilt, capillarity and the zero of the scale cancel where they are common, and so do the
-    levels' components of one shared key; what belongs to a single meniscus does not.
-
-    Raises
-    ------
-    InputError
-        If the line holds a liquid, whose leg would be taken off with the zero.
-    """
-    if not reading.manometer.process.is_gas:
-        raise InputError(
-            "a zero reading can't be subtracted where the process fluid is a liquid: its leg "
-            "would go with it; read the zero with the line empty and mend the scale's zero"
-        )
-    common = {i.key for i in reading.inputs}
-    shared = {key for key in common if not key.startswith(PER_MENISCUS)}
-    own = [i for i in zero.inputs if i.key not in shared]
-    renamed = (replace(i, key=f"zero: {i.key}", name=f"zero: {i.name}") for i in own)
-    return replace(
-        reading,
-        inputs=(*reading.inputs, *renamed),
-        zero=zero,
-        zero_keys=frozenset(i.key for i in own),
-    )
 
 
 def temperature_key(m: Manometer, leg: Leg) -> str:

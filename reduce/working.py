@@ -11,6 +11,7 @@ from limbsight.reduce.elementary import Number
 from limbsight.reduce.legs import Leg
 from limbsight.reduce.reduction import BEND, BEYOND, MANOMETRIC, PROCESS, WANTED, Reduction
 from limbsight.reduce.uncertainty import Estimate
+from limbsight.reduce.zero import zero_pressure
 from limbsight.units import format_number, format_pressure
 
 HEIGHT_PLACES_MM = 3
@@ -89,6 +90,8 @@ def working_text(reduction: Reduction, estimate: Estimate, unit: str) -> str:
         )
     rest = _rest(reduction)
     lines += [f"  + {rest:.2f} Pa (vapour over the column)"] if rest else []
+    if reduction.zero is not None:
+        lines.append(f"  - ({_zero(reduction):.2f}) Pa (zero reading)")
     lines += ["", f"  = {estimate.value:.2f} Pa", f"  = {_result(reduction, estimate, unit)}"]
     return "\n".join(lines)
 
@@ -115,11 +118,13 @@ def working_latex(reduction: Reduction, estimate: Estimate, unit: str) -> str:
     value, _, words = result.partition(f" {unit} ")
     rest = _rest(reduction)
     vapour = f" + {rest:.2f}" if rest else ""
+    zero = "" if reduction.zero is None else f" - ({_zero(reduction):.2f})"
     lines += [
         rf"  {_left_side(reduction, latex=True)} &= g\,\bigl[{symbols}\bigr]"
         + (r" + p_{\text{vapour}}" if rest else "")
+        + (r" - p_{\text{zero}}" if zero else "")
         + r"\\",
-        rf"  &= {g:.5f}\,\bigl[{numbers}\bigr]{vapour}\ \text{{Pa}}\\",
+        rf"  &= {g:.5f}\,\bigl[{numbers}\bigr]{vapour}{zero}\ \text{{Pa}}\\",
         rf"  &= {estimate.value:.2f}\ \text{{Pa}}\\",
         rf"  &= {value}\ \text{{{unit} {words}}}",
         r"\end{align*}",
@@ -179,6 +184,10 @@ def _escaped(name: str) -> str:
 
 def _signs(chain: Sequence[Step]) -> list[str]:
     return ["=", *("+" for _ in chain[1:])]
+
+
+def _zero(reduction: Reduction) -> float:
+    return 0.0 if reduction.zero is None else zero_pressure(reduction.zero)
 
 
 def _rest(reduction: Reduction) -> float:

@@ -34,6 +34,8 @@ class Answer:
     """What is true of one photo."""
 
     photo: Path
+    instrument: Path
+    """Its file: ``NAME.toml`` unless the answer names another."""
     readable: bool
     unit: str
     division: float
@@ -80,8 +82,11 @@ class LevelResult:
 def load_answer(path: Path) -> Answer:
     """Read ``NAME.answer.toml``."""
     data = tomllib.loads(path.read_text(encoding="utf-8"))
+    photo = path.parent / data["photo"]
+    own = photo.with_suffix(".toml").name
     return Answer(
-        photo=path.parent / data["photo"],
+        photo=photo,
+        instrument=path.parent / data.get("instrument", own),
         readable=data["readable"],
         unit=data["unit"],
         division=data["division"],
@@ -173,7 +178,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     readings = [
         limbsight.read_photo(
             answer.photo,
-            instrument=limbsight.load_instrument(answer.photo.with_suffix(".toml")),
+            instrument=limbsight.load_instrument(answer.instrument),
         )
         for answer in answers
     ]

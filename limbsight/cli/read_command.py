@@ -27,6 +27,7 @@ from limbsight.records import Reading, Reason
 
 if TYPE_CHECKING:
     from limbsight.calib.instrument import Instrument, LimitsSpec
+    from limbsight.zero_photo import ZeroPhoto
 
 PROGRESS_FROM = 5
 """Photos that take longer than a person waits without a sign, at about half a second each."""
@@ -42,6 +43,7 @@ Examples:
   limbsight read fan.jpg --instrument fan.toml
   limbsight read round/ --instrument fan.toml --unit mbar --json > round.json
   limbsight read "round/*.jpg" -i fan.toml --overlay checked/
+  limbsight read fan.jpg -i fan.toml --zero fan-open.jpg
 
 {EXIT_CODE_HELP}.
 """
@@ -50,6 +52,13 @@ Examples:
 @click.command(epilog=EPILOG)
 @click.argument("photos", nargs=-1, required=True, metavar="PHOTO...")
 @instrument_option
+@click.option(
+    "--zero",
+    "zero_path",
+    type=click.Path(path_type=Path),
+    metavar="PHOTO",
+    help="Photo of the same instrument with both ends open to the air; subtracted.",
+)
 @unit_option
 @json_option
 @click.option(
@@ -64,6 +73,7 @@ def read(
     ctx: click.Context,
     photos: tuple[str, ...],
     instrument_path: Path | None,
+    zero_path: Path | None,
     unit: str,
     as_json: bool,
     overlay_folder: Path | None,
@@ -74,6 +84,11 @@ def read(
     file that can't be decoded is reported and the others are read. With --json one photo
     gives one object, anything else (several, a folder, a pattern) an array.
     """
+    if zero_path is not None and instrument_path is None:
+        raise click.UsageError(
+            "--zero is subtracted from a pressure, which needs an instrument file; give "
+            "--instrument"
+        )
     instrument = _load(instrument_path)
     traceback = bool(ctx.find_root().params.get("traceback"))
     limits = instrument.limits if instrument else None
@@ -81,11 +96,12 @@ def read(
     paths, unmatched = expand_photos(photos)
     for message in unmatched:
         click.echo(f"Error: {message}", err=True)
+    zero = _read_zero(zero_path, instrument)
     readings: list[Reading] = []
     output = _Json(unit, limits) if as_json else _Table(unit, limits)
     try:
         for path in _with_progress(paths):
-            reading = _read_one(path, instrument, traceback=traceback)
+            reading = _read_one(path, instrument, zero, traceback=traceback)
             readings.append(reading)
             output.add(reading)
             if overlays:
@@ -264,12 +280,27 @@ def _is_photo(path: Path, suffixes: frozenset[str]) -> bool:
     )
 
 
-def _read_one(path: Path, instrument: Instrument | None, *, traceback: bool) -> Reading:
+def _read_zero(path: Path | None, instrument: Instrument | None) -> ZeroPhoto | None:
+    """Read the zero before any photo: without it every pressure would be another one."""
+    if path is None:
+        return None
+    from limbsight.reading import read_zero
+
+    return read_zero(path, instrument=instrument)
+
+
+def _read_one(
+    path: Path,
+    instrument: Instrument | None,
+    zero: ZeroPhoto | None,
+    *,
+    traceback: bool,
+) -> Reading:
     """Read one photo; what is wrong with its file becomes a refused reading."""
     from limbsight.reading import read_photo
 
     try:
-        return read_photo(path, instrument=instrument)
+        return read_photo(path, instrument=instrument, zero=zero)
     except InputError as error:
         if error.code != BAD_FILE:  # something else than the photo is wrong
             raise

@@ -12,12 +12,14 @@ from pathlib import Path
 from sample_images.generator import cases, phone, render, truth
 
 
-def make(cls: str, seed: int, folder: Path, size_px: tuple[int, int]) -> str:
-    """Write CLASS_SEED.jpg and .json; return a line to print."""
+def make(
+    cls: str, seed: int, folder: Path, size_px: tuple[int, int], opened: bool = False
+) -> str:
+    """Write CLASS_SEED.jpg and .json (CLASS_SEED_open for a zero); return a line to print."""
     began = time.perf_counter()
-    case = cases.draw(cls, seed, size_px)
+    case = cases.draw(cls, seed, size_px, opened=opened)
     picture = phone.develop(render.render(case.world, case.camera), case.degrade)
-    stem = folder / f"{cls}_{seed:04d}"
+    stem = folder / f"{cls}_{seed:04d}{'_open' if opened else ''}"
     stem.with_suffix(".jpg").write_bytes(
         phone.jpeg_bytes(picture, case.degrade, case.camera.f35_mm)
     )
@@ -45,6 +47,11 @@ def main() -> None:
     parser.add_argument(
         "--size", default="1500x2000", help="width x height of the picture, px"
     )
+    parser.add_argument(
+        "--open",
+        action="store_true",
+        help="also each instrument with both ends open to the air, for a zero; U-tubes",
+    )
     parser.add_argument("--jobs", type=int, default=1, help="processes")
     a = parser.parse_args()
     names = list(cases.CLASSES) if a.cls == "all" else a.cls.split(",")
@@ -54,13 +61,15 @@ def main() -> None:
     width, height = (int(v) for v in a.size.split("x"))
     a.out.mkdir(parents=True, exist_ok=True)
     os.environ.setdefault("OMP_NUM_THREADS", "1")
-    tasks = [(n, s) for s in range(a.seed, a.seed + a.count) for n in names]
+    seeds = range(a.seed, a.seed + a.count)
+    tasks = [(n, s, False) for s in seeds for n in names]
+    tasks += [(n, s, True) for n, s, _ in tasks if a.open and n in cases.OPENED]
     if a.jobs == 1:
-        for name, seed in tasks:
-            print(make(name, seed, a.out, (width, height)), flush=True)
+        for name, seed, opened in tasks:
+            print(make(name, seed, a.out, (width, height), opened), flush=True)
         return
     with ProcessPoolExecutor(a.jobs) as pool:
-        jobs = [pool.submit(make, n, s, a.out, (width, height)) for n, s in tasks]
+        jobs = [pool.submit(make, n, s, a.out, (width, height), o) for n, s, o in tasks]
         for job in jobs:
             print(job.result(), flush=True)
 

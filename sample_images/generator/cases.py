@@ -11,7 +11,7 @@ import numpy as np
 from sample_images.generator import looks
 from sample_images.generator.boards import ScaleTruth, build_world, cover_level
 from sample_images.generator.camera import Camera
-from sample_images.generator.filling import fill, glass, out_of_range
+from sample_images.generator.filling import fill, glass, level_out, out_of_range
 from sample_images.generator.looks import Rng, pick
 from sample_images.generator.phone import Degrade
 from sample_images.generator.plans import Limb, NoFit, lengths, plan_instrument
@@ -20,7 +20,7 @@ from sample_images.generator.render import World
 from sample_images.generator.scene import (
     Solid,
 )
-from sample_images.generator.views import aim, division_px, xyz
+from sample_images.generator.views import aim, division_px, nudged, xyz
 
 READABLE = (
     "utube_colour",
@@ -36,6 +36,10 @@ READABLE = (
 )
 NEGATIVE = ("neg_missing", "neg_outofrange", "neg_blur", "neg_occluded")
 CLASSES = READABLE + NEGATIVE
+OPENED = ("utube_colour", "utube_clear", "utube_mercury", "utube_twoscale", "utube_behind")
+"""Classes of which a photograph with both ends open can be drawn."""
+OPENED_SEED = 1_000
+"""Sets the draws for it apart from the attempts at one case."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -60,7 +64,9 @@ class Case:
     look: dict[str, object]
 
 
-def draw(cls: str, seed: int, size_px: tuple[int, int] = (1500, 2000)) -> Case:
+def draw(
+    cls: str, seed: int, size_px: tuple[int, int] = (1500, 2000), *, opened: bool = False
+) -> Case:
     """Draw the case of a class and seed.
 
     Parameters
@@ -71,38 +77,52 @@ def draw(cls: str, seed: int, size_px: tuple[int, int] = (1500, 2000)) -> Case:
         Same class, seed, size and installed fonts give the same picture.
     size_px : tuple of int
         Width and height of the upright picture; turned for inclined tubes.
+    opened : bool
+        The same instrument with both ends open to the air, photographed from nearly the
+        same place; its board leans a little, so that the levels differ all the same.
 
     Raises
     ------
     ValueError
         If the class is unknown.
     """
+    if opened and cls not in OPENED:
+        raise ValueError(f"class {cls!r} has no zero; one of {', '.join(OPENED)}")
     if cls not in CLASSES:
         raise ValueError(f"class {cls!r} is unknown; one of {', '.join(CLASSES)}")
     for attempt in range(200):
         rng = np.random.default_rng([zlib.crc32(cls.encode()), seed, attempt])
         try:
-            return _build(cls, seed, rng, size_px)
+            return _build(cls, seed, rng, size_px, opened=opened)
         except NoFit:
             continue
     raise RuntimeError(f"{cls} {seed}: no instrument of this class fits {size_px} px")
 
 
-def _build(cls: str, seed: int, rng: Rng, size_px: tuple[int, int]) -> Case:
+def _build(
+    cls: str, seed: int, rng: Rng, size_px: tuple[int, int], *, opened: bool = False
+) -> Case:
     plan = plan_instrument(cls, rng, size_px)
     f = lengths(plan, rng)
     limbs = fill(plan, f, rng)
     hidden: tuple[int, ...] = ()
     if cls == "neg_outofrange":
         limbs, f, hidden = out_of_range(limbs, f, rng)
+    later = np.random.default_rng([zlib.crc32(cls.encode()), seed, OPENED_SEED])
+    if opened:
+        limbs = level_out(limbs, later)
     up_angle = 0.0
     if plan.incline_deg is not None:
         up_angle = pick(rng, (-1.0, 1.0)) * math.radians(90 - plan.incline_deg)
     cam = aim(plan, f, limbs, up_angle, rng)
+    if opened:
+        cam = nudged(cam, later)
     division = division_px(cam, f)
     viewer = np.subtract(cam.origin_mm, cam.target_mm)
     room = looks.room(rng, xyz(viewer / np.linalg.norm(viewer)), up_angle)
     degrade = looks.degrade(rng, division, room)
+    if opened:
+        degrade = looks.degrade(later, division, room)
     cover: list[Solid] = []
     if cls == "neg_occluded":
         cover, hidden = cover_level(limbs, f, rng)

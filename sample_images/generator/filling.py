@@ -11,6 +11,7 @@ from sample_images.generator.meniscus import Surface, surface
 from sample_images.generator.optics import Bend, Straight
 from sample_images.generator.plans import Frame, Limb, NoFit, Plan
 
+LEAN_DEG = 1.5  # of a board that nobody levelled
 LEAST_DEPTH = 0.9  # absorbance across the bore in the strongest channel
 
 
@@ -73,6 +74,16 @@ def out_of_range(
         raise NoFit
     moved = replace(limbs[i], levels_mm=(float(level),))
     return (*limbs[:i], moved, *limbs[i + 1 :]), f, (i,)
+
+
+def level_out(limbs: tuple[Limb, ...], rng: Rng) -> tuple[Limb, ...]:
+    """Open both ends: levels at one height, but for the lean of the board."""
+    middle = float(np.mean([limb.levels_mm[0] for limb in limbs]))
+    lean = math.tan(math.radians(rng.uniform(0.3, 1.0) * LEAN_DEG))
+    centre = float(np.mean([limb.x_mm for limb in limbs]))
+    return tuple(
+        replace(limb, levels_mm=(middle + lean * (limb.x_mm - centre),)) for limb in limbs
+    )
 
 
 def _strength(plan: Plan, inner: float, rng: Rng) -> float:

@@ -1,6 +1,7 @@
 """Where the photographer stands."""
 
 import math
+from dataclasses import replace
 
 import numpy as np
 
@@ -65,6 +66,17 @@ def aim(plan: Plan, f: Frame, limbs: tuple[Limb, ...], up_angle: float, rng: Rng
             return cam
         distance *= 1.04
     raise NoFit
+
+
+def nudged(cam: Camera, rng: Rng) -> Camera:
+    """Stand there again, as near as people do."""
+    aside, turned = rng.normal(0, 8, 3), rng.normal(0, 2, 3)
+    return replace(
+        cam,
+        origin_mm=xyz(np.add(cam.origin_mm, aside)),
+        target_mm=xyz(np.add(cam.target_mm, turned)),
+        roll_rad=cam.roll_rad + float(rng.normal(0, math.radians(0.5))),
+    )
 
 
 def xyz(v: Floats) -> tuple[float, float, float]:

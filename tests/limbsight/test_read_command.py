@@ -44,7 +44,7 @@ def road(monkeypatch, make):
     """A road that decodes each photo for real and then answers by the file's name."""
     calls = []
 
-    def read_photo(path, *, instrument=None):
+    def read_photo(path, *, instrument=None, zero=None):
         from limbsight.vision.picture import load_picture
 
         calls.append((Path(path).name, instrument))
@@ -259,7 +259,7 @@ class TestFaults:
     def test_what_is_wrong_with_the_instrument_stops_the_call(
         self, road, folder, monkeypatch, error
     ):
-        def read_photo(path, *, instrument=None):
+        def read_photo(path, *, instrument=None, zero=None):
             raise error("fan.toml: liquids.manometric: unknown liquid")
 
         monkeypatch.setattr(sys.modules["limbsight.reading"], "read_photo", read_photo)

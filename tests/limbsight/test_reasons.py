@@ -25,6 +25,8 @@ SOURCES = [
 OWN_CODES = {error.code for error in (LimbsightError, InputError, InstrumentError)} | {
     "bad_file",
     "program_fault",
+    "bad_zero",
+    "not_a_zero",
 }
 """Codes of errors and of photos that never were read; no reasons of a reading."""
 

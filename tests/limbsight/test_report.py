@@ -38,6 +38,7 @@ class TestJson:
             "reasons",
             "limbs",
             "pressure",
+            "zero",
             "instrument",
             "program",
         ]

@@ -20,8 +20,8 @@ from limbsight.reduce.manometer import (
     Scale,
 )
 from limbsight.reduce.prepare import prepare
-from limbsight.reduce.reduction import subtract_zero
 from limbsight.reduce.uncertainty import propagate
+from limbsight.reduce.zero import subtract_zero
 from limbsight.units import Given
 
 LEFT_M, RIGHT_M = -0.05, 0.05
@@ -225,7 +225,9 @@ def test_zero_reading_takes_off_tilt_and_unequal_bores(ideal, levels, known):
     difference = float(plain.difference(q))
     assert abs(difference - wanted) > 100
     assert float(corrected.difference(q)) == pytest.approx(
-        difference - float(zero.difference({i.key: i.value for i in zero.inputs})), abs=1e-9
+        # the gas over the zero is that of the open end, 1e-7 denser under this pressure
+        difference - float(zero.difference({i.key: i.value for i in zero.inputs})),
+        abs=1e-4,
     )
 
 

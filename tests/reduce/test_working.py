@@ -11,12 +11,13 @@ from limbsight.reduce.manometer import Manometer
 from limbsight.reduce.prepare import prepare
 from limbsight.reduce.uncertainty import propagate
 from limbsight.reduce.working import working_latex, working_text
+from limbsight.reduce.zero import subtract_zero
 from limbsight.units import Given
 
 
-@pytest.fixture(params=["open", "leg", "barometer"])
+@pytest.fixture(params=["open", "zeroed", "leg", "barometer"])
 def reading(request, levels):
-    if request.param == "open":
+    if request.param in ("open", "zeroed"):
         m = Manometer(arrangement="u-tube", tapped_limb="left", manometric=liquid("water"))
         limbs = {"left": -0.05, "right": 0.07}
     elif request.param == "leg":
@@ -37,6 +38,8 @@ def reading(request, levels):
         )
         limbs = {"tube": 0.76}
     reduction = prepare(m, levels(limbs))
+    if request.param == "zeroed":
+        reduction = subtract_zero(reduction, prepare(m, levels({"left": 0.0, "right": 1e-3})))
     return reduction, propagate(reduction.difference, reduction.inputs)
 
 
@@ -45,6 +48,7 @@ def test_text_adds_up(reading):
     text = working_text(reduction, estimate, "Pa")
     parts = re.findall(r"mm = (-?[\d.]+) Pa", text)
     extra = re.findall(r"\+ ([\d.]+) Pa \(vapour", text)
+    extra += [f"{-float(p)}" for p in re.findall(r"- \((-?[\d.]+)\) Pa \(zero", text)]
     assert sum(map(float, [*parts, *extra])) == pytest.approx(estimate.value, abs=0.03)
     for g, rho, end, start, p in re.findall(
         r"([\d.]+) · ([\d.]+) · \((-?[\d.]+) - \((-?[\d.]+)\)\) mm = (-?[\d.]+) Pa", text
@@ -61,7 +65,8 @@ def test_latex_is_balanced_and_adds_up(reading):
     assert latex.count("{") == latex.count("}")
     assert latex.count(r"\begin{align*}") == latex.count(r"\end{align*}") == 1
     inside = re.search(
-        r"&= ([\d.]+)\\,\\bigl\[(.*?)\\bigr\]( \+ [\d.]+)?\\ \\text\{Pa\}", latex
+        r"&= ([\d.]+)\\,\\bigl\[(.*?)\\bigr\]( \+ [\d.]+| - \(-?[\d.]+\))?\\ \\text\{Pa\}",
+        latex,
     )
     assert inside
     total = sum(
@@ -70,7 +75,8 @@ def test_latex_is_balanced_and_adds_up(reading):
             r"([\d.]+)\\,\((-?[\d.]+) - \((-?[\d.]+)\)\)", inside[2]
         )
     )
-    got = float(inside[1]) * total + float((inside[3] or "0").strip(" +"))
+    rest = (inside[3] or "0").replace("(", "").replace(")", "").replace(" ", "")
+    got = float(inside[1]) * total + float(rest)
     assert got == pytest.approx(estimate.value, abs=0.3)
 
 

@@ -26,6 +26,18 @@ def case():
     return cases.draw("utube_twoscale", 5)
 
 
+def test_opened_it_is_the_same_instrument_nearly_level(case):
+    opened = cases.draw("utube_twoscale", 5, opened=True)
+    for name in ("graduation", "fluid", "inner_mm", "outer_mm", "tube_z_mm", "scales"):
+        assert getattr(opened, name) == getattr(case, name)
+    (left,), (right,) = (limb.levels_mm for limb in opened.limbs)
+    apart = opened.limbs[1].x_mm - opened.limbs[0].x_mm
+    assert 0 < right - left < np.tan(np.radians(1.5)) * apart
+    assert opened.camera != case.camera
+    with pytest.raises(ValueError, match="has no zero"):
+        cases.draw("bank", 5, opened=True)
+
+
 def test_projection_and_rays_are_inverse(case):
     camera = replace(case.camera, k1=-0.03)
     points = np.array([[-20.0, 40.0, 3.0], [15.0, 200.0, 0.0], [4.0, 110.0, 9.0]])
