@@ -19,6 +19,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from limbsight.limits import limits_text
+from limbsight.reasons import limb_text
 from limbsight.records import GraduationMark, LevelReading, LimbReading, PointPx, Reading
 from limbsight.report import level_text, photo_text, pressure_text, reason_text, zero_text
 from limbsight.vision.picture import Picture
@@ -550,7 +551,11 @@ def _banner_lines(
         yield from _broken(standing, TEXT, width)
     if reading.pressure and reading.pressure.absolute:
         yield from _broken(pressure_text(reading.pressure.absolute, unit), TEXT, width)
-    zero = zero_text(reading, unit)
+    named = [(limb_text(limb), pressure) for limb, pressure in reading.pressures]
+    if named:
+        all_named = ",  ".join(f"{limb}: {pressure_text(p, unit)}" for limb, p in named)
+        yield from _broken(all_named, TEXT, width)
+    zero = reading.pressure and zero_text(reading, reading.pressure, unit)
     if zero:
         yield from _broken(zero, TEXT, width)
     about = (reading.instrument, photo_text(reading), reading.taken_at)

@@ -127,17 +127,16 @@ def read_photo(
         zero = read_zero(zero, instrument=instrument)
     walked = _walk(path, instrument)
     known, limbs, reasons = walked.known, walked.limbs, walked.reasons
-    pressure = None
+    pressures: dict[str | None, PressureReading] = {}
     if known is not None and not known.from_picture and status_of(reasons) != "refused":
-        pressure, trouble = _pressure(walked.picture, limbs, known, zero)
+        pressures, trouble = _pressures(walked.picture, limbs, known, zero)
         reasons += trouble
-    subtracted = zero is not None and pressure is not None
     return _result(
         path,
         walked,
         reasons=reasons,
-        pressure=pressure,
-        zero=zero.used if zero is not None and subtracted else None,
+        pressures=pressures,
+        zero=zero.used if zero is not None and pressures else None,
     )
 
 
@@ -558,23 +557,30 @@ def _marks(scale: NamedScale, known: Knowledge) -> tuple[GraduationMark, ...]:
     return tuple(marks)
 
 
-def _pressure(
+def _pressures(
     picture: Picture, limbs: tuple[Limb, ...], known: Knowledge, zero: ZeroPhoto | None
-) -> tuple[PressureReading | None, tuple[Reason, ...]]:
-    from limbsight.pressure import pressure_from_levels
+) -> tuple[dict[str | None, PressureReading], tuple[Reason, ...]]:
+    """Return the pressure, under None; or those of a bank, under the names of its limbs."""
+    from limbsight.pressure import bank_pressures, pressure_from_levels
 
     heights = [[_level_height(level, known) for level in limb.levels] for limb in limbs]
     off = None if zero is None else zero.levels_beside(picture)
+    instrument = known.instrument
+    pressures: dict[str | None, PressureReading] = {}
     try:
-        pressure = pressure_from_levels(known.instrument, heights, zero=off)
+        if instrument.arrangement == "bank" and instrument.tapped_limb is None:
+            found = bank_pressures(instrument, heights, zero=off)
+            pressures |= {name.removeprefix("limb "): p for name, p in found.items()}
+        else:
+            pressures[None] = pressure_from_levels(instrument, heights, zero=off)
     except LimbsightError as error:
         if error.code in ZERO_CODES:
-            return None, (reason("zero_unfit", detail=str(error)),)
-        return None, (reason("pressure_not_computed", detail=str(error)),)
+            return {}, (reason("zero_unfit", detail=str(error)),)
+        return {}, (reason("pressure_not_computed", detail=str(error)),)
     if zero is None or not zero.doubts:
-        return pressure, ()
+        return pressures, ()
     codes = ", ".join(dict.fromkeys(r.code for r in zero.doubts))
-    return pressure, (reason("zero_doubtful", photo=zero.used.photo, codes=codes),)
+    return pressures, (reason("zero_doubtful", photo=zero.used.photo, codes=codes),)
 
 
 def _level_height(level: LevelFit, known: Knowledge) -> LevelHeight:
@@ -611,7 +617,7 @@ def _result(
     walked: Walked,
     *,
     reasons: tuple[Reason, ...],
-    pressure: PressureReading | None,
+    pressures: dict[str | None, PressureReading],
     zero: ZeroUsed | None,
 ) -> Reading:
     picture, known, scale = walked.picture, walked.known, walked.scale
@@ -628,7 +634,8 @@ def _result(
         reasons=reasons,
         limbs=limbs,
         graduations=graduations,
-        pressure=pressure,
+        pressure=pressures.get(None),
+        pressures=tuple((limb, p) for limb, p in pressures.items() if limb is not None),
         instrument=known.instrument.name if known and not known.from_picture else None,
         program=f"limbsight {__version__}",
         size_px=picture.size_px,

@@ -10,7 +10,8 @@ from typing import Literal
 
 from limbsight.records import Reason
 
-Effect = Literal["refused", "check"]
+Effect = Literal["refused", "check", "note"]
+"""A note leaves the status as it is: what was assumed or left out, not a doubt."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -88,51 +89,51 @@ _KINDS = (
     ReasonKind(
         code="level_not_found",
         effect="refused",
-        text="no level was found in the {limb} limb within the scale",
+        text="no level was found in {limb} within the scale",
         remedy="check that the level is on the scale and in the picture; light from the side "
         "shows a clear liquid better",
     ),
     ReasonKind(
         code="level_hidden",
         effect="refused",
-        text="the level in the {limb} limb is behind something that covers the tube",
+        text="the level in {limb} is behind something that covers the tube",
         remedy="retake from another side, or move the clip or label",
     ),
     ReasonKind(
         code="level_off_scale",
         effect="refused",
-        text="the level in the {limb} limb is at {value:.4g} {unit}, beyond the scale",
+        text="the level in {limb} is at {value:.4g} {unit}, beyond the scale",
         remedy="bring the level onto the scale before reading",
     ),
     ReasonKind(
         code="level_beyond_graduations",
         effect="check",
-        text="the graduations beside the level in the {limb} limb were not found; its height "
+        text="the graduations beside the level in {limb} were not found; its height "
         "is carried on from others",
         remedy="retake with the graduations there in view, sharp and without glare",
     ),
     ReasonKind(
         code="level_competes",
         effect="check",
-        text="the {limb} limb shows another interface as clear as the one reported",
+        text="{limb} shows another interface as clear as the one reported",
         remedy="look at the overlay: bubbles, a broken column or a second liquid?",
     ),
     ReasonKind(
         code="level_unlike_meniscus",
         effect="check",
-        text="the level in the {limb} limb does not look like a meniscus of this liquid",
+        text="the level in {limb} does not look like a meniscus of this liquid",
         remedy="look at the overlay: glare, droplets, dirt or a wrong liquid in the file?",
     ),
     ReasonKind(
         code="level_uncertain",
         effect="check",
-        text="the level in the {limb} limb is known only to +-{width:.2g} {unit}",
+        text="the level in {limb} is known only to +-{width:.2g} {unit}",
         remedy="look at the overlay; retake with softer light, level with the meniscus",
     ),
     ReasonKind(
         code="liquid_uncertain",
         effect="check",
-        text="the {limb} limb may hold mercury or a clear liquid, and the level differs",
+        text="{limb} may hold mercury or a clear liquid, and the level differs",
         remedy="give an instrument file with --instrument",
     ),
     ReasonKind(
@@ -145,7 +146,7 @@ _KINDS = (
     ),
     ReasonKind(
         code="pressure_not_computed",
-        effect="check",
+        effect="note",
         text="the levels were read but not reduced to a pressure: {detail}",
         remedy="complete the instrument file",
     ),
@@ -175,8 +176,15 @@ def reason(code: str, /, *, limb: str | None = None, **places: object) -> Reason
         For a code that is not in the table (a fault of the program).
     """
     kind = KINDS[code]
-    text = kind.text.format(limb=limb, **places)
+    text = kind.text.format(limb=limb and limb_text(limb), **places)
     return Reason(code=code, text=f"{text}; {kind.remedy}", limb=limb)
+
+
+def limb_text(limb: str) -> str:
+    """Name a limb in a sentence: the left limb, limb 3, the tube."""
+    if limb.isdigit():
+        return f"limb {limb}"
+    return f"the {limb}" if limb == "tube" else f"the {limb} limb"
 
 
 def status_of(reasons: tuple[Reason, ...]) -> Literal["read", "check", "refused"]:

@@ -119,5 +119,7 @@ class Reading:
     program: str
     size_px: tuple[int, int]
     """Width and height of the upright picture."""
+    pressures: tuple[tuple[str, PressureReading], ...] = ()
+    """Of a bank, in place of ``pressure``: each limb's name and pressure."""
     zero: ZeroUsed | None = None
     """The zero photo that the pressure has taken off; None where there is none."""

@@ -10,6 +10,7 @@ from rich.console import Console
 from rich.text import Text
 
 from limbsight.limits import limits_state, limits_text
+from limbsight.reasons import limb_text
 from limbsight.records import (
     BudgetLine,
     LevelReading,
@@ -67,7 +68,7 @@ def reading_to_dict(
     InputError
         If ``unit`` is not a unit of pressure.
     """
-    return {
+    written: dict[str, Any] = {
         "photo": reading.photo,
         "sha256": reading.sha256 or None,
         "taken_at": reading.taken_at,
@@ -88,6 +89,12 @@ def reading_to_dict(
         "instrument": reading.instrument,
         "program": reading.program,
     }
+    if reading.pressures:
+        written["pressures"] = {
+            limb: pressure_to_dict(pressure, unit=unit, limits=limits)
+            for limb, pressure in reading.pressures
+        }
+    return written
 
 
 def pressure_to_dict(
@@ -119,9 +126,11 @@ def photo_text(reading: Reading) -> str:
 
 def reason_text(reason: Reason) -> str:
     """Text of a reason, with the limb it concerns."""
-    if reason.limb is None or reason.limb in reason.text:
+    if reason.limb is None:
         return reason.text
-    return f"{reason.limb} limb: {reason.text}"
+    name = limb_text(reason.limb).removeprefix("the ")
+    named = name.removesuffix(" limb") in reason.text
+    return reason.text if named else f"{name}: {reason.text}"
 
 
 def level_text(level: LevelReading) -> str:
@@ -137,12 +146,12 @@ def pressure_text(pressure: PressureReading, unit: str) -> str:
     )
 
 
-def zero_text(reading: Reading, unit: str) -> str | None:
+def zero_text(reading: Reading, pressure: PressureReading, unit: str) -> str | None:
     """Say which zero was subtracted and what it showed; None without one."""
-    if reading.zero is None or reading.pressure is None or reading.pressure.zero_pa is None:
+    if reading.zero is None or pressure.zero_pa is None:
         return None
-    places = decimals_for(convert_pressure(reading.pressure.expanded_uncertainty_pa, unit))
-    value = format_number(convert_pressure(reading.pressure.zero_pa, unit), places)
+    places = decimals_for(convert_pressure(pressure.expanded_uncertainty_pa, unit))
+    value = format_number(convert_pressure(pressure.zero_pa, unit), places)
     name = reading.zero.photo.encode("utf-8", "replace").decode("utf-8")
     stamp = f"sha256 {reading.zero.sha256[:SHA256_SHOWN]}"
     return f"zero subtracted: {value} {unit}, from {name} ({stamp})"
@@ -183,7 +192,13 @@ def print_reading(
     console.print(head, soft_wrap=True)  # a path stays in one piece
     body = _level_lines(reading)
     if reading.pressure:
-        body += _pressure_lines(reading.pressure, unit, limits, zero_text(reading, unit))
+        zero = zero_text(reading, reading.pressure, unit)
+        body += _pressure_lines(reading.pressure, unit, limits, zero)
+    for limb, pressure in reading.pressures:
+        first, *more = _pressure_lines(
+            pressure, unit, limits, zero_text(reading, pressure, unit)
+        )
+        body += [Text(f"{limb_text(limb)}: ") + first, *more]
     body += [Text(f"- {reason_text(reason)} [{reason.code}]") for reason in reading.reasons]
     indent = " " * len(head_word)
     for paragraph in body:

@@ -227,7 +227,7 @@ def test_what_the_reduction_lacks_is_a_reason_and_levels_stay():
         line for line in text.splitlines() if not line.startswith(("[tapping]", "height"))
     )
     reading = read_photo(SAMPLES / "kerosene-line.jpg", instrument=parse_instrument(without))
-    assert reading.status == "check"
+    assert reading.status == "read"
     assert reading.pressure is None
     assert "pressure_not_computed" in [reason.code for reason in reading.reasons]
     assert len(levels_of(reading)) == 2

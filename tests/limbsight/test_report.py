@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import math
+from dataclasses import replace
 
 import pytest
 from rich.console import Console
@@ -94,6 +95,16 @@ class TestJson:
     def test_infinite_degrees_of_freedom_are_null(self, reading):
         budget = reading_to_dict(reading)["pressure"]["budget"]
         assert [line["degrees_of_freedom"] for line in budget] == [None, 12.0, None, None]
+
+    def test_a_bank_has_a_pressure_for_each_limb(self, reading):
+        both = (("1", reading.pressure), ("3", reading.pressure))
+        bank = replace(reading, pressure=None, pressures=both)
+        data = reading_to_dict(bank)
+        assert data["pressure"] is None
+        assert list(data["pressures"]) == ["1", "3"]
+        assert data["pressures"]["3"] == reading_to_dict(reading)["pressure"]
+        assert "limb 1: " in shown(bank)
+        assert "limb 3: " in shown(bank)
 
     def test_refused(self, refused):
         data = reading_to_dict(refused)
