@@ -6,26 +6,27 @@ into one robust least-squares fit with the prior knowledge as further observatio
 (JCGM 102:2011; A. Gelman et al., *Bayesian Data Analysis*, ch. 14).  The variance of the
 position then falls apart exactly into a share from the profile and one from each prior:
 with ``A`` the normal matrix, ``A^-1 = A^-1 (J'WJ + sum P_j) A^-1``.
-
-The point spread is Gaussian with the pixel's own width, plus a part of what a wider one
-would lose (sharpening).
 """
 
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass, replace
+from functools import cache
 
 import numpy as np
+from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
-from scipy.linalg import block_diag, cho_factor, cho_solve
-from scipy.special import ndtr
+from scipy.linalg import cho_factor, cho_solve
 
 from limbsight.calib.meniscus import ApexFit, FluidOptics, MeniscusPhysics, TubeView
+from limbsight.calib.meniscus_basis import Basis, basis_of, unwhitening
+from limbsight.calib.meniscus_blur import Canvas, Spread, canvas
 from limbsight.calib.meniscus_optics import Paths
 from limbsight.calib.meniscus_picture import (
     Physics,
-    Picture,
+    Pictures,
     Surroundings,
     factor_priors,
     is_gas,
@@ -73,14 +74,14 @@ _NEAR = 0.3
 _PLATEAU = 0.6
 """Profile beyond the rims, in bore radii, that a fit asks for."""
 
-_START_BLURS_PX = (0.8, 1.6)
 _PRIOR_LOG_BLUR = (0.0, 0.6)
 _PRIOR_HALO = (0.15, 0.3)
 """Blur about 1 px within a factor of 1.8; sharpening adds 0 to 0.75 of the lost detail
 (common practice, no source)."""
 
-_HALO_WIDTH_PX = 1.5
-_PIXEL_VARIANCE = 1.0 / 12.0
+_START_OPTICS = Spread(log_blur=math.log(1.2), halo=_PRIOR_HALO[0])
+"""Near the prior means; a little wide, so that the search by whole pixels misses nothing."""
+
 _MODEL_ERROR, _MODEL_ERROR_MIRROR, _MODEL_ERROR_COVERED = 0.03, 0.06, 0.05
 """Part of the profile's range that the model may miss anywhere: lighting, dirt, tone; more
 where a mirror shows the room, or one liquid covers another (common practice, no source)."""
@@ -300,90 +301,77 @@ def _rise_share(around: Surroundings) -> float:
 # --- fit -----------------------------------------------------------------------------------
 
 
-@dataclass(slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class _State:
     """Where the fit stands."""
 
     shift_px: float
-    log_blur: float
-    halo: float
+    optics: Spread
     physics: Array  # in prior standard deviations
-    factors: Array  # (3, K)
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Edges:
-    """A picture as a staircase from its lowest ray up: where its steps are (J,), px, and how
-    far each one falls (J, 3, K), to what its last ray shows (3, K)."""
-
-    edge_px: Array
-    drop: Array
-    last: Array
+    z: Array  # (3, k), in prior standard deviations
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Traced:
-    """Pictures at one point of the physics, and one step from it in each unknown."""
+    """Pictures at one point of the physics, and one step from it in each unknown.
+
+    Attributes
+    ----------
+    at : (P,) array
+        The point, in prior standard deviations.
+    steps : (P,) array
+        Sizes of the steps, likewise.
+    pictures
+        The one at the point, then one a step.
+    basis
+        Of the brightness factors.
+    columns : (3, R, 1 + k) array
+        The picture at the point in that basis.
+    """
 
     at: Array
     steps: Array
-    pictures: list[_Edges]
+    pictures: Pictures
+    basis: Basis
+    columns: Array
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class _Kernels:
-    """How much of each step of a picture is above each row of the profile, (N, J): as
-    blurred, and by the wider spread that sharpening takes off; and the steps' distances in
-    units of the blur."""
+class _Base:
+    """Where a linearisation is made: the bins, the columns in them (bins, 3 (1 + k)), and
+    the profile's derivatives by the physics (3, N, P)."""
 
-    z: Array
-    sharp: Array
-    wide: Array
+    canvas: Canvas
+    columns: Array
+    moved: Array
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class _Search:
-    """What the costs of positions up to so many half pixels away are reckoned from."""
-
-    rows: Array
-    half_steps: int
-    data: Array
-    sigma: Array
-    mean: Array
-    precision: Array
-
-    @property
-    def half_rows(self) -> Array:
-        """Heights, half a pixel apart, that the profile covers wherever it is shifted."""
-        last = 2 * (len(self.rows) - 1) + self.half_steps
-        return np.asarray(self.rows[0] + 0.5 * np.arange(-self.half_steps, last + 1))
-
-    def costs(self, shown: Array) -> Array:
-        """Robust cost at each position of columns shown at ``half_rows``, (3, H, K)."""
-        # A shift by half a pixel is one step back on the half-pixel rows.
-        back = np.arange(2 * self.half_steps, -1, -1)
-        row = 2 * np.arange(len(self.rows)) + back[:, None]
-        shifted = shown[:, row]
-        transposed = shifted.transpose(0, 1, 3, 2)
-        weight = self.sigma[:, None, None] ** -2
-        data = self.data.T[:, None, :, None]
-        normal = (transposed @ shifted) * weight[..., None] + self.precision
-        right = (transposed @ data) * weight[..., None] + (self.precision @ self.mean)[:, None]
-        factors = np.linalg.solve(normal, right)
-        away = factors[..., 0] - self.mean
-        residual = (shifted @ factors - data)[..., 0] / self.sigma[:, None, None]
-        cost = _CAUCHY_SCALE**2 * np.log1p((residual / _CAUCHY_SCALE) ** 2)
-        prior = ((away @ self.precision) * away).sum(axis=(0, 2))
-        return np.asarray(cost.sum(axis=(0, 2)) + prior)
-
-
-@dataclass(slots=True)
 class _Linear:
-    """The last linearised problem: residual in units of sigma, Jacobian, robust weights."""
+    """A linearised problem, channel by channel.
+
+    Attributes
+    ----------
+    residual, weight : (3, N) arrays
+        In units of sigma; robust weights.
+    jacobian : (3, N, shared + k) array
+        By the unknowns that the channels share, then by the channel's own.
+    shared
+        How many they are.
+    """
 
     residual: Array
     jacobian: Array
     weight: Array
+    shared: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Starts:
+    """Pictures at the points where the search begins, and all about such a point."""
+
+    pictures: list[Pictures]
+    at: Callable[[int], _Traced]
 
 
 class _Fit:
@@ -400,44 +388,66 @@ class _Fit:
         self.px = around.view.bore_radius_m * around.view.px_per_m
         self.nominal = _nominal(around, interface)
         self.priors = _priors(around, interface, self.nominal)
-        self.mean, self.precision = factor_priors(around)
-        self.span = max(float(np.ptp(profile, axis=0).max()), 1e-6)
+        self.mean, precision = factor_priors(around)
+        self.turn = unwhitening(precision)
+        even = ~is_uneven(len(self.mean))
+        self.even, self.even_turn = even, unwhitening(precision[np.ix_(even, even)])
+        self.noise = _noise(profile)
+        span = max(float(np.ptp(profile, axis=0).max()), 1e-6)
         uneven = _UNEVENNESS * float(np.median(profile.max(axis=1)))
-        self.sigma = np.sqrt(
-            _noise(profile) ** 2 + (_model_error(around) * self.span) ** 2 + uneven**2
-        )
+        self.sigma = np.sqrt(self.noise**2 + (_model_error(around) * span) ** 2 + uneven**2)
         # Three times the search: keeps a profile without a meniscus solvable.
         optics = [(3.0 * search_px) ** -2, _PRIOR_LOG_BLUR[1] ** -2, _PRIOR_HALO[1] ** -2]
-        self.prior_matrix = block_diag(
-            np.diag(optics), np.eye(len(self.priors)), *[self.precision] * 3
-        )
+        self.prior = np.concatenate([optics, np.ones(len(self.priors))])
 
     def run(self) -> ApexFit:
         light = light_paths(self.around, self.nominal)
-        found = []
-        for start in self._starts():
-            base, traced = self._traced(start, light)
-            found += [(cost, state, traced) for cost, state in self._search(base)]
-        found.sort(key=lambda f: f[0])
-        candidates = []
-        for cost, state, traced in found[
-            : _CANDIDATES_HARD if self._is_hard() else _CANDIDATES
-        ]:
-            if cost > _CANDIDATE_COST * found[0][0]:
-                break
-            state.physics = traced.at.copy()
-            candidates.append(self._improved(state, traced))
-        noise = min(_inflation(last.residual.reshape(-1, 3)) for _, last in candidates)
+        traced = self._first_traced(light)
+        found = [
+            (*low, number)
+            for number, picture in enumerate(traced.pictures)
+            for low in self._search(picture)
+        ]
+        found.sort()
+        most = _CANDIDATES_HARD if self._is_hard() else _CANDIDATES
+        candidates = [
+            self._improved(self._start(shift, traced.at(number)), traced.at(number))
+            for cost, shift, number in found[:most]
+            if cost <= _CANDIDATE_COST * found[0][0]
+        ]
+        noise = min(_inflation(last.residual.T) for _, last in candidates)
         worse = np.array([self._implausibility(*c, noise) for c in candidates])
         state, last = candidates[int(worse.argmin())]
         rival = self._rival(state, [other for other, _ in candidates], worse)
-        self.sigma = self.sigma * math.sqrt(_inflation(last.residual.reshape(-1, 3)))
+        self.sigma = self.sigma * math.sqrt(_inflation(last.residual.T))
         for _ in range(_MORE_ROUNDS):
-            at = state.physics.copy()
-            state, last = self._improved(state, self._traced(at, light)[1])
+            at = state.physics
+            traced_here = self._traced(at, light)
+            state, last = self._improved(replace(state, z=_origin(traced_here)), traced_here)
             if np.abs(state.physics - at).max(initial=0.0) < _SETTLED:
                 break
         return self._result(state, last, rival)
+
+    def _first_traced(self, light: Paths) -> _Starts:
+        """Pictures to search with; steps from them where they are needed."""
+        points = self._starts()
+        if len(points) == 1:
+            traced = self._traced(points[0], light)
+            return _Starts(pictures=[traced.pictures.only(0)], at=lambda number: traced)
+        first, *others = [self._physics(point) for point in points]
+        made = pictures(self.around, first, others, light)
+        return _Starts(
+            pictures=[made.only(number) for number in range(len(points))],
+            at=cache(lambda number: self._traced(points[number], light)),
+        )
+
+    def _start(self, shift_px: float, traced: _Traced) -> _State:
+        return _State(
+            shift_px=shift_px,
+            optics=_START_OPTICS,
+            physics=traced.at,
+            z=_origin(traced),
+        )
 
     def _implausibility(self, state: _State, last: _Linear, noise: float) -> float:
         """Twice the negative logarithm of the evidence, by Laplace's approximation.
@@ -445,13 +455,10 @@ class _Fit:
         Misfit and distance from the priors, and for flexibility a price: the logarithm of
         the determinant (D. J. C. MacKay, Neural Computation 4 (1992) 415).
         """
-        away = self._from_mean(state)
-        weighted = last.jacobian * last.weight[:, None]
-        normal = weighted.T @ last.jacobian / noise + self.prior_matrix
+        away, prior = self._from_mean(state), self._prior_of(state)
+        normal = _normal(last) / noise + np.diag(prior)
         return float(
-            _robust(last.residual) / noise
-            + away @ self.prior_matrix @ away
-            + np.linalg.slogdet(normal)[1]
+            _robust(last.residual) / noise + prior @ away**2 + np.linalg.slogdet(normal)[1]
         )
 
     def _rival(self, best: _State, candidates: list[_State], implausibility: Array) -> float:
@@ -497,190 +504,137 @@ class _Fit:
             others.append(replace(base, **{prior.field: moved}))
         return np.array(steps), others
 
-    def _traced(self, at: Array, light: Paths) -> tuple[Picture, _Traced]:
+    def _traced(self, at: Array, light: Paths) -> _Traced:
         """The picture at one point of the physics; that and the steps from it."""
         steps, others = self._variants(at)
         bundle = pictures(self.around, self._physics(at), others, light)
-        edges = [self._edges(picture) for picture in bundle]
-        return bundle[0], _Traced(at=at, steps=steps, pictures=edges)
-
-    # -- picture to profile
-
-    def _edges(self, picture: Picture) -> _Edges:
-        return _Edges(
-            edge_px=picture.border[1:-1] * self.px,
-            drop=picture.value[:-1] - picture.value[1:],
-            last=picture.value[-1],
+        base = bundle.only(0)
+        basis = self._basis(base, self.mean, self.turn)
+        return _Traced(
+            at=at,
+            steps=steps,
+            pictures=bundle,
+            basis=basis,
+            columns=basis.columns(base.value),
         )
 
-    def _standardised(
-        self, edge_px: Array, shift_px: float, log_blur: float, rows: Array | None = None
-    ) -> Array:
-        """Height of the edges over the rows, in units of the blur, (N, J)."""
-        sigma = math.hypot(math.exp(log_blur), math.sqrt(_PIXEL_VARIANCE))
-        rows = self.rows if rows is None else rows
-        return np.asarray((edge_px - (rows - shift_px)[:, None]) / sigma)
-
-    def _kernels(self, picture: _Edges, state: _State) -> _Kernels:
-        wide = math.log(math.hypot(math.exp(state.log_blur), _HALO_WIDTH_PX))
-        z = self._standardised(picture.edge_px, state.shift_px, state.log_blur)
-        return _Kernels(
-            z=z,
-            sharp=_below(z),
-            wide=_below(self._standardised(picture.edge_px, state.shift_px, wide)),
-        )
-
-    def _sampled(self, picture: _Edges, state: _State, kernels: _Kernels) -> Array:
-        """Columns at the profile's rows, (N, 3, K)."""
-        kernel = (1.0 + state.halo) * kernels.sharp - state.halo * kernels.wide
-        j, channels, k = picture.drop.shape
-        stairs = kernel @ picture.drop.reshape(j, -1)
-        return np.asarray(stairs.reshape(len(self.rows), channels, k) + picture.last)
+    def _basis(self, picture: Pictures, mean: Array, turn: Array) -> Basis:
+        low, high = self.rows[0] - self.search_px, self.rows[-1] + self.search_px
+        seen = np.clip(picture.border * self.px, low, high)
+        return basis_of(picture.value, np.diff(seen, append=high), self.sigma, mean, turn)
 
     # -- search
 
-    def _search(self, base: Picture) -> list[tuple[float, _State]]:
-        """Best positions on a half-pixel grid, without the board's unevenness."""
-        keep = ~is_uneven(base.value.shape[2])
-        plain = self._edges(Picture(border=base.border, value=base.value[:, :, keep]))
-        search = _Search(
-            rows=self.rows,
-            half_steps=2 * math.ceil(self.search_px),
-            data=self.data,
-            sigma=self.sigma,
-            mean=self.mean[keep],
-            precision=self.precision[np.ix_(keep, keep)],
-        )
-        logs = [math.log(blur) for blur in _START_BLURS_PX]
-        costs = np.array(
-            [search.costs(self._blurred(plain, log, search.half_rows)) for log in logs]
-        )
-        blur, lowest = costs.argmin(axis=0), costs.min(axis=0)
-        return [
-            (
-                float(lowest[k]),
-                _State(
-                    0.5 * (k - search.half_steps),
-                    logs[blur[k]],
-                    _PRIOR_HALO[0],
-                    np.zeros(len(self.priors)),
-                    np.tile(self.mean, (3, 1)),
-                ),
-            )
-            for k in _minima(lowest)
-        ]
+    def _search(self, picture: Pictures) -> list[tuple[float, float]]:
+        """Costs and positions of the lowest minima on a grid of whole pixels, without the
+        board's unevenness."""
+        even = replace(picture, value=picture.value[:, :, self.even])
+        basis = self._basis(even, self.mean[self.even], self.even_turn)
+        reach = math.ceil(self.search_px)
+        ground = canvas(self.rows[0] - reach, len(self.rows) + 2 * reach, 0.0)
+        columns = self._binned(ground, even, basis.columns(even.value))
+        shown = _by_channel(ground.blurred(0.0, _START_OPTICS, columns))
+        costs = _costs(shown, self.data, self.sigma)
+        return [(float(costs[k]), float(k - reach)) for k in _minima(costs)]
 
-    def _blurred(self, picture: _Edges, log_blur: float, rows: Array) -> Array:
-        """Columns at any rows, without sharpening and shift, (3, H, K)."""
-        j, channels, k = picture.drop.shape
-        below = _below(self._standardised(picture.edge_px, 0.0, log_blur, rows))
-        stairs = (below @ picture.drop.reshape(j, -1)).reshape(-1, channels, k)
-        return np.asarray((stairs + picture.last).transpose(1, 0, 2))
+    def _binned(self, ground: Canvas, picture: Pictures, columns: Array) -> Array:
+        """Columns (3, R, C) of one picture in the bins, (bins, 3 C)."""
+        flat = columns.transpose(1, 0, 2).reshape(columns.shape[1], -1)
+        return np.asarray(ground.binned(picture.bounds, picture.border * self.px, flat)[0])
 
     # -- refinement
 
     def _improved(self, state: _State, traced: _Traced) -> tuple[_State, _Linear]:
         """Gauss-Newton steps within one linearisation of the physics, from the brightness
         factors that fit best."""
-        base = traced.pictures[0]
-        kernels = self._kernels(base, state)
-        centre = self._sampled(base, state, kernels)
-        weight = self.sigma**-2
-        state.factors = _solved(centre, self.data, weight, self.mean, self.precision)
-        moved = self._by_physics(state, traced, kernels)
-        last = self._linearised(state, traced, kernels, moved)
+        ground = canvas(float(self.rows[0]), len(self.rows), state.shift_px)
+        columns = self._binned(ground, traced.pictures.only(0), traced.columns)
+        shown = _by_channel(ground.blurred(state.shift_px, state.optics, columns))
+        state = replace(state, z=_solved(shown, self.data, self.sigma))
+        base = _Base(
+            canvas=ground, columns=columns, moved=self._by_physics(state, traced, ground)
+        )
+        last = self._linearised(state, traced, base)
         for _ in range(_STEPS_PER_ROUND):
-            weighted = last.jacobian * last.weight[:, None]
-            normal = weighted.T @ last.jacobian + self.prior_matrix
-            right = weighted.T @ last.residual + self.prior_matrix @ self._from_mean(state)
-            state = self._stepped(state, traced.at, cho_solve(cho_factor(normal), right))
-            kernels = self._kernels(base, state)
-            last = self._linearised(state, traced, kernels, moved)
+            prior = self._prior_of(state)
+            right = _gradient(last) + prior * self._from_mean(state)
+            normal = _normal(last)
+            normal[np.diag_indices_from(normal)] += prior
+            step = cho_solve(cho_factor(normal, check_finite=False), right)
+            state = self._stepped(state, traced.at, step)
+            last = self._linearised(state, traced, base)
         return state, last
 
-    def _by_physics(self, state: _State, traced: _Traced, kernels: _Kernels) -> Array:
-        """The profile's derivatives by the physics, without sharpening, (N, 3, P)."""
-        base, *others = traced.pictures
-        edges = np.concatenate([picture.edge_px for picture in others])
-        below = _below(self._standardised(edges, state.shift_px, state.log_blur))
-        before = _model(base, kernels.sharp, state.factors)
-        out = np.empty((*before.shape, len(others)))
-        first = 0
-        for j, (picture, step) in enumerate(zip(others, traced.steps, strict=True)):
-            end = first + len(picture.edge_px)
-            out[:, :, j] = _model(picture, below[:, first:end], state.factors) - before
-            out[:, :, j] /= step
-            first = end
-        return out
+    def _by_physics(self, state: _State, traced: _Traced, ground: Canvas) -> Array:
+        """The profile's derivatives by the physics, (3, N, P)."""
+        factors = traced.basis.factors(state.z)
+        made = traced.pictures
+        lit = (made.value * factors).sum(axis=2)
+        shown = ground.binned(made.bounds, made.border * self.px, lit)
+        change = (shown[1:] - shown[0]) / traced.steps[:, None, None]
+        flat = change.transpose(1, 2, 0).reshape(ground.bins, -1)
+        return _by_channel(ground.blurred(state.shift_px, state.optics, flat))
 
-    def _linearised(
-        self, state: _State, traced: _Traced, kernels: _Kernels, moved: Array
-    ) -> _Linear:
-        """``moved`` holds the profile's derivatives by the physics."""
-        base = traced.pictures[0]
-        centre = self._sampled(base, state, kernels)
-        value = (centre * state.factors).sum(axis=2) + moved @ (state.physics - traced.at)
-        n, channels, k = centre.shape
-        own = 3 + len(self.priors)
-        jacobian = np.zeros((n, channels, own + channels * k))
-        jacobian[:, :, :3] = self._optical_derivatives(base, state, kernels)
-        jacobian[:, :, 3:own] = moved
-        for c in range(channels):
-            jacobian[:, c, own + c * k : own + (c + 1) * k] = centre[:, c]
-        residual = ((self.data - value) / self.sigma).reshape(-1)
-        jacobian /= self.sigma[:, None]
+    def _linearised(self, state: _State, traced: _Traced, base: _Base) -> _Linear:
+        ground, shift, optics = base.canvas, state.shift_px, state.optics
+        shown = _by_channel(ground.blurred(shift, optics, base.columns))
+        binned = base.columns.reshape(len(base.columns), 3, -1)
+        picture = binned[:, :, 0] + (binned[:, :, 1:] * state.z).sum(axis=2)
+        optical = ground.derivatives(shift, optics, picture)
+        value = shown[:, :, 0] + (shown[:, :, 1:] @ state.z[..., None])[..., 0]
+        value += base.moved @ (state.physics - traced.at)
+        jacobian = np.concatenate(
+            [optical.transpose(2, 1, 0), base.moved, shown[:, :, 1:]], axis=2
+        )
+        jacobian /= self.sigma[:, None, None]
+        residual = (self.data.T - value) / self.sigma[:, None]
         return _Linear(
             residual=residual,
-            jacobian=jacobian.reshape(n * channels, -1),
+            jacobian=jacobian,
             weight=1.0 / (1.0 + (residual / _CAUCHY_SCALE) ** 2),
+            shared=len(self.prior),
         )
 
-    def _optical_derivatives(self, picture: _Edges, state: _State, kernels: _Kernels) -> Array:
-        """By position (px), logarithm of the blur, and sharpening; (N, 3, 3)."""
-        drop = (picture.drop * state.factors).sum(axis=2)
-        blur = math.exp(state.log_blur)
-        sigma = math.hypot(blur, math.sqrt(_PIXEL_VARIANCE))
-        z = kernels.z
-        density = np.exp(-0.5 * np.minimum(z * z, 80.0)) / math.sqrt(2.0 * math.pi)
-        by_shift = density @ drop * ((1.0 + state.halo) / sigma)
-        by_blur = -(z * density) @ drop * ((1.0 + state.halo) * (blur / sigma) ** 2)
-        by_halo = (kernels.sharp - kernels.wide) @ drop
-        return np.stack([by_shift, by_blur, by_halo], axis=2)
+    def _prior_of(self, state: _State) -> Array:
+        """Precision of the prior for the whole vector, which is diagonal."""
+        return np.concatenate([self.prior, np.ones(state.z.size)])
 
     def _from_mean(self, state: _State) -> Array:
         """Way back to the prior means, for the whole vector."""
         optics = [
             -state.shift_px,
-            _PRIOR_LOG_BLUR[0] - state.log_blur,
-            _PRIOR_HALO[0] - state.halo,
+            _PRIOR_LOG_BLUR[0] - state.optics.log_blur,
+            _PRIOR_HALO[0] - state.optics.halo,
         ]
-        return np.concatenate([optics, -state.physics, (self.mean - state.factors).ravel()])
+        return np.concatenate([optics, -state.physics, -state.z.ravel()])
 
     def _stepped(self, state: _State, at: Array, step: Array) -> _State:
-        p = len(self.priors)
+        own = len(self.prior)
         # The linearisation holds near where the rays were traced.
-        physics = np.clip(
-            state.physics + step[3 : 3 + p], at - _LONGEST_STEP, at + _LONGEST_STEP
-        )
+        physics = np.clip(state.physics + step[3:own], at - _LONGEST_STEP, at + _LONGEST_STEP)
+        log_blur = state.optics.log_blur + np.clip(step[1], -0.5, 0.5)
         return _State(
-            state.shift_px + float(np.clip(step[0], -1.5, 1.5)),
-            float(np.clip(state.log_blur + np.clip(step[1], -0.5, 0.5), -1.6, 1.8)),
-            float(np.clip(state.halo + step[2], -0.5, 2.0)),
-            np.clip(physics, -3.0, 3.0),
-            state.factors + step[3 + p :].reshape(state.factors.shape),
+            shift_px=state.shift_px + float(np.clip(step[0], -1.5, 1.5)),
+            optics=Spread(
+                log_blur=float(np.clip(log_blur, -1.6, 1.8)),
+                halo=float(np.clip(state.optics.halo + step[2], -0.5, 2.0)),
+            ),
+            physics=np.clip(physics, -3.0, 3.0),
+            z=state.z + step[own:].reshape(state.z.shape),
         )
 
     # -- outcome
 
     def _result(self, state: _State, last: _Linear, rival_px: float) -> ApexFit:
-        data_part = last.jacobian.T @ (last.jacobian * last.weight[:, None])
-        row = np.linalg.inv(data_part + self.prior_matrix)[0]
-        shares = row * (self.prior_matrix @ row)
-        p = len(self.priors)
+        data_part = _normal(last)
+        prior = self._prior_of(state)
+        row = np.linalg.inv(data_part + np.diag(prior))[0]
+        shares = row * prior * row
+        own = len(self.prior)
         variances = dict.fromkeys(COMPONENTS, 0.0)
-        for prior, share in zip(self.priors, shares[3 : 3 + p], strict=True):
-            variances[prior.name] += float(share)
-        variances["brightness"] += float(shares[:3].sum() + shares[3 + p :].sum())
+        for known, share in zip(self.priors, shares[3:own], strict=True):
+            variances[known.name] += float(share)
+        variances["brightness"] += float(shares[:3].sum() + shares[own:].sum())
         share = _rise_share(self.around)
         variances["brightness"] += (share * self._rise_px(state)) ** 2
         components = {name: math.sqrt(max(v, 0.0)) for name, v in variances.items()}
@@ -688,8 +642,9 @@ class _Fit:
         statistical = float(row @ data_part @ row)
         sure = math.sqrt(sum(u * u for u in components.values()) + statistical)
         components["ambiguity"] = rival_px
-        residual = last.residual.reshape(-1, 3) * self.sigma
-        misfit = _misfit(residual, self.data, self._near(state))
+        misfit = _misfit(
+            last.residual.T * self.sigma, self.data, self.noise, self._near(state)
+        )
         reason = self._doubt(state, misfit, rival_px / sure, self._gain(last))
         return ApexFit(
             position_px=state.shift_px,
@@ -699,7 +654,7 @@ class _Fit:
             misfit=misfit,
             ok=not reason,
             reason=reason,
-            blur_px=math.exp(state.log_blur),
+            blur_px=math.exp(state.optics.log_blur),
         )
 
     def _gain(self, last: _Linear) -> float:
@@ -754,40 +709,66 @@ _START_ANGLES = (-1.0, 0.0, 1.0)
 
 _STEPS_PER_ROUND = 2
 _LONGEST_STEP = 1.5
-_SETTLED = 0.6
+_SETTLED = 1.0
 """Prior standard deviations: below, tracing anew changes nothing that matters."""
 
 
-def _below(z: Array) -> Array:
-    """The normal distribution, evaluated only where it is neither 0 nor 1."""
-    out = (z > 0.0).astype(float)
-    between = np.abs(z) < _FARTHEST
-    out[between] = ndtr(z[between])
+def _origin(traced: _Traced) -> Array:
+    return np.zeros((3, traced.basis.size))
+
+
+def _by_channel(columns: Array) -> Array:
+    """From (N, 3 C) to (3, N, C)."""
+    return np.asarray(columns.reshape(len(columns), 3, -1).transpose(1, 0, 2))
+
+
+def _normal(last: _Linear) -> Array:
+    """Normal matrix of all unknowns: the shared ones, then channel after channel."""
+    weighted = last.jacobian * last.weight[:, :, None]
+    parts = weighted.transpose(0, 2, 1) @ last.jacobian
+    s, k = last.shared, parts.shape[1] - last.shared
+    out = np.zeros((s + 3 * k, s + 3 * k))
+    out[:s, :s] = parts[:, :s, :s].sum(axis=0)
+    for c in range(3):
+        own = slice(s + c * k, s + (c + 1) * k)
+        out[:s, own], out[own, :s] = parts[c, :s, s:], parts[c, s:, :s]
+        out[own, own] = parts[c, s:, s:]
     return out
 
 
-_FARTHEST = 6.0
-"""Standard deviations; beyond lies 1e-9."""
+def _gradient(last: _Linear) -> Array:
+    """Jacobian, weighted, times residual, in the same order."""
+    parts = ((last.weight * last.residual)[:, None] @ last.jacobian)[:, 0]
+    return np.concatenate(
+        [parts[:, : last.shared].sum(axis=0), parts[:, last.shared :].ravel()]
+    )
 
 
-def _model(picture: _Edges, below: Array, factors: Array) -> Array:
-    """The profile that brightness factors (3, K) make of a picture, (N, 3)."""
-    drop = (picture.drop * factors).sum(axis=2)
-    return np.asarray(below @ drop + (picture.last * factors).sum(axis=1))
+def _costs(shown: Array, data: Array, sigma: Array) -> Array:
+    """Robust cost of the best factors at each shift of columns (3, N + S - 1, 1 + k) by whole
+    rows, upward, (S,)."""
+    windows = sliding_window_view(shown, len(data), axis=1)[:, ::-1]
+    scaled = windows / sigma[:, None, None, None]
+    target = data.T[:, None] / sigma[:, None, None] - scaled[:, :, 0]
+    columns = scaled[:, :, 1:]
+    normal = columns @ columns.transpose(0, 1, 3, 2) + np.eye(columns.shape[2])
+    z = np.linalg.solve(normal, columns @ target[..., None])
+    residual = target - (z.transpose(0, 1, 3, 2) @ columns)[:, :, 0]
+    cost = _CAUCHY_SCALE**2 * np.log1p((residual / _CAUCHY_SCALE) ** 2)
+    return np.asarray(cost.sum(axis=(0, 2)) + np.square(z).sum(axis=(0, 2, 3)))
 
 
-def _solved(
-    sampled: Array, data: Array, weight: Array, mean: Array, precision: Array
-) -> Array:
-    """Linear least squares with priors, channel by channel: (3, K)."""
-    by_channel = sampled.transpose(1, 2, 0)
-    weighted = by_channel * weight[:, None, None]
-    normal = weighted @ by_channel.transpose(0, 2, 1) + precision
-    right = np.einsum("ckn,nc->ck", weighted, data) + precision @ mean
-    return np.asarray(np.linalg.solve(normal, right[..., None])[..., 0])
+def _solved(shown: Array, data: Array, sigma: Array) -> Array:
+    """Coordinates (3, k) that fit best, channel by channel, with unit normal priors."""
+    scaled = shown / sigma[:, None, None]
+    columns = scaled[:, :, 1:]
+    target = data.T / sigma[:, None] - scaled[:, :, 0]
+    transposed = columns.transpose(0, 2, 1)
+    normal = transposed @ columns + np.eye(columns.shape[2])
+    return np.asarray(np.linalg.solve(normal, transposed @ target[..., None])[..., 0])
 
 
-def _misfit(residual: Array, data: Array, near: NDArray[np.bool_]) -> float:
+def _misfit(residual: Array, data: Array, noise: Array, near: NDArray[np.bool_]) -> float:
     """Worst channel's residual near the meniscus, noise taken off, over its range.
 
     The range counts as at least a third of the widest channel's: one without contrast says
@@ -795,7 +776,7 @@ def _misfit(residual: Array, data: Array, near: NDArray[np.bool_]) -> float:
     """
     span = np.ptp(data, axis=0)
     span = np.maximum(span, max(float(span.max()), 1e-6) / 3.0)
-    excess = np.mean(residual[near] ** 2, axis=0) - _noise(data) ** 2
+    excess = np.mean(residual[near] ** 2, axis=0) - noise**2
     return float(np.max(np.sqrt(np.maximum(excess, 0.0)) / span))
 
 

@@ -42,8 +42,8 @@ MIRROR_REFLECTANCE = 0.75
 memory, handbook tables of mercury's optical constants)."""
 
 _GAS_INDEX = 1.1
-_EVENTS = 6
-_FAINTEST_BRANCH = 0.02
+_EVENTS = 4
+_FAINTEST_BRANCH = 0.05
 _HALF_NODES = 32
 _NODES = np.sin(0.5 * np.pi * np.linspace(-1.0, 1.0, 2 * _HALF_NODES + 1))
 """Where the surface is tabulated: close together at the walls, where it turns fastest."""
@@ -127,10 +127,13 @@ class Paths:
 _Y, _S, _DY, _DS, _SIDE, _WEIGHT, _LOW, _UP, _LOW_N, _UP_N, _MIRRORED, _SINE = range(12)
 
 
-class _Bundle:
+class Tubes:
     """Constants of several scenes, one value per scene, and the surfaces' tables."""
 
     def __init__(self, scenes: list[Scene]) -> None:
+        elevation = np.array([s.elevation_rad for s in scenes])
+        distance = np.array([s.distance for s in scenes])
+        self.away, self.up = distance * np.cos(elevation), distance * np.sin(elevation)
         self.outer = np.array([s.outer_radius for s in scenes])
         self.glass = np.array([s.glass_index for s in scenes])
         self.below = np.array([s.below_index for s in scenes])
@@ -164,13 +167,13 @@ def _tabulated(scene: Scene) -> tuple[Array, Array]:
     return height / surface.bore_radius_m, np.sign(_NODES) * slope
 
 
-def trace(scenes: list[Scene], scene: Index, height: Array) -> Paths:
+def trace(tubes: Tubes, scene: Index, height: Array) -> Paths:
     """Follow lines of sight through tubes with a meniscus.
 
     Parameters
     ----------
-    scenes
-        The tubes.
+    tubes
+        Some scenes.
     scene : (N,) array of int
         Which of them a ray belongs to.
     height : (N,) array
@@ -179,14 +182,10 @@ def trace(scenes: list[Scene], scene: Index, height: Array) -> Paths:
     Returns
     -------
     Paths
-        Refracted and reflected shares followed until less than 2 % is left.
+        Refracted and reflected shares followed, but for branches of less than 5 %.
     """
-    elevation = np.array([s.elevation_rad for s in scenes])[scene]
-    distance = np.array([s.distance for s in scenes])[scene]
-    across, up = distance * np.cos(elevation), distance * np.sin(elevation)
-    rise = (height - up) / across
-    bundle = _Bundle(scenes)
-    return _follow(bundle, scene, height - rise * bundle.outer[scene], rise)
+    rise = (height - tubes.up[scene]) / tubes.away[scene]
+    return _follow(tubes, scene, height - rise * tubes.outer[scene], rise)
 
 
 def trace_back(scene: Scene, board: float, height: Array, inclination_rad: Array) -> Paths:
@@ -205,11 +204,11 @@ def trace_back(scene: Scene, board: float, height: Array, inclination_rad: Array
     rise = np.tan(inclination_rad)
     gap = max(board - scene.outer_radius, 0.0)
     return _follow(
-        _Bundle([scene]), np.zeros(len(height), dtype=np.int64), height + rise * gap, rise
+        Tubes([scene]), np.zeros(len(height), dtype=np.int64), height + rise * gap, rise
     )
 
 
-def _follow(bundle: _Bundle, scene: Index, at_wall: Array, rise: Array) -> Paths:
+def _follow(bundle: Tubes, scene: Index, at_wall: Array, rise: Array) -> Paths:
     """From the outer wall on; ``rise`` is the ray's climb per length across the tube."""
     glass = bundle.glass[scene]
     sine = rise / np.sqrt(1.0 + rise**2)
@@ -253,7 +252,7 @@ def _follow(bundle: _Bundle, scene: Index, at_wall: Array, rise: Array) -> Paths
     )
 
 
-def _by_both_walls(bundle: _Bundle, scene: Index, ends: _Ends) -> tuple[Index, Index, Array]:
+def _by_both_walls(bundle: Tubes, scene: Index, ends: _Ends) -> tuple[Index, Index, Array]:
     """All ends, what goes out divided between the wall where it leaves and the other one."""
     ray = np.concatenate([number for number, _, _ in ends])
     end = np.repeat([end for _, end, _ in ends], [len(number) for number, _, _ in ends])
@@ -290,7 +289,7 @@ def _by_both_walls(bundle: _Bundle, scene: Index, ends: _Ends) -> tuple[Index, I
 
 
 def _advance(
-    bundle: _Bundle, number: Index, scene: Index, rays: Array, ends: _Ends
+    bundle: Tubes, number: Index, scene: Index, rays: Array, ends: _Ends
 ) -> tuple[Index, Array]:
     """One event for every ray: the wall of the bore, or the meniscus."""
     # The surface is even in s: mirror the rays so that all travel toward larger s.
@@ -328,7 +327,7 @@ def _advance(
 
 
 def _struck(
-    bundle: _Bundle, scene: Index, rays: Array, start: Array, climb: Array
+    bundle: Tubes, scene: Index, rays: Array, start: Array, climb: Array
 ) -> tuple[Index, Index, Array]:
     """Which rays meet the surface, the node behind that point, and how far it is from the
     node before (0) to it (1)."""
@@ -353,7 +352,7 @@ def _struck(
 
 
 def _at_wall(
-    bundle: _Bundle, number: Index, scene: Index, rays: Array, ends: _Ends
+    bundle: Tubes, number: Index, scene: Index, rays: Array, ends: _Ends
 ) -> tuple[Index, Array]:
     """Leave the tube, stay trapped for good, or come back off the wall."""
     rays[_SINE] = bundle.index(scene, rays[_SIDE]) * rays[_DY]
@@ -392,9 +391,7 @@ def _wall_reflectance(sine: Array, glass: Array, from_gas: NDArray[np.bool_]) ->
     return np.asarray(np.maximum((both - square) / (1.0 - square), 0.0))
 
 
-def _at_surface(
-    bundle: _Bundle, scene: Index, rays: Array, slope: Array
-) -> tuple[Index, Array]:
+def _at_surface(bundle: Tubes, scene: Index, rays: Array, slope: Array) -> tuple[Index, Array]:
     """Split into what the meniscus reflects and what goes through it; which rays they are.
 
     ``slope`` is that of the surface toward larger ``s``.

@@ -12,7 +12,7 @@ Lengths are in bore radii.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from functools import cache
+from functools import cache, lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -30,6 +30,7 @@ from limbsight.calib.meniscus_optics import (
     TRAPPED,
     Paths,
     Scene,
+    Tubes,
     trace,
     trace_back,
 )
@@ -103,19 +104,31 @@ class Surroundings:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Picture:
-    """Brightness of a bundle of rays.
+class Pictures:
+    """Brightness of bundles of rays, picture after picture, each from its lowest ray up.
 
     Attributes
     ----------
-    border : (M + 1,) array
-        Apparent heights between which a ray stands for its neighbourhood.
-    value : (M, 3, K) array
+    bounds : (S + 1,) array of int
+        Where each picture's rays begin.
+    border : (N,) array
+        Apparent height from which a ray stands for its neighbourhood, up to the next one's.
+    value : (N, 3, K) array
         Columns per channel.
     """
 
+    bounds: Index
     border: Array
     value: Array
+
+    def only(self, number: int) -> Pictures:
+        """One of the pictures."""
+        own = slice(self.bounds[number], self.bounds[number + 1])
+        return Pictures(
+            bounds=np.array([0, own.stop - own.start]),
+            border=self.border[own],
+            value=self.value[own],
+        )
 
 
 # --- columns and what one may suppose about their factors ----------------------------------
@@ -213,42 +226,56 @@ _RAYS_PER_BAND = 2
 
 def pictures(
     around: Surroundings, base: Physics, others: list[Physics], light: Paths | None = None
-) -> list[Picture]:
+) -> Pictures:
     """Pictures for ``base`` and for each of ``others``, which differ from it in one thing.
 
     ``light`` from ``light_paths`` spares tracing the light on the board anew.
     """
-    variants = [base, *others]
     # Variants that differ only in light and absorption share their rays.
-    geometries = [_geometry(physics) for physics in variants]
-    distinct = list(dict.fromkeys(geometries))
-    scenes = [_scene(around, geometry) for geometry in distinct]
-    light = light_paths(around, base) if light is None else light
-    shade = _shading(around, base, light)
-    rays = _traced(around, base, scenes, shade)
-    seen = _seen(around, scenes, rays)
-    value = _columns(around, base, shade, seen)
-    by_geometry = [_picture(rays, value, number) for number in range(len(scenes))]
-    own = seen.first(rays, 1)
-    border = by_geometry[0].border
-    return [
-        by_geometry[distinct.index(geometry)]
-        if geometry != geometries[0] or physics == base
-        else Picture(
-            border=border,
-            value=_columns(around, physics, _shading(around, physics, light), own),
-        )
-        for physics, geometry in zip(variants, geometries, strict=True)
+    geometries = [_geometry(physics) for physics in others]
+    own = [
+        physics for physics, g in zip(others, geometries, strict=True) if g != _geometry(base)
     ]
+    shaded = [base] + [physics for physics in others if physics not in own]
+    scenes = [_scene(around, physics) for physics in (base, *own)]
+    light = light_paths(around, base) if light is None else light
+    shade = _shading(around, shaded, light)
+    rays = _traced(around, base, scenes, shade)
+    seen = _seen(around, scenes, rays, copies=len(shaded) - 1)
+    made = Pictures(
+        bounds=seen.bounds, border=seen.border, value=_columns(around, shade, seen)
+    )
+    number = {id(physics): k for k, physics in enumerate([base, *own, *shaded[1:]])}
+    order = [0] + [number[id(physics)] for physics in others]
+    if order == list(range(len(order))):
+        return made
+    parts = [made.only(k) for k in order]
+    return Pictures(
+        bounds=np.cumsum([0] + [int(part.bounds[1]) for part in parts]),
+        border=np.concatenate([part.border for part in parts]),
+        value=np.concatenate([part.value for part in parts]),
+    )
 
 
 def light_paths(around: Surroundings, physics: Physics) -> Paths:
     """Light followed back from the board through the tube."""
+    view = around.view
+    return _light_paths(
+        replace(_geometry(physics), elevation_rad=0.0),
+        replace(view, elevation_rad=0.0, u_elevation_rad=0.0, distance_m=1.0, px_per_m=1.0),
+        around.half_width,
+        around.below.opaque_mirror,
+    )
+
+
+@lru_cache(maxsize=32)
+def _light_paths(physics: Physics, view: TubeView, half_width: float, mirror: bool) -> Paths:
+    """The same for what it depends on, which the levels of one instrument share."""
     inclination = _room_inclinations()
-    scene = _scene(around, physics)
+    scene = _scene_of(physics, view, half_width, mirror)
     return trace_back(
         scene,
-        around.view.axis_to_board_m / scene.surface.bore_radius_m,
+        view.axis_to_board_m / scene.surface.bore_radius_m,
         np.repeat(_BOARD_NODES, len(inclination)),
         np.tile(inclination, len(_BOARD_NODES)),
     )
@@ -277,14 +304,15 @@ def _traced(
     count = len(coarse)
     scene = np.repeat(np.arange(len(scenes)), count)
     height = np.tile(coarse, len(scenes))
-    paths = trace(scenes, scene, height)
-    rough = _brightness(paths, len(height), base, shade).reshape(len(scenes), count, -1)
+    tubes = Tubes(scenes)
+    paths = trace(tubes, scene, height)
+    rough = _brightness(paths, len(height), shade).reshape(len(scenes), count, -1)
     where, left = np.nonzero(np.abs(np.diff(rough, axis=1)).max(axis=2) > _REFINE_ABOVE)
     part = (np.arange(_RAYS_PER_BREAK) + 1.0) / (_RAYS_PER_BREAK + 1.0)
     more = (coarse[left][:, None] + part * np.diff(coarse)[left][:, None]).ravel()
     if len(more):
         of_more = np.repeat(where, _RAYS_PER_BREAK)
-        fine = trace(scenes, of_more, more)
+        fine = trace(tubes, of_more, more)
         scene, height = np.concatenate([scene, of_more]), np.concatenate([height, more])
         order = np.lexsort((height, scene))
         scene, height, paths = scene[order], height[order], _merged(paths, fine, order)
@@ -308,26 +336,23 @@ def _merged(one: Paths, other: Paths, order: Index) -> Paths:
     return Paths(ray=ray[path], **parts)
 
 
-def _picture(rays: _Rays, value: Array, number: int) -> Picture:
-    own = slice(rays.bounds[number], rays.bounds[number + 1])
-    height = rays.height[own]
-    middle = 0.5 * (height[1:] + height[:-1])
-    return Picture(border=np.concatenate([height[:1], middle, height[-1:]]), value=value[own])
-
-
 def _scene(around: Surroundings, physics: Physics) -> Scene:
-    view, bore = around.view, physics.bore_radius_m
+    return _scene_of(physics, around.view, around.half_width, around.below.opaque_mirror)
+
+
+def _scene_of(physics: Physics, view: TubeView, half_width: float, mirror: bool) -> Scene:
+    bore = physics.bore_radius_m
     return Scene(
         surface=meniscus_surface(bore, physics.capillary_length_m, physics.contact_angle_rad),
         outer_radius=max(view.outer_radius_m / bore, 1.02),
         distance=view.distance_m / bore,
         # Root mean square distance of the averaged columns from the axis.
-        lateral=around.half_width / np.sqrt(3.0),
+        lateral=half_width / np.sqrt(3.0),
         elevation_rad=physics.elevation_rad,
         glass_index=GLASS_REFRACTIVE_INDEX,
         below_index=physics.below_index,
         above_index=physics.above_index,
-        below_is_mirror=around.below.opaque_mirror,
+        below_is_mirror=mirror,
     )
 
 
@@ -354,38 +379,62 @@ def _coarse_heights(around: Surroundings, base: Physics) -> Array:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Shading:
-    """Log transmittances of a full chord (3,), and the light on the board: (nodes, 3,
-    bands), the part that comes past the tube first."""
+    """How light is taken, one entry for each of V variants.
 
+    Attributes
+    ----------
+    skin_below, skin_above : (V,) arrays
+    log_below, log_above : (V, 3) arrays
+        Log transmittances of a full chord.
+    board : (V, nodes, 3, bands) array
+        Light on the board, the part that comes past the tube first.
+    """
+
+    skin_below: Array
+    skin_above: Array
     log_below: Array
     log_above: Array
     board: Array
 
+    def transmittance(self, paths: Paths, chord: Array | float, variant: Index) -> Array:
+        """Share of light left along each path, (P, 3), or (V, P, 3) for ``variant`` (V, 1)."""
+        low, high = self.skin_below[variant], self.skin_above[variant]
+        below = (1.0 - low) / chord * paths.below + low * paths.below_walls
+        above = (1.0 - high) / chord * paths.above + high * paths.above_walls
+        taken = np.minimum(below, 4.0)[..., None] * self.log_below[variant]
+        taken += np.minimum(above, 4.0)[..., None] * self.log_above[variant]
+        return np.asarray(np.exp(taken))
 
-def _shading(around: Surroundings, physics: Physics, light: Paths) -> _Shading:
+
+def _shading(around: Surroundings, variants: list[Physics], light: Paths) -> _Shading:
     """Part the plateaus' colours into what the board has and what the fluid takes.
 
     A board close behind a tube is itself lit through the tube.  With the share ``f`` of its
     light that came so, and one passage's transmittance ``t``, the plateau is
     ``board * (1 - f + f t) * t``.
     """
-    white, f = around.white, physics.lit_through
+    white = around.white
+    f = np.array([physics.lit_through for physics in variants])[:, None]
 
     def once(colour: Array) -> Array:
         ratio = np.clip(colour / white, 1e-3, 1.0)
         return np.asarray(2.0 * ratio / (1.0 - f + np.sqrt((1.0 - f) ** 2 + 4.0 * f * ratio)))
 
     above = once(around.above_colour)
-    log_above = np.log(above)
-    log_below = (
-        np.zeros(3) if around.below.opaque_mirror else np.log(once(around.below_colour))
+    mirror = around.below.opaque_mirror
+    shade = _Shading(
+        skin_below=np.array([physics.skin_below for physics in variants]),
+        skin_above=np.array([physics.skin_above for physics in variants]),
+        log_below=np.zeros_like(above) if mirror else np.log(once(around.below_colour)),
+        log_above=np.log(above),
+        board=np.empty((len(variants), len(_BOARD_NODES), 3, BANDS)),
     )
-    through = _light_by_band(physics, light, log_below, log_above)
-    past = np.full((len(_BOARD_NODES), 3, 1), 1.0 - f)
-    board = np.concatenate([past, f * through], axis=2)
+    board = shade.board
+    board[..., 0] = 1.0 - f[:, :, None]
+    board[..., 1:] = f[:, :, None, None] * _light_by_band(shade, light)
     # The uppermost node's light made the upper plateau.
-    board *= (around.above_colour / above / board[-1].sum(axis=1))[:, None]
-    return _Shading(log_below=log_below, log_above=log_above, board=board)
+    board *= (around.above_colour / above / board[:, -1].sum(axis=2))[:, None, :, None]
+    return shade
 
 
 @cache
@@ -396,38 +445,28 @@ def _room_inclinations() -> Array:
     )
 
 
-def _light_by_band(
-    physics: Physics, light: Paths, log_below: Array, log_above: Array
-) -> Array:
-    """Share of the room's light that the tube lets through to the board, (nodes, 3, bands).
-
-    Expected is an evenly bright room over a floor half as bright as the ceiling (common
-    practice, no source).
-    """
+@cache
+def _sky() -> Array:
+    """Share of each inclination in the light: an evenly bright room over a floor half as
+    bright as the ceiling (common practice, no source)."""
     inclination = _room_inclinations()
-    out = (light.weight * (light.end == BACK))[:, None]
-    passed = out * _transmittance(light, 2.0, physics, log_below, log_above)
     width = np.repeat(np.diff(_LIGHT_EDGES), _RAYS_PER_BAND)
     sky = width * np.cos(inclination) * (0.75 + 0.25 * np.sin(inclination))
-    summed = _summed(light.ray, passed, len(_BOARD_NODES) * len(inclination))
-    summed = summed.reshape(len(_BOARD_NODES), -1, 3) * (sky / sky.sum())[:, None]
-    banded = summed.reshape(len(_BOARD_NODES), -1, _RAYS_PER_BAND, 3).sum(axis=2)
-    return np.asarray(banded.transpose(0, 2, 1))
+    return np.asarray(sky / sky.sum())
 
 
-def _transmittance(
-    paths: Paths, chord: Array | float, physics: Physics, log_below: Array, log_above: Array
-) -> Array:
-    """Share of light left along each path, (P, 3)."""
-    low, high = physics.skin_below, physics.skin_above
-    below = (1.0 - low) / chord * paths.below + low * paths.below_walls
-    above = (1.0 - high) / chord * paths.above + high * paths.above_walls
-    return np.asarray(
-        np.exp(
-            np.minimum(below, 4.0)[:, None] * log_below
-            + np.minimum(above, 4.0)[:, None] * log_above
-        )
-    )
+def _light_by_band(shade: _Shading, light: Paths) -> Array:
+    """Share of the room's light that the tube lets through to the board, (V, nodes, 3,
+    bands)."""
+    variants = np.arange(len(shade.skin_below))[:, None]
+    out = (light.weight * (light.end == BACK))[:, None]
+    passed = out * shade.transmittance(light, 2.0, variants)
+    nodes, sky = len(_BOARD_NODES), _sky()
+    first = np.searchsorted(light.ray, np.arange(nodes * len(sky)))
+    summed = np.add.reduceat(passed, first, axis=1).reshape(len(variants), nodes, -1, 3)
+    summed *= sky[:, None]
+    banded = summed.reshape(len(variants), nodes, -1, _RAYS_PER_BAND, 3).sum(axis=3)
+    return np.asarray(banded.transpose(0, 1, 3, 2))
 
 
 def _summed(ray: Index, value: Array, count: int) -> Array:
@@ -439,82 +478,96 @@ def _summed(ray: Index, value: Array, count: int) -> Array:
 # --- columns ------------------------------------------------------------------------------
 
 
-def _brightness(paths: Paths, count: int, physics: Physics, shade: _Shading) -> Array:
+def _brightness(paths: Paths, count: int, shade: _Shading) -> Array:
     """A rough picture that tells where neighbouring rays differ, (N, 5)."""
-    passed = paths.weight[:, None] * _transmittance(
-        paths, 2.0, physics, shade.log_below, shade.log_above
-    )
-    back = paths.end == BACK
-    seen = np.column_stack(
-        [
-            passed * back[:, None],
-            paths.weight * (paths.end == COLUMN),
-            0.3 * paths.weight * paths.exit_sine * back,
-        ]
-    )
+    back = paths.weight * (paths.end == BACK)
+    seen = np.empty((len(back), 5))
+    seen[:, :3] = shade.transmittance(paths, 2.0, np.zeros(1, dtype=np.int64))
+    seen[:, :3] *= back[:, None]
+    seen[:, 3] = paths.weight * (paths.end == COLUMN)
+    seen[:, 4] = 0.3 * paths.exit_sine * back
     return _summed(paths.ray, seen, count)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Seen:
-    """What the columns take from the rays' geometry alone, for each path (P,): its ray, the
-    length of a full chord there, where it ends, and the knots' weights (P, knots)."""
+    """What the columns take from the rays' geometry alone.
 
+    Attributes
+    ----------
+    bounds, border
+        As in ``Pictures``.
+    paths
+        Of all of its rays.
+    variant : (P,) array of int
+        Which way of shading is meant.
+    chord : (P,) array
+        Length of a full chord there.
+    board_height : (P,) array
+        Where a path ends on the board.
+    height, level : (P,) arrays
+        Apparent height, in bore radii and over that of the contact line.
+    """
+
+    bounds: Index
+    border: Array
     paths: Paths
-    count: int
+    variant: Index
     chord: Array
-    nodes: Array
-    knots: Array
+    board_height: Array
     height: Array
     level: Array
 
-    def first(self, rays: _Rays, scenes: int) -> _Seen:
-        """The same for the first few scenes only."""
-        count = int(rays.bounds[scenes])
-        end = int(np.searchsorted(self.paths.ray, count))
-        return _Seen(
-            paths=Paths(**{name: getattr(self.paths, name)[:end] for name in Paths.__slots__}),
-            count=count,
-            chord=self.chord[:end],
-            nodes=self.nodes[:end],
-            knots=self.knots[:end],
-            height=self.height[:end],
-            level=self.level[:end],
-        )
 
-
-def _seen(around: Surroundings, scenes: list[Scene], rays: _Rays) -> _Seen:
+def _seen(around: Surroundings, scenes: list[Scene], rays: _Rays, copies: int) -> _Seen:
+    """The scenes, and the first one again for each other way of shading."""
     paths = rays.paths
     of_path = np.searchsorted(rays.bounds, paths.ray, side="right") - 1
     chord = np.array(
         [2.0 / np.sqrt(1.0 - (np.sin(s.elevation_rad) / s.below_index) ** 2) for s in scenes]
-    )
+    )[of_path]
     wall = np.array([s.surface.wall_height_m / s.surface.bore_radius_m for s in scenes])
     board_height = _board_height(around, scenes, of_path, paths)
     height = rays.height[paths.ray]
+    level = height / np.maximum(np.abs(wall[of_path]), 0.05)
+    border = 0.5 * (rays.height + np.concatenate([rays.height[:1], rays.height[:-1]]))
+    border[rays.bounds[:-1]] = rays.height[rays.bounds[:-1]]
+    bounds, variant = rays.bounds, np.zeros(len(height), dtype=np.int64)
+    if copies:
+        first, rays_first = int(np.searchsorted(paths.ray, bounds[1])), int(bounds[1])
+        again = np.concatenate([np.arange(len(height)), np.tile(np.arange(first), copies)])
+        more = np.repeat(np.arange(copies), first)
+        fields = {name: getattr(paths, name)[again] for name in Paths.__slots__}
+        fields["ray"][len(height) :] += bounds[-1] + rays_first * more
+        paths = Paths(**fields)
+        chord, board_height = chord[again], board_height[again]
+        height, level = height[again], level[again]
+        border = np.concatenate([border, np.tile(border[:rays_first], copies)])
+        bounds = np.concatenate([bounds, bounds[-1] + rays_first * np.arange(1, copies + 1)])
+        variant = np.concatenate([variant, more + 1])
     return _Seen(
+        bounds=bounds,
+        border=border,
         paths=paths,
-        count=len(rays.height),
-        chord=chord[of_path],
-        nodes=_hats(_BOARD_NODES, board_height),
-        knots=_hats(KNOTS, board_height),
+        variant=variant,
+        chord=chord,
+        board_height=board_height,
         height=height,
-        level=height / np.maximum(np.abs(wall[of_path]), 0.05),
+        level=level,
     )
 
 
-def _columns(around: Surroundings, physics: Physics, shade: _Shading, seen: _Seen) -> Array:
+def _columns(around: Surroundings, shade: _Shading, seen: _Seen) -> Array:
     """Brightness of each ray in each column and channel, (N, 3, K)."""
     paths = seen.paths
-    passed = paths.weight[:, None] * _transmittance(
-        paths, seen.chord, physics, shade.log_below, shade.log_above
-    )
+    passed = paths.weight[:, None] * shade.transmittance(paths, seen.chord, seen.variant)
     back = paths.end == BACK
-    nodes, _, bands = shade.board.shape
-    lit = seen.nodes @ shade.board.reshape(nodes, -1)
-    light = lit.reshape(-1, 3, bands) * (passed * back[:, None])[:, :, None]
+    left, part = _between(_BOARD_NODES, seen.board_height)
+    light = shade.board[seen.variant, left] * (1.0 - part)[:, None, None]
+    light += shade.board[seen.variant, left + 1] * part[:, None, None]
+    light *= (passed * back[:, None])[:, :, None]
     on_board = light.sum(axis=2)
-    uneven = seen.knots[:, None, :] * on_board[:, :, None]
+    uneven = _hats(KNOTS, seen.board_height)[:, None, :] * on_board[:, :, None]
     white = around.white
     front = passed * white * (paths.end == FRONT)[:, None]
     trapped = paths.weight[:, None] * white * (paths.end == TRAPPED)[:, None]
@@ -536,8 +589,9 @@ def _columns(around: Surroundings, physics: Physics, shade: _Shading, seen: _See
             mixed = on_board * both[:, None]
             parts.append(_hats(_MIX_KNOTS, seen.level)[:, None, :] * mixed[:, :, None])
     stacked = np.concatenate(parts, axis=2)
-    summed = _summed(paths.ray, stacked.reshape(len(paths.ray), -1), seen.count)
-    return summed.reshape(seen.count, 3, -1)
+    count = int(seen.bounds[-1])
+    summed = _summed(paths.ray, stacked.reshape(len(paths.ray), -1), count)
+    return summed.reshape(count, 3, -1)
 
 
 def _board_height(
@@ -553,11 +607,16 @@ def _board_height(
     return np.asarray(paths.exit_height + wall + gap * sine / np.sqrt(1.0 - sine**2))
 
 
-def _hats(knots: Array, height: Array) -> Array:
-    """Weights of linear interpolation between knots, (P, knots)."""
+def _between(knots: Array, height: Array) -> tuple[Index, Array]:
+    """Number of the knot below, and how far it is from there (0) to the next (1)."""
     clipped = np.clip(height, knots[0], knots[-1] - 1e-9)
     left = np.searchsorted(knots, clipped, side="right") - 1
-    part = (clipped - knots[left]) / (knots[left + 1] - knots[left])
+    return left, (clipped - knots[left]) / (knots[left + 1] - knots[left])
+
+
+def _hats(knots: Array, height: Array) -> Array:
+    """Weights of linear interpolation between knots, (P, knots)."""
+    left, part = _between(knots, height)
     out = np.zeros((len(height), len(knots)))
     every = np.arange(len(height))
     out[every, left] = 1.0 - part

@@ -82,11 +82,11 @@ def rendered(view, below, above, interface, colours, *, offset=(0, 0, 0, 0, 0), 
         half_width=0.0,
         reach=(-reach / view.px_per_m / 1e-3, reach / view.px_per_m / 1e-3),
     )
-    picture = pictures(around, truth, [])[0]
+    picture = pictures(around, truth, [])
     mean, _ = factor_priors(around)
     rays = picture.value @ mean
-    border = picture.border * truth.bore_radius_m * view.px_per_m
-    border[[0, -1]] = -1e6, 1e6
+    border = np.append(picture.border * truth.bore_radius_m * view.px_per_m, 1e6)
+    border[0] = -1e6
     return rows, np.diff(ndtr((border - rows[:, None]) / blur), axis=1) @ rays
 
 

@@ -1,0 +1,163 @@
+"""What a camera makes of a picture that is constant from ray to ray, row by row.
+
+The point spread is Gaussian with the pixel's own width, plus a part of what a wider one
+would lose (sharpening).  The picture is averaged exactly over bins of a third of a pixel; the
+spread between bins is then the same for all rows, so one small matrix serves block after
+block of them.  The variance that bins add is taken off the spread's.
+A Gaussian sampled at distances ``h`` sums up to its integral within ``exp(-2 (pi s/h)^2)``
+(Poisson's summation formula): 1e-7 for the sharpest allowed here.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.lib.stride_tricks import as_strided
+from numpy.typing import NDArray
+
+Array = NDArray[np.float64]
+Index = NDArray[np.int64]
+
+_BINS_PER_PX = 3
+_BIN_VARIANCE = 1.0 / (12.0 * _BINS_PER_PX**2)
+"""Best for steps anywhere in a bin: edges right to 0.5 % at a blur of half a pixel."""
+_MARGIN_PX = 12.0
+"""Bins beyond the rows on either side: five times a blur of two pixels and its sharpening."""
+_PIXEL_VARIANCE = 1.0 / 12.0
+_HALO_WIDTH_PX = 1.5
+_FARTHEST = 4.5
+"""Standard deviations; beyond lies 7e-6."""
+_BLOCK_ROWS = 32
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Spread:
+    """Optical state: logarithm of the blur [px], and sharpening."""
+
+    log_blur: float
+    halo: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Canvas:
+    """Bins around ``count`` rows that begin at ``first_px``, above the apex supposed.
+
+    They hold for shifts within some pixels of the one for which they were laid.
+    """
+
+    first_px: float
+    count: int
+    low_px: float
+    bins: int
+
+    def binned(self, bounds: Index, border_px: Array, value: Array) -> Array:
+        """Average staircases over the bins.
+
+        Parameters
+        ----------
+        bounds : (S + 1,) array of int
+            Where the steps of each staircase begin.
+        border_px : (N,) array
+            Lower ends of the steps, above the apex.
+        value : (N, C) array
+            Their heights; the outermost go on forever.
+
+        Returns
+        -------
+        (S, bins, C) array
+        """
+        # Laid end to end, all of them are one staircase.
+        length = self.bins / _BINS_PER_PX
+        begin = length * np.arange(len(bounds) - 1)
+        left = np.clip(border_px - self.low_px, 0.0, length)
+        left += np.repeat(begin, np.diff(bounds))
+        left[bounds[:-1]] = begin
+        edge = np.arange(len(begin) * self.bins + 1) / _BINS_PER_PX
+        step = np.searchsorted(left, edge, side="right") - 1
+        area = np.zeros_like(value)
+        np.cumsum(value[:-1] * np.diff(left)[:, None], axis=0, out=area[1:])
+        below = area[step] + value[step] * (edge - left[step])[:, None]
+        return np.asarray(np.diff(below, axis=0) * _BINS_PER_PX).reshape(
+            len(begin), self.bins, -1
+        )
+
+    def blurred(self, shift_px: float, optics: Spread, columns: Array) -> Array:
+        """Columns (bins, C) as seen in each row, (rows, C)."""
+        sharp, wide, _ = self._gaussians(shift_px, optics)
+        kernel = (1.0 + optics.halo) * sharp.weight - optics.halo * wide.weight
+        # What lies beyond the band of bins is like what lies at its ends.
+        return self._spread(kernel / kernel.sum(axis=1)[:, None], sharp.first, columns)
+
+    def derivatives(self, shift_px: float, optics: Spread, columns: Array) -> Array:
+        """Derivatives of ``blurred`` by shift [px], logarithm of the blur, and sharpening,
+        (3, rows, C)."""
+        sharp, wide, away = self._gaussians(shift_px, optics)
+        near, far = (1.0 + optics.halo) * sharp.weight, optics.halo * wide.weight
+        by_shift = away * (near / sharp.variance - far / wide.variance)
+        by_blur = near * (away**2 / sharp.variance - 1.0) / sharp.variance
+        by_blur -= far * (away**2 / wide.variance - 1.0) / wide.variance
+        by_blur *= math.exp(2.0 * optics.log_blur)
+        kernels = np.concatenate([by_shift, by_blur, sharp.weight - wide.weight])
+        return self._spread(kernels, sharp.first, columns, kinds=3)
+
+    def _gaussians(
+        self, shift_px: float, optics: Spread
+    ) -> tuple[_Gaussian, _Gaussian, Array]:
+        """Sharp and wide one over the first rows, and the rows' distances from the bins."""
+        variance = math.exp(2.0 * optics.log_blur) + _PIXEL_VARIANCE - _BIN_VARIANCE
+        wider = variance + _HALO_WIDTH_PX**2
+        reach = min(_FARTHEST * math.sqrt(wider), _MARGIN_PX)
+        start = self.first_px - shift_px - self.low_px
+        first = min(max(math.floor((start - reach) * _BINS_PER_PX), 0), self.bins)
+        width = math.ceil((_BLOCK_ROWS - 1 + 2.0 * reach) * _BINS_PER_PX) + 1
+        middles = (first + np.arange(width) + 0.5) / _BINS_PER_PX
+        away = start + np.arange(_BLOCK_ROWS)[:, None] - middles
+        squared = -0.5 * away**2
+        sharp, wide = (
+            _Gaussian(
+                first=first,
+                variance=v,
+                weight=np.exp(squared / v) / (_BINS_PER_PX * math.sqrt(2.0 * math.pi * v)),
+            )
+            for v in (variance, wider)
+        )
+        return sharp, wide, away
+
+    def _spread(self, kernel: Array, first: int, columns: Array, kinds: int = 1) -> Array:
+        """Weigh bins by a kernel for a block of rows, the same for every block."""
+        block, c = _BLOCK_ROWS * _BINS_PER_PX, columns.shape[1]
+        count = math.ceil(self.count / _BLOCK_ROWS)
+        missing = first + block * (count - 1) + kernel.shape[1] - len(columns)
+        if missing > 0:
+            columns = np.concatenate([columns, np.repeat(columns[-1:], missing, axis=0)])
+        size = columns.strides[0]
+        blocks = as_strided(
+            columns[first:],
+            shape=(count, kernel.shape[1], c),
+            strides=(block * size, size, columns.strides[1]),
+            writeable=False,
+        )
+        out = (kernel @ blocks).reshape(count, kinds, _BLOCK_ROWS, c)
+        rows = out.transpose(1, 0, 2, 3).reshape(kinds, -1, c)[:, : self.count]
+        return np.asarray(rows if kinds > 1 else rows[0])
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Gaussian:
+    """Weights of bins from the ``first`` on in a block of rows, and the variance [px^2]."""
+
+    first: int
+    variance: float
+    weight: Array
+
+
+def canvas(first_px: float, count: int, shift_px: float) -> Canvas:
+    """Lay bins for rows one pixel apart, shifted by about ``shift_px``."""
+    return Canvas(
+        first_px=first_px,
+        count=count,
+        low_px=first_px - shift_px - _MARGIN_PX,
+        bins=round(_BINS_PER_PX * (count - 1 + 2.0 * _MARGIN_PX)),
+    )
