@@ -185,12 +185,13 @@ def _map(
     combs: tuple[Comb, ...], indexing: Indexing, scale: ScaleSpec, frame: Frame
 ) -> ScaleMap:
     named = [
-        (comb, heights_of(comb.index, shift, scale))
+        (part, heights_of(part.index, shift, scale))
         for comb, shift in zip(combs, indexing.shifts, strict=True)
         if shift is not None
+        for part in comb.straight
     ]
     return fit_scale_map(
-        tuple(comb for comb, _ in named), tuple(heights for _, heights in named), frame
+        tuple(part for part, _ in named), tuple(heights for _, heights in named), frame
     )
 
 

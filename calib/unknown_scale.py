@@ -60,7 +60,8 @@ def read_scale(
         and what ``fit_scale_map`` raises.
     """
     combs = tuple(comb for comb in combs if comb.index_error <= MAX_JOIN_ERROR)
-    by_index = fit_scale_map(combs, tuple(c.index.astype(float) for c in combs), frame)
+    parts = tuple(part for comb in combs for part in comb.straight)
+    by_index = fit_scale_map(parts, tuple(p.index.astype(float) for p in parts), frame)
     geometry = scale_geometry(combs, by_index, 1.0, 0.0, factor)
     verdict = read_numerals(grey, geometry, bare_hypotheses())
     if not verdict.decisive or verdict.best is None:

@@ -90,6 +90,14 @@ class Comb:
     index_error: float = 0.0
     """Where this column was joined to another: what is left over of a whole number of
     divisions between their indices, and its standard error."""
+    parts: tuple[Comb, ...] = ()
+    """Of lines that run over a whole board: what is seen of them between the tubes, with the
+    same index. Parts are straight, the whole may be bent by the lens."""
+
+    @property
+    def straight(self) -> tuple[Comb, ...]:
+        """The parts, or the column itself where it has none: what positions rest on."""
+        return self.parts or (self,)
 
     @property
     def spine_x(self) -> FloatArray:
@@ -286,7 +294,7 @@ def _comb_on(segments: Segments, members: IntArray, side: Side) -> Comb | None:
     lines = segments.take(order)
     ends = lines.left if side == "left" else lines.right
     y = lines.y_at(ends)
-    seed = _walk(y)
+    seed = walk(y)
     if seed is None:
         return None
     index, chosen = seed
@@ -348,7 +356,7 @@ def _end_tolerance(y: FloatArray, ends: FloatArray, chosen: IntArray) -> float:
     return max(4 * scatter, 1.5)
 
 
-def _walk(y: FloatArray) -> tuple[IntArray, IntArray] | None:
+def walk(y: FloatArray) -> tuple[IntArray, IntArray] | None:
     """Walk up a spine from its most regular stretch, one graduation after another.
 
     Parameters

@@ -23,6 +23,9 @@ REACH_DIVISIONS = 30.0
 much nearer, no source."""
 REACH_LIMIT_PX = 420.0
 """Bounds the time; wider strips hold other instruments rather than numbers."""
+MARGIN_PX = 160.0
+"""Looked at beyond the ends of lines that run over a whole board: a gap of a figure's height
+and four figures of the largest size."""
 STRIP_ROWS_LIMIT = 2000
 """Longer scales are searched at reduced resolution; numbers are then large as well."""
 TEXT_HEIGHTS_PX = (6.0, 8.0, 11.0, 15.0, 20.0, 27.0, 36.0)
@@ -201,7 +204,8 @@ def sample_strip(grey: NDArray[np.uint8], geometry: ScaleGeometry) -> Strip:
     low, high = geometry.index[0] - margin, geometry.index[-1] + margin
     pixel = max(1.0, (high - low) * pitch / STRIP_ROWS_LIMIT)
     reach = geometry.tick_half_length_px + REACH_DIVISIONS * pitch
-    reach = min(reach, max(REACH_LIMIT_PX * pixel, geometry.tick_half_length_px + 60.0))
+    nearest = geometry.tick_half_length_px + MARGIN_PX * pixel
+    reach = min(reach, max(REACH_LIMIT_PX * pixel, nearest))
     rows = int((high - low) * pitch / pixel)
     index = high - np.arange(rows) * pixel / pitch
     centre, across = (part.astype(np.float32) for part in geometry.frame(index))

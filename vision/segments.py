@@ -34,6 +34,8 @@ MAX_SLOPE = 0.36
 NOISE_FACTOR = 3.0
 """A ridge counts above this many robust standard deviations of the response; single pixels
 pass often, five in a row in a line hardly ever."""
+MAX_RESIDUAL_PX = 0.5
+"""A straight ridge scatters a tenth of a pixel; a half is a curve or a figure."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -83,6 +85,31 @@ class Segments:
         return self.y + self.slope * (x - self.x)
 
 
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Ridges:
+    """Pixels on the crests of thin lines, P of them, in connected components.
+
+    Attributes
+    ----------
+    x, y : ndarray, shape (P,)
+        Column of the pixel and height of the crest in it, between rows [px].
+    strength : ndarray, shape (P,)
+        Second derivative across the line [grey levels].
+    label : ndarray, shape (P,)
+        Component of the pixel, 0 to ``count`` - 1.
+    left, right : ndarray, shape (count,)
+        First and last column of each component [px].
+    """
+
+    x: FloatArray
+    y: FloatArray
+    strength: FloatArray
+    label: NDArray[np.int64]
+    count: int
+    left: FloatArray
+    right: FloatArray
+
+
 def find_segments(grey: ImageArray, *, dark: bool) -> Segments:
     """Find thin lines whose direction is within 20 degrees of the picture's rows.
 
@@ -97,76 +124,132 @@ def find_segments(grey: ImageArray, *, dark: bool) -> Segments:
     Segments
         In pixels of ``grey``; unordered.
     """
+    return segments_of(find_ridges(grey, dark=dark))
+
+
+def find_ridges(grey: ImageArray, *, dark: bool) -> Ridges:
+    """Find the crests of thin lines that run along the picture's rows.
+
+    Parameters
+    ----------
+    grey : ndarray, shape (H, W), uint8
+    dark
+        Look for lines darker than their surroundings, else for lighter ones.
+    """
     response = _ridge_response(grey, dark=dark)
     # Sampled: a robust spread needs thousands of values, not millions.
     sample = response[::7, ::7]
     spread = 1.4826 * float(np.median(np.abs(sample - np.median(sample))))
     above, below = response[:-2], response[2:]
     centre = response[1:-1]
-    peak = (centre > above) & (centre >= below) & (centre > NOISE_FACTOR * max(spread, 0.2))
     mask = np.zeros(response.shape, np.uint8)
-    mask[1:-1] = peak
+    crest = cv2.bitwise_and(
+        cv2.compare(centre, above, cv2.CMP_GT), cv2.compare(centre, below, cv2.CMP_GE)
+    )
+    enough = cv2.compare(centre, NOISE_FACTOR * max(spread, 0.2), cv2.CMP_GT)
+    cv2.bitwise_and(crest, enough, dst=mask[1:-1])
     count, labels = cv2.connectedComponents(mask, connectivity=8, ltype=cv2.CV_32S)
-    rows, columns = np.nonzero(mask)
-    return _fit_components(response, rows, columns, labels[rows, columns], count)
+    places = cv2.findNonZero(mask)
+    # The shape differs between releases of OpenCV; None where nothing was found.
+    places = np.zeros((0, 2), np.int32) if places is None else places.reshape(-1, 2)
+    columns, rows = places[:, 0], places[:, 1]
+    flat = rows.astype(np.intp) * response.shape[1] + columns
+    values = response.ravel()
+    upper = values[flat - response.shape[1]]
+    crests = values[flat]
+    lower = values[flat + response.shape[1]]
+    # Parabola through three rows: the ridge between pixels.
+    bend = np.maximum(2 * crests - upper - lower, 1e-6)
+    return ridges_of(
+        x=columns.astype(np.float64),
+        y=rows + 0.5 * (lower - upper).astype(np.float64) / bend,
+        strength=crests.astype(np.float64),
+        label=labels.ravel()[flat].astype(np.int64) - 1,
+        count=count - 1,
+    )
+
+
+def ridges_of(
+    x: FloatArray, y: FloatArray, strength: FloatArray, label: NDArray[np.int64], count: int
+) -> Ridges:
+    """Put crests together by their labels, 0 to ``count`` - 1."""
+    left, right = np.full(count, np.inf), np.full(count, -np.inf)
+    np.minimum.at(left, label, x)
+    np.maximum.at(right, label, x)
+    empty = right < left
+    left[empty] = right[empty] = 0.0
+    return Ridges(
+        x=x, y=y, strength=strength, label=label, count=count, left=left, right=right
+    )
 
 
 def _ridge_response(grey: ImageArray, *, dark: bool) -> NDArray[np.float32]:
-    smooth = cv2.blur(grey.astype(np.float32), (SMOOTH_ALONG_PX, 1))
-    smooth = cv2.GaussianBlur(smooth, (1, 5), sigmaX=0.1, sigmaY=SMOOTH_ACROSS_SIGMA_PX)
-    second = cv2.filter2D(smooth, cv2.CV_32F, np.array([[1.0], [-2.0], [1.0]], np.float32))
-    return np.asarray(second if dark else -second, np.float32)
+    across = np.convolve(
+        cv2.getGaussianKernel(5, SMOOTH_ACROSS_SIGMA_PX)[:, 0], [1.0, -2.0, 1.0]
+    )
+    along = np.full(SMOOTH_ALONG_PX, 1.0 / SMOOTH_ALONG_PX)
+    response = cv2.sepFilter2D(grey, cv2.CV_32F, along, across if dark else -across)
+    return np.asarray(response, np.float32)
 
 
-def _fit_components(
-    response: NDArray[np.float32],
-    rows: NDArray[np.intp],
-    columns: NDArray[np.intp],
-    label: NDArray[np.int32],
-    count: int,
-) -> Segments:
+def segments_of(ridges: Ridges) -> Segments:
     """Least-squares line through each connected ridge, by sums over its pixels."""
-    upper = response[rows - 1, columns]
-    centre = response[rows, columns]
-    lower = response[rows + 1, columns]
-    # Parabola through three rows: the ridge between pixels.
-    bend = 2 * centre - upper - lower
-    y = rows + 0.5 * (lower - upper) / np.maximum(bend, 1e-6)
-    x = columns.astype(np.float64)
-
-    def total(values: FloatArray | None = None) -> FloatArray:
-        return np.bincount(label, values, minlength=count).astype(np.float64)
-
-    left = np.full(count, np.inf)
-    right = np.full(count, -np.inf)
-    np.minimum.at(left, label, x)
-    np.maximum.at(right, label, x)
-    length = right - left + 1.0
-    pixels = total()
+    length = ridges.right - ridges.left + 1.0
+    pixels = np.bincount(ridges.label, minlength=ridges.count)
     # Motion blur smears the two ends of a line to opposite sides; its middle stays straight.
-    trim = np.minimum(END_TRIM_PX, length / 4)[label]
-    middle = (x - left[label] >= trim) & (right[label] - x >= trim)
-    label, x, y, centre = label[middle], x[middle], y[middle], centre[middle]
-    n = np.maximum(total(), 1.0)
-    mean_x, mean_y = total(x) / n, total(y) / n
-    dx, dy = x - mean_x[label], y - mean_y[label]
-    sxx, sxy, syy = total(dx * dx), total(dx * dy), total(dy * dy)
-    slope = sxy / np.maximum(sxx, 1e-9)
-    residual = np.sqrt(np.maximum(syy - slope * sxy, 0.0) / n)
+    trim = np.minimum(END_TRIM_PX, length / 4)
+    lines, residual = fit_lines(ridges, trim)
     straight = (
         (pixels >= MIN_LENGTH_PX)
         & (length <= 1.3 * pixels)
         & (length >= 0.8 * pixels)
-        & (np.abs(slope) < MAX_SLOPE)
-        & (residual < 0.5)
+        & (np.abs(lines.slope) < MAX_SLOPE)
+        & (residual < MAX_RESIDUAL_PX)
     )
-    straight[0] = False
-    every = Segments(
-        x=mean_x,
-        y=mean_y,
+    return lines.take(straight)
+
+
+def fit_lines(ridges: Ridges, trim: FloatArray) -> tuple[Segments, FloatArray]:
+    """Fit a line to every component.
+
+    Parameters
+    ----------
+    trim : ndarray, shape (count,)
+        What is left out of the fit at each end of a component [px].
+
+    Returns
+    -------
+    lines : Segments
+        One a component.
+    residual : ndarray, shape (count,)
+        Standard deviation of the crest about the line [px].
+    """
+    label, x, y, strength = ridges.label, ridges.x, ridges.y, ridges.strength
+    start, end = ridges.left + trim, ridges.right - trim
+    middle = (x >= start[label]) & (x <= end[label])
+    label, x, y, strength = label[middle], x[middle], y[middle], strength[middle]
+
+    def total(values: FloatArray) -> FloatArray:
+        return np.asarray(np.bincount(label, values, minlength=ridges.count), np.float64)
+
+    n = np.maximum(np.bincount(label, minlength=ridges.count), 1)
+    # Sums about the middle of a component: near zero, so that little is lost to rounding.
+    x0 = 0.5 * (ridges.left + ridges.right)
+    y0 = np.zeros(ridges.count)
+    y0[label] = y
+    dx, dy = x - x0[label], y - y0[label]
+    mean_x, mean_y = total(dx) / n, total(dy) / n
+    sxx = total(dx * dx) - n * mean_x**2
+    sxy = total(dx * dy) - n * mean_x * mean_y
+    syy = total(dy * dy) - n * mean_y**2
+    slope = sxy / np.maximum(sxx, 1e-9)
+    residual = np.sqrt(np.maximum(syy - slope * sxy, 0.0) / n)
+    lines = Segments(
+        x=x0 + mean_x,
+        y=y0 + mean_y,
         slope=slope,
-        left=left,
-        right=right,
-        strength=total(centre.astype(np.float64)) / n,
+        left=ridges.left,
+        right=ridges.right,
+        strength=total(strength) / n,
     )
-    return every.take(straight)
+    return lines, residual

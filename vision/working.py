@@ -9,8 +9,9 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import median_filter
 
+from limbsight.vision.board_lines import board_width, find_board
 from limbsight.vision.graduations import Comb, find_combs, join_combs
-from limbsight.vision.segments import Segments, find_segments
+from limbsight.vision.segments import Segments, find_ridges, segments_of
 
 WORKING_PIXELS = 3.2e6
 """Search size: graduations of a 0.5 m scale that fills the picture are 4 px apart, and the
@@ -21,6 +22,10 @@ OVERHANG_TREND = 15
 """Lines over which the surroundings are taken for steady."""
 OVERHANG_PARTS = (1.2, 1.35, 1.5)
 """Where long lines are looked for, in lengths of the short ones from the spine."""
+WIDE, MORE_LINES = 25.0, 1.1
+"""Lines seen over so many divisions are no columns beside tubes (3 to 12 divisions each, two
+of them at most in a plane); narrower ones must be more in number by this factor than those
+of the columns that are found in the same picture."""
 RIVAL_SHARE = 0.4
 """Dark and light lines are compared when the fewer are at least this share of the more."""
 BEYOND_END_PX = 4.0
@@ -85,7 +90,7 @@ def find_scales(working: WorkingImage) -> tuple[tuple[Comb, ...], ...]:
     grey = np.ascontiguousarray(working.bgr[:, :, 1])
     found = []
     for dark in (True, False):
-        groups = _with_overhang(grey, join_combs(find_combs(find_segments(grey, dark=dark))))
+        groups = _groups(grey, dark=dark)
         found.append(groups)
         if _size(groups) >= MANY and _is_clearly_print(grey, groups):
             break
@@ -95,6 +100,20 @@ def find_scales(working: WorkingImage) -> tuple[tuple[Comb, ...], ...]:
         return ()
     best = max(enough, key=lambda groups: _likeness_to_print(grey, groups))
     return tuple(tuple(_enlarged(comb, working.factor) for comb in group) for group in best)
+
+
+def _groups(grey: NDArray[np.uint8], *, dark: bool) -> tuple[tuple[Comb, ...], ...]:
+    """Find the scales of one polarity: lines over the whole board, or columns of lines."""
+    ridges = find_ridges(grey, dark=dark)
+    segments = segments_of(ridges)
+    board = find_board(grey, ridges, segments)
+    if board is not None and board_width(board) >= WIDE:
+        return ((board,),)
+    groups = _with_overhang(grey, join_combs(find_combs(segments)))
+    if board is None:
+        return groups
+    fuller = not groups or len(board.index) > MORE_LINES * _size(groups)
+    return ((board,), *groups) if fuller else groups
 
 
 def _with_overhang(
@@ -117,7 +136,24 @@ def _is_clearly_print(grey: NDArray[np.uint8], groups: tuple[tuple[Comb, ...], .
 
 def _pairing(groups: tuple[tuple[Comb, ...], ...]) -> float:
     """Least correlation of neighbours' overhang among the columns of the best group."""
-    return min(_neighbour_correlation(comb.overhang) for comb in groups[0])
+    return min(
+        _neighbour_product(comb.overhang)
+        if comb.parts
+        else _neighbour_correlation(comb.overhang)
+        for comb in groups[0]
+    )
+
+
+def _neighbour_product(emphasis: NDArray[np.float64] | None) -> float:
+    """Whether lines that stand out do so singly: below 0, or in pairs: above.
+
+    Mean product of neighbours over the mean square, of what is positive: 0 for single lines,
+    1/2 for pairs, 1/pi for noise.
+    """
+    if emphasis is None or not (emphasis > 0).any():
+        return 0.0
+    positive = np.maximum(emphasis, 0.0)
+    return float(np.mean(positive[1:] * positive[:-1]) / np.mean(positive**2) - 1 / np.pi)
 
 
 def _neighbour_correlation(overhang: NDArray[np.float64] | None) -> float:
@@ -236,4 +272,9 @@ def _enlarged(comb: Comb, factor: float) -> Comb:
         right=there(lines.right),
         strength=lines.strength,
     )
-    return replace(comb, lines=large, residual_px=comb.residual_px * factor)
+    return replace(
+        comb,
+        lines=large,
+        residual_px=comb.residual_px * factor,
+        parts=tuple(_enlarged(part, factor) for part in comb.parts),
+    )

@@ -169,6 +169,42 @@ def print_of(*columns: Column, ink: float = 0.03, board: float = 0.7) -> Reflect
     return reflectance
 
 
+@dataclass(frozen=True, kw_only=True)
+class Tube:
+    """A tube in front of the board: what is seen through it is shifted and bent."""
+
+    centre: float
+    radius: float = 5.0
+    level: float = 0.0
+    """Liquid below this height."""
+    shifts: tuple[float, float] = (0.01, 0.05)
+    """Above and below the level: share of the height from ``opposite`` that lines move by."""
+    opposite: float = 0.0
+
+    def inside(self, x: Array) -> NDArray[np.bool_]:
+        return np.asarray(np.abs(x - self.centre) < self.radius)
+
+    def seen(self, x: Array, y: Array) -> Array:
+        """Height on the board that shows at a place within the tube."""
+        part = (x - self.centre) / self.radius
+        share = np.where(y > self.level, *self.shifts) * (1 - 0.5 * part**2)
+        return np.asarray(y - share * (y - self.opposite))
+
+
+def behind_tubes(board: Reflectance, *tubes: Tube, wall: float = 0.15) -> Reflectance:
+    """What shows of a board behind tubes, with dark walls."""
+
+    def reflectance(x: Array, y: Array) -> Array:
+        shown, walls = y.copy(), np.zeros(x.shape, bool)
+        for tube in tubes:
+            inside = tube.inside(x)
+            shown = np.where(inside, tube.seen(x, y), shown)
+            walls |= np.abs(np.abs(x - tube.centre) - tube.radius) < wall
+        return np.where(walls, 0.3, board(x, shown))
+
+    return reflectance
+
+
 def photograph(
     camera: Camera,
     reflectance: Reflectance,
