@@ -15,6 +15,7 @@ from limbsight.errors import NotMeasurable
 from limbsight.vision.graduations import Comb
 from limbsight.vision.numerals import (
     DECISIVE_SHIFT_MARGIN,
+    NumberingTable,
     NumeralVerdict,
     ScaleGeometry,
     known_scale_hypotheses,
@@ -47,11 +48,15 @@ class NamedScale:
     shifts
         For each, what to add to its index to get the number of the graduation from the
         lowest in the picture.
+    numbers_read
+        Whether the printed numbers were read and bear the numbering out, so that the scale
+        surely stands upright.
     """
 
     combs: tuple[Comb, ...]
     shifts: tuple[int, ...]
     map: ScaleMap
+    numbers_read: bool
 
 
 def name_graduations(
@@ -81,6 +86,10 @@ def name_graduations(
     verdict = _read_known(grey, factor, combs, indexing, scale_map, scale)
     if verdict.decisive and verdict.stance == "turned":
         raise NotMeasurable("", code="picture_turned")
+    if not verdict.decisive and _read_on_its_head(
+        grey, factor, combs, indexing, scale_map, scale
+    ):
+        raise NotMeasurable("", code="picture_turned")
     if verdict.decisive and verdict.stance == "mirrored":
         raise NotMeasurable("", code="picture_mirrored")
     if verdict.decisive:
@@ -104,6 +113,7 @@ def name_graduations(
         combs=tuple(comb for comb, _ in named),
         shifts=tuple(shift for _, shift in named),
         map=scale_map,
+        numbers_read=verdict.decisive,
     )
 
 
@@ -211,21 +221,61 @@ def _read_known(
     scale_map: ScaleMap,
     scale: ScaleSpec,
 ) -> NumeralVerdict:
+    geometry = _geometry(factor, combs, indexing, scale_map, scale)
+    return read_numerals(grey, geometry, _hypotheses(scale, _lowest_indices(combs, scale)))
+
+
+def _read_on_its_head(
+    grey: NDArray[np.uint8],
+    factor: float,
+    combs: tuple[Comb, ...],
+    indexing: Indexing,
+    scale_map: ScaleMap,
+    scale: ScaleSpec,
+) -> bool:
+    """Whether the numbers are those of the file with the picture turned upside down.
+
+    Ends and hierarchy of most scales are the same both ways.
+    """
+    geometry = _geometry(factor, combs, indexing, scale_map, scale)
+    turned = ScaleGeometry(
+        index=-geometry.index[::-1],
+        centre_px=geometry.centre_px[::-1],
+        along_px=-geometry.along_px[::-1],
+        across_px=-geometry.across_px[::-1],
+        tick_half_length_px=geometry.tick_half_length_px,
+    )
+    lowest = _lowest_indices(combs, scale)
+    top = graduation_count(scale) - 1
+    highest = range(-(lowest[-1] + top), -(lowest[0] + top) + 1)
+    verdict = read_numerals(grey, turned, _hypotheses(scale, highest))
+    return verdict.decisive and verdict.stance == "upright"
+
+
+def _geometry(
+    factor: float,
+    combs: tuple[Comb, ...],
+    indexing: Indexing,
+    scale_map: ScaleMap,
+    scale: ScaleSpec,
+) -> ScaleGeometry:
     shift = indexing.shifts[0]
     assert shift is not None  # the first column sets the numbering
-    geometry = scale_geometry(
+    return scale_geometry(
         combs,
         scale_map,
         scale.division,
         scale.lowest + shift * scale.division,
         factor,
     )
-    hypotheses = known_scale_hypotheses(
+
+
+def _hypotheses(scale: ScaleSpec, lowest_index: range) -> NumberingTable:
+    return known_scale_hypotheses(
         division=scale.division,
         numbered_every=scale.numbered_every,
         lowest=scale.lowest,
         highest=scale.highest,
         numbers=scale.numbers,
-        lowest_index=_lowest_indices(combs, scale),
+        lowest_index=lowest_index,
     )
-    return read_numerals(grey, geometry, hypotheses)

@@ -19,7 +19,7 @@ x_u = x_c + (x - x_c) (1 + k1 r^2).
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -57,6 +57,8 @@ class Frame:
     height_px: int
     focal_px: float
     focal_relative_uncertainty: float
+    taken_size_px: tuple[int, int] | None = None
+    """Width and height as taken, of a picture that was turned about its middle."""
 
     @property
     def centre_px(self) -> tuple[float, float]:
@@ -66,7 +68,16 @@ class Frame:
     @property
     def half_diagonal_px(self) -> float:
         """Unit of length for distortion and of the fit's own coordinates."""
-        return 0.5 * float(np.hypot(self.width_px, self.height_px))
+        return 0.5 * float(np.hypot(*(self.taken_size_px or (self.width_px, self.height_px))))
+
+    def turned(self, width_px: int, height_px: int) -> Frame:
+        """Return the frame of this picture turned about its middle, onto another canvas."""
+        return replace(
+            self,
+            width_px=width_px,
+            height_px=height_px,
+            taken_size_px=(self.width_px, self.height_px),
+        )
 
     @classmethod
     def of_picture(cls, width_px: int, height_px: int, focal_35mm: float | None) -> Frame:

@@ -47,6 +47,11 @@ class ScaleFromPicture:
     spec: ScaleSpec
     unit_printed: str | None
 
+    @property
+    def numbers_read(self) -> bool:
+        """The numbering comes from the printed numbers alone."""
+        return self.named.numbers_read
+
 
 def read_scale(
     grey: NDArray[np.uint8], factor: float, combs: tuple[Comb, ...], frame: Frame
@@ -79,6 +84,7 @@ def read_scale(
             combs=combs,
             shifts=tuple(shift for _ in combs),
             map=by_index.renumbered(spec.division, heights),
+            numbers_read=True,
         ),
         spec=spec,
         unit_printed=unit,

@@ -50,6 +50,12 @@ class Knowledge:
     from_picture: bool = False
     """No instrument file: sizes, numbering and liquids are guesses from the picture."""
 
+    @property
+    def incline_rad(self) -> float | None:
+        """Of an inclined tube and the scale along it, above the horizontal."""
+        inclined = self.instrument.arrangement == "inclined"
+        return self.instrument.tube.incline_rad if inclined else None
+
     def limb_names(self, count: int) -> tuple[str, ...]:
         """Names of the limbs, left to right."""
         if self.instrument.arrangement == "bank":

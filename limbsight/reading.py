@@ -6,9 +6,11 @@ photo --vision--> graduations --calib--> scale map --vision--> limbs, interfaces
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
+from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any, Protocol, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,9 +19,10 @@ from limbsight import __version__
 from limbsight.calib.heights import LevelFit, fit_level
 from limbsight.calib.indexing import heights_of, is_numbered, value_of_height
 from limbsight.calib.numbering import NamedScale, name_graduations
+from limbsight.calib.oblique import Lie, fit_oblique_level
 from limbsight.calib.rectify import Grid, combs_across, make_grid, print_columns, px_per_unit
-from limbsight.calib.scale_map import Frame
-from limbsight.calib.unknown_scale import read_scale
+from limbsight.calib.scale_map import Frame, Plane
+from limbsight.calib.unknown_scale import ScaleFromPicture, read_scale
 from limbsight.errors import InputError, LimbsightError, NotMeasurable
 from limbsight.knowledge import (
     GUESSED_WIDTHS_M,
@@ -33,16 +36,19 @@ from limbsight.records import (
     GraduationMark,
     LevelReading,
     LimbReading,
+    PointPx,
     PressureReading,
     Reading,
     Reason,
     ZeroUsed,
 )
-from limbsight.vision.axis import axis_shift
+from limbsight.standing import MOST_TILT_RAD, stands
+from limbsight.vision.axis import MAX_SHIFT_WIDTHS, axis_shift, is_axis_seen
 from limbsight.vision.levels import Layers, TubeStrip, find_layers
 from limbsight.vision.limbs import block_medians, find_any_limbs, find_limbs
 from limbsight.vision.picture import Picture, load_picture
 from limbsight.vision.strip import sample, sample_linear
+from limbsight.vision.turning import Turn, turned_copy
 from limbsight.vision.working import WorkingImage, find_scales, full_size, working_image
 from limbsight.zero_photo import ZeroPhoto, camera_of, check_zero
 
@@ -72,6 +78,11 @@ MIN_SHIFT_COLUMNS = 0.5
 DOUBT_PENALTY, CLEAR_MISFIT_RATIO = 2.0, 1.5
 """Which liquid a meniscus is of: one that does not pass its own test counts twice its misfit,
 and the best must beat the other by half (levels of 24 sample photos, both ways)."""
+AXIS_SD_RADII = 0.04
+"""How well a level of clear colour shows the axis, in bore radii: root mean square over 14
+photos of inclined tubes 0.03; otherwise it may be off by MAX_SHIFT_WIDTHS either way."""
+LEAST_INCLINE_RAD = float(np.radians(1.0))
+"""Below, a tube lies flat, and a level in it says nothing."""
 OFF_SCALE_DIVISIONS = 0.5
 MENISCUS_HEIGHT_BORES = 0.3
 """Height of a wetting meniscus in a narrow tube, in bores (Young-Laplace, contact angle 30
@@ -182,6 +193,7 @@ class Walked:
 
     picture: Picture
     known: Knowledge | None
+    view: View | None = None
     scale: NamedScale | None = None
     limbs: tuple[Limb, ...] = ()
     reasons: tuple[Reason, ...] = ()
@@ -190,60 +202,125 @@ class Walked:
 def _walk(path: str | Path, instrument: Instrument | None) -> Walked:
     """Go from the photo to the levels, as far as they can be found."""
     picture = load_picture(path)
-    working = working_image(picture.bgr)
     known = knowledge_of(instrument) if instrument is not None else None
     notes: tuple[Reason, ...] = ()
     try:
         if known is not None:
-            scale = _find_scale(picture, working, known)
-            limbs = _find_limbs(picture, working, scale, known)
+            view, scale = _upright(picture, known, partial(_find_scale, known=known))
         else:
-            scale, known, unit_printed = _find_unknown_scale(picture, working)
-            known = _with_limbs_of_picture(working, scale, known)
-            limbs = _find_limbs(picture, working, scale, known)
-            notes = (_assumptions(known, unit_printed),)
+            view, found = _upright(picture, None, _find_unknown_scale)
+            scale = found.named
+            known = _with_limbs_of_picture(view, scale, knowledge_from_picture(found.spec))
+            notes = (_assumptions(known, found.unit_printed),)
+        limbs = _find_limbs(view, scale, known)
     except NotMeasurable as stop:
         return Walked(picture=picture, known=known, reasons=(_reason_of(stop),))
     return Walked(
         picture=picture,
         known=known,
+        view=view,
         scale=scale,
         limbs=limbs,
         reasons=(*(r for limb in limbs for r in limb.reasons), *notes),
     )
 
 
-def _find_scale(picture: Picture, working: WorkingImage, known: Knowledge) -> NamedScale:
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class View:
+    """The picture, and how it is turned for the scale to stand upright.
+
+    Attributes
+    ----------
+    reduced
+        Working copy of the picture as taken.
+    upright
+        The same, turned; the scale map and all that goes with it are in the pixels of this
+        one at full size.
+    """
+
+    picture: Picture
+    reduced: WorkingImage
+    upright: WorkingImage
+    turn: Turn
+
+    @property
+    def frame(self) -> Frame:
+        """The camera, as the turned picture shows it."""
+        frame = Frame.of_picture(*self.picture.size_px, self.picture.focal_35mm)
+        return frame if self.turn.is_none else frame.turned(*self.turn.canvas_px)
+
+    def grid(self, plane: Plane, **extent: Any) -> Grid:
+        """Lay a grid over the plane, in pixels of the picture as taken."""
+        grid = make_grid(plane, **extent)
+        if self.turn.is_none:
+            return grid
+        x, y = self.turn.to_picture(grid.x_px, grid.y_px)
+        return replace(grid, x_px=x.astype(np.float32), y_px=y.astype(np.float32))
+
+    def point(self, x_px: float, y_px: float) -> PointPx:
+        """Carry a position to the picture as taken."""
+        x, y = self.turn.to_picture(x_px, y_px)
+        return float(x), float(y)
+
+
+class _FoundScale(Protocol):
+    @property
+    def numbers_read(self) -> bool: ...
+
+
+Found = TypeVar("Found", bound=_FoundScale)
+
+
+def _upright(
+    picture: Picture, known: Knowledge | None, find: Callable[[View], Found]
+) -> tuple[View, Found]:
+    """Find the scale, in the picture as taken or turned.
+
+    Raises
+    ------
+    NotMeasurable
+        As the likeliest turn does, that of a scale found before that of none.
+    """
+    reduced = working_image(picture.bgr)
+    first: NotMeasurable | None = None
+    for stand in stands(reduced, incline_rad=known.incline_rad if known else None):
+        upright = turned_copy(reduced, stand.turn)
+        view = View(picture=picture, reduced=reduced, upright=upright, turn=stand.turn)
+        try:
+            found = find(view)
+            if stand.up_certain or found.numbers_read:
+                return view, found
+            raise NotMeasurable("", code="scale_ambiguous")
+        except NotMeasurable as stop:
+            if first is None or first.code == "scale_not_found":
+                first = stop
+    raise first or NotMeasurable("", code="scale_not_found")
+
+
+def _find_scale(view: View, known: Knowledge) -> NamedScale:
     spec = known.instrument.scale
-    groups = find_scales(working)
+    groups = find_scales(view.upright)
     if not groups:
         raise NotMeasurable("", code="scale_not_found")
     combs = groups[0]
     pitch = combs[0].pitch_px
     if pitch < MIN_PITCH_PX:
         raise _stop("too_few_pixels", pitch=pitch, needed=MIN_PITCH_PX)
-    frame = Frame.of_picture(*picture.size_px, picture.focal_35mm)
-    grey = np.ascontiguousarray(working.bgr[:, :, 1])
-    return name_graduations(grey, working.factor, combs, spec, frame)
+    grey = np.ascontiguousarray(view.upright.bgr[:, :, 1])
+    return name_graduations(grey, view.upright.factor, combs, spec, view.frame)
 
 
-def _find_unknown_scale(
-    picture: Picture, working: WorkingImage
-) -> tuple[NamedScale, Knowledge, str | None]:
-    groups = find_scales(working)
+def _find_unknown_scale(view: View) -> ScaleFromPicture:
+    groups = find_scales(view.upright)
     if not groups:
         raise NotMeasurable("", code="scale_not_found")
-    frame = Frame.of_picture(*picture.size_px, picture.focal_35mm)
-    grey = np.ascontiguousarray(working.bgr[:, :, 1])
-    found = read_scale(grey, working.factor, groups[0], frame)
-    return found.named, knowledge_from_picture(found.spec), found.unit_printed
+    grey = np.ascontiguousarray(view.upright.bgr[:, :, 1])
+    return read_scale(grey, view.upright.factor, groups[0], view.frame)
 
 
-def _with_limbs_of_picture(
-    working: WorkingImage, scale: NamedScale, known: Knowledge
-) -> Knowledge:
+def _with_limbs_of_picture(view: View, scale: NamedScale, known: Knowledge) -> Knowledge:
     """Find how many limbs there are and how wide, where no file says so."""
-    board = _straighten_board(working, scale, known)
+    board = _straighten_board(view, scale, known)
     step_m = board.grid.step * known.unit_m
     widths = np.geomspace(*GUESSED_WIDTHS_M, 12) / step_m
     search = find_any_limbs(board.blocks, widths, board.print_columns)
@@ -265,11 +342,10 @@ def _assumptions(known: Knowledge, unit_printed: str | None) -> Reason:
     )
 
 
-def _find_limbs(
-    picture: Picture, working: WorkingImage, scale: NamedScale, known: Knowledge
-) -> tuple[Limb, ...]:
+def _find_limbs(view: View, scale: NamedScale, known: Knowledge) -> tuple[Limb, ...]:
     unit_m = known.unit_m
-    board = _straighten_board(working, scale, known)
+    working = view.reduced
+    board = _straighten_board(view, scale, known)
     width = 2 * known.tube.outer_radius_m / unit_m
     search = find_limbs(
         board.blocks, width / board.grid.step, known.limb_count, board.print_columns
@@ -282,9 +358,10 @@ def _find_limbs(
     bore_px = 2 * known.tube.bore_radius_m / unit_m * density
     # A bore of many pixels is measured as well in the reduced picture, and faster.
     fine = bore_px / working.factor < MIN_BORE_PX
-    source = full_size(picture.bgr) if fine else working
+    source = full_size(view.picture.bgr) if fine else working
     limbs = tuple(
         _read_limb(
+            view,
             source,
             scale,
             known,
@@ -309,8 +386,9 @@ class Board:
     print_columns: NDArray[np.bool_]
 
 
-def _straighten_board(working: WorkingImage, scale: NamedScale, known: Knowledge) -> Board:
+def _straighten_board(view: View, scale: NamedScale, known: Knowledge) -> Board:
     spec, unit_m = known.instrument.scale, known.unit_m
+    working = view.reduced
     plane = scale.map.plane()
     depth = known.tube.axis_to_scale_m / unit_m
     width = 2 * known.tube.outer_radius_m / unit_m
@@ -318,7 +396,7 @@ def _straighten_board(working: WorkingImage, scale: NamedScale, known: Knowledge
     middle = 0.5 * (spec.lowest + spec.highest)
     density = px_per_unit(plane, 0.5 * (left + right), middle, depth)
     near = max(NEAR_WIDTHS * width, NEAR_M / unit_m)
-    grid = make_grid(
+    grid = view.grid(
         plane,
         values=(spec.lowest, spec.highest),
         across=(left - near - width, right + near + width),
@@ -346,6 +424,7 @@ def _in_working(
 
 
 def _read_limb(
+    view: View,
     source: WorkingImage,
     scale: NamedScale,
     known: Knowledge,
@@ -353,19 +432,20 @@ def _read_limb(
     step: float,
     name: str,
 ) -> Limb:
-    grid, strip, layers = _look_along(source, scale, known, across, step, name)
+    grid, strip, layers = _look_along(view, source, scale, known, across, step, name)
     shift = axis_shift(strip, layers.interfaces)
     if abs(shift) > MIN_SHIFT_COLUMNS:
         grid, strip, layers = _look_along(
-            source, scale, known, across + shift * step, step, name
+            view, source, scale, known, across + shift * step, step, name
         )
     axis = 0.5 * (len(grid.across) - 1)
     reasons = _layer_reasons(layers, known, name)
     levels: tuple[LevelFit, ...] = ()
     if layers.interfaces:
         linear = sample_linear(source.bgr, *_in_working(grid, source))
+        lie = _lie(view, known, strip, layers)
         fits = [
-            _fit_levels(linear, grid, layers, scale, guess, name)
+            _fit_levels(linear, grid, layers, scale, guess, name, lie)
             for guess in known.manometric_guesses()
         ]
         levels, sure = _likeliest(fits)
@@ -389,9 +469,11 @@ def _fit_levels(
     scale: NamedScale,
     known: Knowledge,
     name: str,
+    lie: Lie | None,
 ) -> tuple[LevelFit, ...]:
+    fit = fit_level if lie is None else partial(fit_oblique_level, lie=lie)
     return tuple(
-        fit_level(
+        fit(
             linear,
             grid,
             interface.row,
@@ -404,6 +486,24 @@ def _fit_levels(
             limb=name,
         )
         for k, interface in enumerate(layers.interfaces)
+    )
+
+
+def _lie(view: View, known: Knowledge, strip: TubeStrip, layers: Layers) -> Lie | None:
+    """How the tube lies; None where it stands, give or take the camera's tilt."""
+    incline = known.incline_rad
+    if incline is None:
+        incline = float(np.arcsin(abs(np.cos(view.turn.angle_rad))))
+        if incline > np.pi / 2 - MOST_TILT_RAD:
+            return None
+    outer, bore = known.tube.outer_radius_m, known.tube.bore_radius_m
+    return Lie(
+        incline_rad=max(incline, LEAST_INCLINE_RAD),
+        u_axis_m=(
+            AXIS_SD_RADII * bore
+            if is_axis_seen(strip, layers.interfaces)
+            else MAX_SHIFT_WIDTHS * 2 * outer / np.sqrt(3.0)
+        ),
     )
 
 
@@ -427,6 +527,7 @@ def _likeliest(fits: list[tuple[LevelFit, ...]]) -> tuple[tuple[LevelFit, ...], 
 
 
 def _look_along(
+    view: View,
     source: WorkingImage,
     scale: NamedScale,
     known: Knowledge,
@@ -438,7 +539,7 @@ def _look_along(
     spec, unit_m = known.instrument.scale, known.unit_m
     margin = SCALE_MARGIN * (spec.highest - spec.lowest)
     width = 2 * known.tube.outer_radius_m / unit_m
-    grid = make_grid(
+    grid = view.grid(
         scale.map.plane(),
         values=(spec.lowest - margin, spec.highest + margin),
         across=(across - STRIP_WIDTHS * width, across + STRIP_WIDTHS * width),
@@ -498,7 +599,7 @@ def _level_reasons(
     return tuple(found)
 
 
-def _limb_reading(limb: Limb, scale: NamedScale, known: Knowledge) -> LimbReading:
+def _limb_reading(limb: Limb, view: View, scale: NamedScale, known: Knowledge) -> LimbReading:
     plane = scale.map.plane()
     spec, unit_m = known.instrument.scale, known.unit_m
     across = limb.grid.across_at(limb.axis_column)
@@ -508,15 +609,16 @@ def _limb_reading(limb: Limb, scale: NamedScale, known: Knowledge) -> LimbReadin
     return LimbReading(
         limb=limb.name,
         levels=tuple(
-            _level_reading(level, k, limb, scale, known) for k, level in enumerate(limb.levels)
+            _level_reading(level, k, limb, view, scale, known)
+            for k, level in enumerate(limb.levels)
         ),
-        axis_px=((float(x[0]), float(y[0])), (float(x[1]), float(y[1]))),
+        axis_px=(view.point(x[0], y[0]), view.point(x[1], y[1])),
         width_px=2 * known.tube.outer_radius_m / unit_m * density,
     )
 
 
 def _level_reading(
-    level: LevelFit, k: int, limb: Limb, scale: NamedScale, known: Knowledge
+    level: LevelFit, k: int, limb: Limb, view: View, scale: NamedScale, known: Knowledge
 ) -> LevelReading:
     u = level.standard_uncertainty
     across = limb.grid.across_at(limb.axis_column)
@@ -525,19 +627,20 @@ def _level_reading(
     )
     x, y = scale.map.plane().to_pixel(np.full(2, across), interval, limb.grid.in_front)
     spec = known.instrument.scale
+    x_px, y_px = view.point(level.x_px, level.y_px)
     return LevelReading(
         value=value_of_height(level.height, spec),
         standard_uncertainty=u,
         unit=spec.unit,
-        x_px=level.x_px,
-        y_px=level.y_px,
+        x_px=x_px,
+        y_px=y_px,
         below=known.filling(limb.name, k),
         above=known.filling(limb.name, k + 1),
-        interval_px=((float(x[0]), float(y[0])), (float(x[1]), float(y[1]))),
+        interval_px=(view.point(x[0], y[0]), view.point(x[1], y[1])),
     )
 
 
-def _marks(scale: NamedScale, known: Knowledge) -> tuple[GraduationMark, ...]:
+def _marks(view: View, scale: NamedScale, known: Knowledge) -> tuple[GraduationMark, ...]:
     spec = known.instrument.scale
     marks = []
     for comb, shift in zip(scale.combs, scale.shifts, strict=True):
@@ -547,8 +650,8 @@ def _marks(scale: NamedScale, known: Knowledge) -> tuple[GraduationMark, ...]:
         left_y, right_y = lines.y_at(lines.left), lines.y_at(lines.right)
         marks += [
             GraduationMark(
-                start_px=(float(lines.left[i]), float(left_y[i])),
-                end_px=(float(lines.right[i]), float(right_y[i])),
+                start_px=view.point(lines.left[i], left_y[i]),
+                end_px=view.point(lines.right[i], right_y[i]),
                 value=value_of_height(float(heights[i]), spec),
                 numbered=bool(numbered[i]),
             )
@@ -620,12 +723,13 @@ def _result(
     pressures: dict[str | None, PressureReading],
     zero: ZeroUsed | None,
 ) -> Reading:
-    picture, known, scale = walked.picture, walked.known, walked.scale
+    picture, known = walked.picture, walked.known
+    view, scale = walked.view, walked.scale
     limbs: tuple[LimbReading, ...] = ()
     graduations: tuple[GraduationMark, ...] = ()
-    if known is not None and scale is not None:
-        limbs = tuple(_limb_reading(limb, scale, known) for limb in walked.limbs)
-        graduations = _marks(scale, known)
+    if known is not None and view is not None and scale is not None:
+        limbs = tuple(_limb_reading(limb, view, scale, known) for limb in walked.limbs)
+        graduations = _marks(view, scale, known)
     return Reading(
         photo=str(path),
         sha256=picture.sha256,

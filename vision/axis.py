@@ -42,6 +42,28 @@ def axis_shift(strip: TubeStrip, interfaces: tuple[Interface, ...]) -> float:
     """
     if not interfaces:
         return 0.0
+    shifts, best_by_shift = _set_off_by_shift(strip, interfaces)
+    top = float(best_by_shift.max())
+    here = float(np.interp(0.0, shifts, best_by_shift))
+    if top < MIN_CHANGE or top < MIN_GAIN * here:
+        return 0.0
+    # The band's ends are soft: the middle of all that is nearly as good.
+    good = best_by_shift >= 0.98 * top
+    return float(np.mean(shifts[good]))
+
+
+def is_axis_seen(strip: TubeStrip, interfaces: tuple[Interface, ...]) -> bool:
+    """Whether the levels set the bore off clearly, with the strip's middle as its axis."""
+    if not interfaces:
+        return False
+    here = np.interp(0.0, *_set_off_by_shift(strip, interfaces))
+    return bool(here >= MIN_CHANGE)
+
+
+def _set_off_by_shift(
+    strip: TubeStrip, interfaces: tuple[Interface, ...]
+) -> tuple[FloatArray, FloatArray]:
+    """How well the bore is set off if its axis lies so many columns to the right."""
     change = np.sum([_change(strip, interface) for interface in interfaces], axis=0)
     sums = np.concatenate([[0.0], np.cumsum(change)])
     middle = 0.5 * (len(change) - 1)
@@ -51,14 +73,7 @@ def axis_shift(strip: TubeStrip, interfaces: tuple[Interface, ...]) -> float:
     scores = np.array(
         [[_set_off(sums, middle + s, w, strip.width_columns) for s in shifts] for w in widths]
     )
-    best_by_shift = scores.max(axis=0)
-    top = float(best_by_shift.max())
-    here = float(np.interp(0.0, shifts, best_by_shift))
-    if top < MIN_CHANGE or top < MIN_GAIN * here:
-        return 0.0
-    # The band's ends are soft: the middle of all that is nearly as good.
-    good = best_by_shift >= 0.98 * top
-    return float(np.mean(shifts[good]))
+    return shifts, scores.max(axis=0)
 
 
 def _change(strip: TubeStrip, interface: Interface) -> FloatArray:

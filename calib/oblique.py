@@ -1,0 +1,127 @@
+"""Levels in tubes that lie: gravity acts obliquely, and shapes the meniscus less.
+
+Only the part of gravity along the tube, g sin(incline), flattens the meniscus about the axis;
+the part across it tilts the surface. How far the surface gives way depends on where its rim
+clings to the glass, so two shapes are fitted, that of an upright tube and that of the tube as
+it lies, and the likelier is taken. What is left in doubt is stated:
+
+- the shape: how far the two fits are apart;
+- the slant: an obliquely met surface of slope s is longer by sqrt(1 + s^2), and up to that
+  much more or less may be seen of its rise from the axis to the wall (rectangular);
+- the axis: beside it a slanting level is met higher or lower.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from limbsight.calib.heights import Component, LevelFit, TubeGeometry, fit_level
+from limbsight.calib.meniscus import FluidOptics, MeniscusPhysics
+from limbsight.calib.meniscus_shape import meniscus_surface
+from limbsight.calib.rectify import Grid
+from limbsight.calib.scale_map import ScaleMap
+from limbsight.vision.slant import level_slope, levelled
+
+CLEARER_BY = 0.7
+"""The shape as the tube lies is expected; that of an upright tube is taken where its misfit
+is less than this share of the other's (ratio of the two right and wrong in 12 photos)."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Lie:
+    """How a tube lies.
+
+    Attributes
+    ----------
+    incline_rad
+        Of its axis above the horizontal.
+    u_axis_m
+        Standard uncertainty of where the axis was found, across the tube.
+    """
+
+    incline_rad: float
+    u_axis_m: float
+
+
+def fit_oblique_level(
+    strip: NDArray[np.float32],
+    grid: Grid,
+    row: float,
+    *,
+    lie: Lie,
+    scale_map: ScaleMap,
+    unit_m: float,
+    tube: TubeGeometry,
+    below: FluidOptics,
+    above: FluidOptics,
+    interface: MeniscusPhysics,
+    limb: str,
+) -> LevelFit:
+    """Fit one meniscus of a tube that lies; arguments as of ``fit_level``."""
+    axis = 0.5 * (strip.shape[1] - 1)
+    bore_columns = 2 * tube.bore_radius_m / (grid.step * unit_m)
+    slope = level_slope(strip, axis, row, bore_columns)
+    level = levelled(strip, axis, slope)
+    lying = _lying(interface, lie.incline_rad)
+    upright_fit, lying_fit = (
+        fit_level(
+            level,
+            grid,
+            row,
+            scale_map=scale_map,
+            unit_m=unit_m,
+            tube=tube,
+            below=below,
+            above=above,
+            interface=shape,
+            limb=limb,
+        )
+        for shape in (interface, lying)
+    )
+    fit = _likelier(upright_fit, lying_fit)
+    rise = abs(
+        meniscus_surface(
+            tube.bore_radius_m, lying.capillary_length_m, lying.contact_angle_rad
+        ).wall_height_m
+    )
+    parts = {
+        "meniscus shape": abs(upright_fit.height - lying_fit.height),
+        "meniscus slant": (np.hypot(1.0, slope) - 1.0) * rise / np.sqrt(3.0) / unit_m,
+        "axis of the tube": abs(slope) * lie.u_axis_m / unit_m,
+    }
+    return replace(
+        fit,
+        components=(
+            *fit.components,
+            *(
+                Component(
+                    name=name,
+                    standard_uncertainty=float(u),
+                    shared_key=None,
+                    sign=1.0,
+                    kind="B",
+                )
+                for name, u in parts.items()
+            ),
+        ),
+    )
+
+
+def _lying(interface: MeniscusPhysics, incline_rad: float) -> MeniscusPhysics:
+    """Capillary length sqrt(sigma / (delta rho g)) with the gravity along the tube."""
+    longer = 1.0 / np.sqrt(np.sin(incline_rad))
+    return replace(
+        interface,
+        capillary_length_m=interface.capillary_length_m * longer,
+        u_capillary_length_m=interface.u_capillary_length_m * longer,
+    )
+
+
+def _likelier(upright: LevelFit, lying: LevelFit) -> LevelFit:
+    if upright.apex.ok != lying.apex.ok:
+        return upright if upright.apex.ok else lying
+    clearly = upright.apex.misfit < CLEARER_BY * lying.apex.misfit
+    return upright if clearly else lying
