@@ -18,8 +18,11 @@ from limbsight.reasons import KINDS, status_of
 from limbsight.report import reading_to_dict
 
 SAMPLES = Path(__file__).resolve().parents[2] / "sample_images"
-JOURNEYS = ("fan-inlet", "air-receiver", "wind-tunnel", "seepage-tank", "kerosene-line")
-"""Water, mercury, two scales, one limb of oil, a process liquid above."""
+JOURNEYS = (
+    *("fan-inlet", "air-receiver", "wind-tunnel", "seepage-tank", "kerosene-line"),
+    "boiler-draught",
+)
+"""Water, mercury, two scales, one limb of oil, a process liquid above, an inclined tube."""
 
 FACTOR = 3.0
 """Standard uncertainties: one level in 370 of a normal error lies beyond."""
@@ -115,6 +118,24 @@ def test_a_photo_stored_turned_is_the_same(fan, tmp_path, orientation, turn):
     for a, b, c in zip(levels_of(up), levels_of(turned), levels_of(fan), strict=True):
         assert a == b
         assert a.value == pytest.approx(c.value, abs=FACTOR * c.standard_uncertainty)
+
+
+def test_an_inclined_tube_is_marked_where_it_lies():
+    """Axis and graduations in the picture as it is: the tube rises by 20 degrees there."""
+    reading = read_sample("boiler-draught")
+    (limb,) = reading.limbs
+    (low, high), (level,) = limb.axis_px, limb.levels
+    assert np.degrees(np.arctan2(low[1] - high[1], abs(high[0] - low[0]))) == pytest.approx(
+        20.0, abs=1.0
+    )
+    along = np.subtract(high, low) / np.hypot(*np.subtract(high, low))
+    ends = [np.subtract(end, (level.x_px, level.y_px)) @ along for end in level.interval_px]
+    assert ends[0] < 0 < ends[1]
+    for mark in reading.graduations:
+        line = np.subtract(mark.end_px, mark.start_px)
+        assert abs(line @ along) < 0.1 * np.hypot(*line)
+    places = [np.mean([m.start_px, m.end_px], axis=0) @ along for m in reading.graduations]
+    assert np.corrcoef(places, [m.value for m in reading.graduations])[0, 1] > 0.999
 
 
 @pytest.mark.parametrize("quarters", [1, 2, 3])
