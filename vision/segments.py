@@ -136,6 +136,9 @@ def find_ridges(grey: ImageArray, *, dark: bool) -> Ridges:
     dark
         Look for lines darker than their surroundings, else for lighter ones.
     """
+    if len(grey) < 3:
+        none = np.zeros(0)
+        return ridges_of(x=none, y=none, strength=none, label=none.astype(np.int64), count=0)
     response = _ridge_response(grey, dark=dark)
     # Sampled: a robust spread needs thousands of values, not millions.
     sample = response[::7, ::7]
