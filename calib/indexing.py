@@ -30,6 +30,9 @@ numerals and shadow over it), measured over the sample photos."""
 MIN_LEAD = 4.6
 """Log-odds of a joined column's place over the next: ln 100; a mistake would also show as
 an uneven map."""
+MAX_LEAD = 4.0
+"""Standard deviations that a line is believed to stand out: more would let a numeral that
+touches the neighbours decide between them."""
 MAX_ERRORS = 3.5
 """Standard errors by which a joined column may stand off."""
 
@@ -181,11 +184,28 @@ def _hierarchy_score(comb: Comb, shifts: IntArray, scale: ScaleSpec) -> FloatArr
 
 def hierarchy_gain(comb: Comb, numbered: NDArray[np.bool_]) -> float:
     """Return how much likelier the lines' lengths are if these are the numbered ones."""
+    if comb.parts and comb.overhang is not None:
+        return _standing_gain(comb.overhang, numbered)
     length = comb.lines.length if comb.overhang is None else comb.overhang
     low, high = np.quantile(length, [0.02, 0.98])
     length = np.clip(length, low, high)
     whole = float(np.sum((length - np.median(length)) ** 2)) + len(length)
     return _split_gain(length, numbered, whole)
+
+
+def _standing_gain(standing: FloatArray, numbered: NDArray[np.bool_]) -> float:
+    """Gain in log-likelihood when numbered lines stand out, given in standard deviations.
+
+    Gaussian about the medians, n (lead / spread)^2 / 2; half of it is claimed, as for lengths.
+    The spread is that of the other lines, robust against those of them that are as long.
+    """
+    if numbered.sum() < 2 or numbered.all():
+        return 0.0
+    others = standing[~numbered]
+    usual = float(np.median(others))
+    spread = max(1.4826 * float(np.median(np.abs(others - usual))), 1.0)
+    lead = (float(np.median(standing[numbered])) - usual) / spread
+    return 0.25 * int(numbered.sum()) * float(np.clip(lead, 0.0, MAX_LEAD)) ** 2
 
 
 def _split_gain(length: FloatArray, numbered: NDArray[np.bool_], whole: float) -> float:

@@ -7,7 +7,7 @@ are fine beside the figures, by the long lines.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from limbsight.calib.indexing import hierarchy_gain
 from limbsight.calib.instrument import ScaleSpec
 from limbsight.calib.numbering import NamedScale, scale_geometry
-from limbsight.calib.scale_map import Frame, fit_scale_map
+from limbsight.calib.scale_map import Frame, ScaleMap, fit_scale_map
 from limbsight.errors import NotMeasurable
 from limbsight.vision.graduations import Comb
 from limbsight.vision.numeral_units import read_unit
@@ -23,8 +23,12 @@ from limbsight.vision.numerals import Numbering, bare_hypotheses, read_numerals
 
 MIN_HIERARCHY_MARGIN = 6.9
 """Log-odds of the numbered graduations over their neighbours: ln 1000."""
-MAX_JOIN_ERROR = 0.12
-"""Columns whose place beside the first is surer than an eighth of a division are used."""
+MIN_JOIN_LEAD = 6.9
+"""Log-odds of a column's place beside the others over the next division: ln 1000."""
+MAX_ERRORS = 3.0
+"""Standard errors by which a column may stand off."""
+LEAST_JOIN_ERROR = 0.05
+"""Standard uncertainty of a column's place beside a map at least [divisions]: print."""
 LENGTH_UNITS_M = {"mm": 1e-3, "cm": 1e-2, "in": 25.4e-3}
 MILLIMETRE_DIVISIONS = 0.5
 """Without a printed unit, divisions of 0.5 and more are taken for millimetres, finer ones for
@@ -64,9 +68,7 @@ def read_scale(
         ``scale_unnumbered``, ``picture_turned``, ``picture_mirrored``, ``scale_ambiguous``,
         and what ``fit_scale_map`` raises.
     """
-    combs = tuple(comb for comb in combs if comb.index_error <= MAX_JOIN_ERROR)
-    parts = tuple(part for comb in combs for part in comb.straight)
-    by_index = fit_scale_map(parts, tuple(p.index.astype(float) for p in parts), frame)
+    combs, by_index = _joined(combs, frame)
     geometry = scale_geometry(combs, by_index, 1.0, 0.0, factor)
     verdict = read_numerals(grey, geometry, bare_hypotheses())
     if not verdict.decisive or verdict.best is None:
@@ -89,6 +91,56 @@ def read_scale(
         spec=spec,
         unit_printed=unit,
     )
+
+
+def _joined(combs: tuple[Comb, ...], frame: Frame) -> tuple[tuple[Comb, ...], ScaleMap]:
+    """Columns whose place beside each other is sure, and the map of their indices.
+
+    Each map tells the slope of the lines better than a column alone, so farther columns can
+    be joined to it.
+    """
+    sure = tuple(
+        comb
+        for comb in combs
+        if comb is combs[0] or _lead(comb.index_offset, comb.index_error) >= MIN_JOIN_LEAD
+    )
+    left = [comb for comb in combs if comb not in sure]
+    by_index = _map_of(sure, frame)
+    while left:
+        placed = [_placed(comb, by_index) for comb in left]
+        found = tuple(comb for comb in placed if comb is not None)
+        if not found:
+            break
+        left = [comb for comb, new in zip(left, placed, strict=True) if new is None]
+        sure += found
+        by_index = _map_of(sure, frame)
+    return sure, by_index
+
+
+def _map_of(combs: tuple[Comb, ...], frame: Frame) -> ScaleMap:
+    parts = tuple(part for comb in combs for part in comb.straight)
+    return fit_scale_map(parts, tuple(p.index.astype(float) for p in parts), frame)
+
+
+def _placed(comb: Comb, by_index: ScaleMap) -> Comb | None:
+    """Give a column its index by the map, or None where that leaves room for doubt."""
+    x, y = comb.lines.x, comb.lines.y
+    behind = float(np.median(by_index.value_at(x, y) - comb.index))
+    by_each = by_index.sensitivity(float(np.median(x)), float(np.median(y)))
+    error = float(np.hypot(np.sqrt(by_each @ by_index.covariance @ by_each), LEAST_JOIN_ERROR))
+    shift = round(behind)
+    if _lead(behind - shift, error) < MIN_JOIN_LEAD:
+        return None
+    return replace(
+        comb, index=comb.index + shift, index_offset=behind - shift, index_error=error
+    )
+
+
+def _lead(offset: float, error: float) -> float:
+    """Log-odds of a place over the next one, a division away; none if it fits neither."""
+    if abs(offset) > MAX_ERRORS * error:
+        return 0.0
+    return 0.5 * (1 - 2 * abs(offset)) / max(error, 1e-9) ** 2
 
 
 def _step_to_long_lines(combs: tuple[Comb, ...], best: Numbering) -> int:
@@ -120,6 +172,11 @@ def _spec(comb: Comb, best: Numbering, step: int, unit: str | None) -> tuple[Sca
     top = _number_near(last, zero, every, +1)
     ends = sorted(best.direction * best.division * (k - zero) for k in (bottom, top))
     inside = best.unsigned and bottom < zero < top
+    # Numbers without sign that fall to a zero at the top count downward from it.
+    from_top = best.unsigned and best.direction > 0 and zero >= top
+    if from_top:
+        ends = [abs(end) for end in reversed(ends)]
+    downward = best.direction < 0 or from_top
     length = LENGTH_UNITS_M.get(unit or "")
     if unit is None:
         length = 1e-3 if best.division >= MILLIMETRE_DIVISIONS else 1e-2
@@ -130,9 +187,7 @@ def _spec(comb: Comb, best: Numbering, step: int, unit: str | None) -> tuple[Sca
         numbered_every=every * best.division,
         lowest=ends[0],
         highest=ends[1],
-        numbers=(
-            "away-from-zero" if inside else "downward" if best.direction < 0 else "upward"
-        ),
+        numbers=("away-from-zero" if inside else "downward" if downward else "upward"),
         material=None,
         true_at_k=None,
         standard_uncertainty_m=None,

@@ -22,10 +22,11 @@ OVERHANG_TREND = 15
 """Lines over which the surroundings are taken for steady."""
 OVERHANG_PARTS = (1.2, 1.35, 1.5)
 """Where long lines are looked for, in lengths of the short ones from the spine."""
-WIDE, MORE_LINES = 25.0, 1.1
+WIDE, NARROW, MORE_LINES = 25.0, 10.0, 1.05
 """Lines seen over so many divisions are no columns beside tubes (3 to 12 divisions each, two
-of them at most in a plane); narrower ones must be more in number by this factor than those
-of the columns that are found in the same picture."""
+of them at most in a plane). Narrower ones must be more in number than those of the columns in
+the same picture; what is found of columns when looking for boards is 6 divisions wide at most
+(98 photos and renders)."""
 RIVAL_SHARE = 0.4
 """Dark and light lines are compared when the fewer are at least this share of the more."""
 BEYOND_END_PX = 4.0
@@ -107,10 +108,11 @@ def _groups(grey: NDArray[np.uint8], *, dark: bool) -> tuple[tuple[Comb, ...], .
     ridges = find_ridges(grey, dark=dark)
     segments = segments_of(ridges)
     board = find_board(grey, ridges, segments)
-    if board is not None and board_width(board) >= WIDE:
+    width = board_width(board) if board is not None else 0.0
+    if board is not None and width >= WIDE:
         return ((board,),)
     groups = _with_overhang(grey, join_combs(find_combs(segments)))
-    if board is None:
+    if board is None or width < NARROW:
         return groups
     fuller = not groups or len(board.index) > MORE_LINES * _size(groups)
     return ((board,), *groups) if fuller else groups

@@ -10,6 +10,7 @@ import pytest
 from limbsight.calib.indexing import (
     graduation_count,
     heights_of,
+    hierarchy_gain,
     index_scale,
     is_numbered,
     value_of_height,
@@ -151,3 +152,35 @@ class TestValues:
         assert np.flatnonzero(is_numbered(np.arange(86), down)).tolist() == list(
             range(5, 86, 10)
         )
+
+
+def whole_board(standing: np.ndarray) -> Comb:
+    """Lines over a whole board: how much each stands out, in standard deviations."""
+    whole = comb(overhang=standing)
+    return replace(whole, parts=(whole,))
+
+
+@pytest.mark.parametrize("every", [10, 20])
+def test_lines_that_stand_out_tell_the_place_on_a_board(every):
+    """Others may be as long as the numbered ones: every tenth, of which half are numbered."""
+    noise = np.random.default_rng(every).normal(0.0, 1.0, 81)
+    standing = noise + np.where(np.arange(81) % 10 == 0, 5.0, 0.0)
+    board = whole_board(standing)
+    at = np.arange(81)
+    right, beside, none = (
+        hierarchy_gain(board, (at - shift) % every == 0) for shift in (0, 1, every // 2 + 1)
+    )
+    assert right > 6.9 + max(beside, none)
+    assert hierarchy_gain(whole_board(noise), at % every == 0) < 3.0
+    found = index_scale((board,), replace(SCALE, numbered_every=float(every)))
+    assert found.shifts == (-START,)
+
+
+def test_a_touched_neighbour_does_not_outweigh_a_numbered_line():
+    standing = np.zeros(81)
+    standing[::10], standing[1::10] = 8.0, 6.0
+    board = whole_board(standing)
+    at = np.arange(81)
+    # One line more, and no more than its weight.
+    gain = [hierarchy_gain(board, at % 10 == k) for k in (0, 1)]
+    assert abs(gain[0] - gain[1]) < 4.6
