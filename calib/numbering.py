@@ -51,12 +51,15 @@ class NamedScale:
     numbers_read
         Whether the printed numbers were read and bear the numbering out, so that the scale
         surely stands upright.
+    rivals
+        How many other graduated boards in the picture might have been meant.
     """
 
     combs: tuple[Comb, ...]
     shifts: tuple[int, ...]
     map: ScaleMap
     numbers_read: bool
+    rivals: int = 0
 
 
 def name_graduations(

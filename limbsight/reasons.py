@@ -28,13 +28,21 @@ _KINDS = (
     ReasonKind(
         code="scale_not_found",
         effect="refused",
-        text="no graduated scale was found",
+        text="no graduated scale was found: no column of {least} or more level lines, dark or "
+        "light, at even distances",
         remedy="retake facing the scale, closer, sharp and without glare on the graduations",
+    ),
+    ReasonKind(
+        code="photo_blurred",
+        effect="refused",
+        text="nothing in the picture is sharp: its edges are blurred over {blur:.0f} px, and "
+        "lines nearer to each other than {needed:.0f} px can't be told apart",
+        remedy="hold still, let the camera focus on the instrument, and give it more light",
     ),
     ReasonKind(
         code="too_few_pixels",
         effect="refused",
-        text="a division is {pitch:.1f} px here, {needed:.1f} are needed",
+        text="a division is {most}{pitch:.1f} px here, {needed:.1f} are needed",
         remedy="retake closer or with a longer lens",
     ),
     ReasonKind(
@@ -72,6 +80,14 @@ _KINDS = (
         effect="refused",
         text="the numbers of the scale could not be read",
         remedy="give an instrument file with --instrument, or retake closer and sharper",
+    ),
+    ReasonKind(
+        code="several_scales",
+        effect="check",
+        text="{count} graduated boards stand in the picture, and the one with most "
+        "graduations was read",
+        remedy="look at the overlay whether it is the right one; retake with one instrument "
+        "in the picture",
     ),
     ReasonKind(
         code="limb_not_found",
@@ -123,6 +139,12 @@ _KINDS = (
         effect="check",
         text="the level in {limb} does not look like a meniscus of this liquid",
         remedy="look at the overlay: glare, droplets, dirt or a wrong liquid in the file?",
+    ),
+    ReasonKind(
+        code="glare_on_level",
+        effect="check",
+        text="glare has burnt out a part of {limb} about its level",
+        remedy="retake a step aside, or with the light from the side and without flash",
     ),
     ReasonKind(
         code="level_uncertain",

@@ -1,16 +1,18 @@
 """Time of a whole reading as a multiple of decoding the same file with OpenCV.
 
 ``python -m tests.benchmark PHOTO...`` reads each photo several times in this one process,
-with the instrument file ``NAME.toml`` beside it or the one given, and prints the medians and
-what the stages take. A stage is a function that ``limbsight.reading`` calls from another
-module; what it does itself is the rest.
+with the instrument file ``NAME.toml`` beside it or the one given, and prints the medians, what
+each stage takes, and the peak memory of a process of its own that reads the photo once.
+Importing modules is left out: the first reading is not counted.
 """
 
 from __future__ import annotations
 
 import argparse
 import functools
+import json
 import statistics
+import subprocess
 import sys
 import time
 from collections import defaultdict
@@ -23,6 +25,8 @@ from typing import Any
 import cv2
 
 import limbsight
+import limbsight.calib.numbering
+import limbsight.calib.unknown_scale
 import limbsight.pressure
 import limbsight.reading
 
@@ -30,31 +34,66 @@ REPEATS = 7
 WARM_UPS = 1
 """Runs before counting: lazy imports and caches belong to the first photo of a call only."""
 
-LEAST_SHOWN_S = 1e-3
-"""Stages that take less are part of the rest."""
+STAGES = {
+    "limbsight.vision.picture": "decode",
+    "limbsight.vision.working.working_image": "reduce",
+    "limbsight.vision.working": "scale",
+    "limbsight.calib.numbering": "scale",
+    "limbsight.calib.unknown_scale": "scale",
+    "limbsight.vision.numerals": "numerals",
+    "limbsight.calib.rectify": "straighten",
+    "limbsight.vision.strip": "straighten",
+    "limbsight.vision.limbs": "limbs",
+    "limbsight.vision.levels": "levels",
+    "limbsight.vision.axis": "levels",
+    "limbsight.calib.heights": "menisci",
+    "limbsight.pressure": "pressure",
+}
+"""Stage of a function or of all functions of a module; the rest is the road itself."""
+REST = "the rest"
+LENDERS = (
+    limbsight.reading,
+    limbsight.calib.numbering,
+    limbsight.calib.unknown_scale,
+    limbsight.pressure,
+)
+"""Modules whose borrowed functions are watched."""
+
+MEGABYTE = 1e6
+
+
+class Clock:
+    """Seconds so far: of the wall, or of this process's processors (``--processor``)."""
+
+    def __init__(self) -> None:
+        self.now: Callable[[], float] = time.perf_counter
+
+
+CLOCK = Clock()
 
 
 class StageTimes:
-    """Time spent in the functions that ``limbsight.reading`` calls, without nested calls."""
+    """Time spent in each stage; a stage inside another is taken out of it."""
 
     def __init__(self) -> None:
         self.seconds: dict[str, float] = defaultdict(float)
-        self._inside = False
+        self._within: list[float] = []
+        """For each function under way, the time of the watched ones it called."""
 
-    def timed(self, name: str, function: Callable[..., Any]) -> Callable[..., Any]:
+    def timed(self, stage: str, function: Callable[..., Any]) -> Callable[..., Any]:
         """Wrap a function so that its time is counted."""
 
         @functools.wraps(function)
         def wrapper(*args: Any, **kwargs: Any) -> Any:
-            if self._inside:
-                return function(*args, **kwargs)
-            self._inside = True
-            start = time.perf_counter()
+            self._within.append(0.0)
+            start = CLOCK.now()
             try:
                 return function(*args, **kwargs)
             finally:
-                self.seconds[name] += time.perf_counter() - start
-                self._inside = False
+                taken = CLOCK.now() - start
+                self.seconds[stage] += taken - self._within.pop()
+                if self._within:
+                    self._within[-1] += taken
 
         return wrapper
 
@@ -62,31 +101,31 @@ class StageTimes:
     def watching(self) -> Iterator[None]:
         """Count every function another module of the package lends to the road."""
         lent = [
-            (module, name, value)
-            for module in (limbsight.reading, limbsight.pressure)
+            (module, name, value, stage)
+            for module in LENDERS
             for name, value in vars(module).items()
-            if _is_lent(module, name, value)
+            if (stage := stage_of(module, name, value)) is not None
         ]
-        for module, name, function in lent:
-            setattr(module, name, self.timed(f"{function.__module__}.{name}", function))
+        for module, name, function, stage in lent:
+            setattr(module, name, self.timed(stage, function))
         try:
             yield
         finally:
-            for module, name, function in lent:
+            for module, name, function, _ in lent:
                 setattr(module, name, function)
 
 
-def _is_lent(module: ModuleType, name: str, value: object) -> bool:
-    """Whether the road calls this function of another module.
+def stage_of(module: ModuleType, name: str, value: object) -> str | None:
+    """Stage of a function that a module of the road calls, None for what is none.
 
     ``limbsight.pressure`` is imported where it is needed, so its own functions count.
     """
     home = str(getattr(value, "__module__", ""))
     if not callable(value) or isinstance(value, type) or not home.startswith("limbsight."):
-        return False
-    if module is limbsight.pressure:
-        return home == module.__name__ and not name.startswith("_")
-    return home != module.__name__
+        return None
+    if (home == module.__name__) != (module is limbsight.pressure) or name.startswith("_"):
+        return None
+    return STAGES.get(f"{home}.{name}", STAGES.get(home))
 
 
 def median_seconds(functions: Sequence[Callable[[], object]], repeats: int) -> list[float]:
@@ -94,21 +133,59 @@ def median_seconds(functions: Sequence[Callable[[], object]], repeats: int) -> l
     times: list[list[float]] = [[] for _ in functions]
     for i in range(WARM_UPS + repeats):
         for function, taken in zip(functions, times, strict=True):
-            start = time.perf_counter()
+            start = CLOCK.now()
             function()
             if i >= WARM_UPS:
-                taken.append(time.perf_counter() - start)
+                taken.append(CLOCK.now() - start)
     return [statistics.median(taken) for taken in times]
 
 
-def run(photo: Path, instrument_path: Path | None, repeats: int) -> float:
-    """Print the figures of one photo; returns reading over decoding."""
+def peak_memory_bytes(photo: Path, instrument: Path | None) -> tuple[int, int]:
+    """Peak of a fresh process after importing everything, and after one reading.
+
+    Raises
+    ------
+    SystemExit
+        If that process fails.
+    """
+    command = [sys.executable, "-m", "tests.benchmark", "--memory-of", str(photo)]
+    command += ["--instrument", str(instrument)] if instrument else []
+    done = subprocess.run(command, capture_output=True, text=True, check=False)
+    if done.returncode:
+        raise SystemExit(done.stderr)
+    before, after = json.loads(done.stdout)
+    return int(before), int(after)
+
+
+def print_own_memory(photo: Path, instrument: Path | None) -> None:
+    """Read once and print this process's peak memory before and after [bytes], as JSON."""
+    known = limbsight.load_instrument(instrument) if instrument else None
+    before = own_peak_bytes()
+    limbsight.read_photo(photo, instrument=known)
+    print(json.dumps([before, own_peak_bytes()]))
+
+
+def own_peak_bytes() -> int:
+    """Peak of this process's memory."""
+    status = Path("/proc/self/status")
+    if status.exists():  # Linux; getrusage would count what the parent held when it forked
+        (line,) = (x for x in status.read_text().splitlines() if x.startswith("VmHWM:"))
+        return 1024 * int(line.split()[1])
+    import resource  # not on Windows
+
+    return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss  # macOS counts bytes
+
+
+def run(photo: Path, instrument_path: Path | None, repeats: int) -> tuple[float, float]:
+    """Print the figures of one photo; returns reading over decoding, and peak memory [MB]."""
     beside = photo.with_suffix(".toml")
     path = instrument_path or (beside if beside.exists() else None)
     instrument = limbsight.load_instrument(path) if path else None
     decoded = cv2.imread(str(photo))
     if decoded is None:
         raise SystemExit(f"{photo}: OpenCV can't decode it")
+    height, width = decoded.shape[:2]
+    del decoded
     decoding, reading = median_seconds(
         [
             lambda: cv2.imread(str(photo)),
@@ -116,29 +193,36 @@ def run(photo: Path, instrument_path: Path | None, repeats: int) -> float:
         ],
         repeats,
     )
-    stages = StageTimes()
-    with stages.watching():
-        start = time.perf_counter()
-        for _ in range(repeats):
+    per_stage: list[dict[str, float]] = []
+    for _ in range(repeats):
+        stages = StageTimes()
+        with stages.watching():
+            start = CLOCK.now()
             result = limbsight.read_photo(photo, instrument=instrument)
-        watched = (time.perf_counter() - start) / repeats
-    height, width = decoded.shape[:2]
+            watched = CLOCK.now() - start
+        stages.seconds[REST] = watched - sum(stages.seconds.values())
+        per_stage.append(stages.seconds)
     with_file = f"with {path.name}" if path else "without an instrument file"
     print(f"{photo.name} {with_file}: {width * height / 1e6:.1f} megapixels, {result.status}")
     print(f"  decoding with OpenCV {1e3 * decoding:7.1f} ms")
     print(
         f"  whole reading        {1e3 * reading:7.1f} ms = {reading / decoding:.1f} x decoding"
     )
-    total = {name: seconds / repeats for name, seconds in stages.seconds.items()}
-    shown = {name: seconds for name, seconds in total.items() if seconds >= LEAST_SHOWN_S}
-    for name, seconds in sorted(shown.items(), key=lambda item: -item[1]):
-        print(f"    {name.removeprefix('limbsight.'):44s} {1e3 * seconds:7.1f} ms")
-    print(f"    {'the rest':44s} {1e3 * (watched - sum(shown.values())):7.1f} ms")
-    return reading / decoding
+    for stage in [*dict.fromkeys(STAGES.values()), REST]:
+        taken = statistics.median(seconds.get(stage, 0.0) for seconds in per_stage)
+        print(f"    {stage:12s} {1e3 * taken:7.1f} ms  {taken / decoding:5.2f} x")
+    if sys.platform == "win32":
+        return reading / decoding, 0.0
+    before, after = peak_memory_bytes(photo, path)
+    print(
+        f"  peak memory {after / MEGABYTE:.0f} MB, {(after - before) / MEGABYTE:.0f} MB of it "
+        "beyond the imported modules"
+    )
+    return reading / decoding, after / MEGABYTE
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
-    """Run the benchmark; with ``--at-most`` the exit status says whether it held."""
+    """Run the benchmark; with bounds the exit status says whether they held."""
     parser = argparse.ArgumentParser(
         prog="python -m tests.benchmark", description=(__doc__ or "").splitlines()[0]
     )
@@ -148,11 +232,28 @@ def main(arguments: Sequence[str] | None = None) -> int:
     parser.add_argument(
         "--at-most", type=float, metavar="MULTIPLE", help="fail if a reading takes longer"
     )
+    parser.add_argument(
+        "--at-most-mb", type=float, metavar="MB", help="fail if a reading takes more memory"
+    )
+    parser.add_argument(
+        "--processor",
+        action="store_true",
+        help="count processor time on one thread, which others on the machine disturb less",
+    )
+    parser.add_argument("--memory-of", action="store_true", help=argparse.SUPPRESS)
     options = parser.parse_args(arguments)
-    multiples = [run(photo, options.instrument, options.repeats) for photo in options.photos]
-    worst = max(multiples)
-    print(f"worst: {worst:.1f} x decoding")
-    return 1 if options.at_most is not None and worst > options.at_most else 0
+    if options.memory_of:
+        print_own_memory(options.photos[0], options.instrument)
+        return 0
+    if options.processor:
+        CLOCK.now = time.process_time
+        cv2.setNumThreads(1)
+    figures = [run(photo, options.instrument, options.repeats) for photo in options.photos]
+    multiple, memory_mb = (max(values) for values in zip(*figures, strict=True))
+    print(f"worst: {multiple:.1f} x decoding, {memory_mb:.0f} MB")
+    slow = options.at_most is not None and multiple > options.at_most
+    large = options.at_most_mb is not None and memory_mb > options.at_most_mb
+    return 1 if slow or large else 0
 
 
 if __name__ == "__main__":

@@ -1,0 +1,83 @@
+"""Why nothing could be read: the cause a person can mend, where the picture shows it.
+
+Only looked for once a photo is refused, so it can change what a refusal says, never whether
+there is one.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from limbsight.errors import NotMeasurable
+from limbsight.knowledge import Knowledge
+from limbsight.reasons import reason
+from limbsight.vision.graduations import MIN_GRADUATIONS
+from limbsight.vision.sharpness import SMOOTHING_PX, sharpness_of
+from limbsight.vision.working import WorkingImage
+
+LEAST_FILL = 0.4
+"""Share of the picture's longer side that a photographed scale takes up at least (sample
+photos: 0.5 to 0.86). A blur that hides its graduations then explains why none were found."""
+USUAL_DIVISIONS = 100
+"""Divisions of a scale of which nothing is known (common practice, no source)."""
+
+
+UNEXPLAINED = ("scale_not_found", "scale_ambiguous", "scale_uneven", "scale_differs_from_file")
+"""Refusals that a scale too blurred or too small gives, by itself or if something else passes
+for it."""
+
+
+def cause_of(
+    stop: NotMeasurable, working: WorkingImage, known: Knowledge | None, least_pitch_px: float
+) -> NotMeasurable:
+    """Say why no scale was found or numbered, where the picture shows it.
+
+    Parameters
+    ----------
+    stop
+        Why the road ended.
+    working
+        The picture as taken, reduced.
+    known
+        What the instrument file states; None without one.
+    least_pitch_px
+        Least pixels of a division that a reading needs.
+
+    Returns
+    -------
+    NotMeasurable
+        ``too_few_pixels`` where the scale would be too fine even if it filled the picture,
+        ``photo_blurred`` where graduations of its pitch can't be seen under the blur, else
+        ``stop``.
+    """
+    if stop.code not in UNEXPLAINED:
+        return stop
+    scale = known.instrument.scale if known else None
+    divisions = (scale.highest - scale.lowest) / scale.division if scale else USUAL_DIVISIONS
+    pitch_px = max(working.full_size_px) / divisions
+    if scale and pitch_px < least_pitch_px:
+        return _stop("too_few_pixels", most="at most ", pitch=pitch_px, needed=least_pitch_px)
+    return _blur(working, known, LEAST_FILL * pitch_px) or (
+        _stop("scale_not_found", least=MIN_GRADUATIONS)
+        if stop.code == "scale_not_found"
+        else stop
+    )
+
+
+def _blur(
+    working: WorkingImage, known: Knowledge | None, pitch_px: float
+) -> NotMeasurable | None:
+    grey = working.bgr[:, :, 1]
+    if known is not None and known.incline_rad is not None:
+        grey = grey.T  # the graduations of a tube that lies run up and down
+    sharpness = sharpness_of(np.ascontiguousarray(grey))
+    if sharpness is None or sharpness.blur_px <= SMOOTHING_PX[0]:
+        return None
+    hidden_px = sharpness.least_pitch_px * working.factor
+    if hidden_px <= pitch_px:
+        return None
+    return _stop("photo_blurred", blur=sharpness.blur_px * working.factor, needed=hidden_px)
+
+
+def _stop(code: str, **places: object) -> NotMeasurable:
+    return NotMeasurable(reason(code, limb=None, **places).text, code=code)
