@@ -7,7 +7,7 @@ is to say how well the map, the camera's distance, the tube's depth and the fit 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
@@ -128,11 +128,11 @@ def fit_level(
     bore_rows = 2 * tube.bore_radius_m / (grid.step * unit_m)
     where = _search(below, above)
 
-    def fit_about(middle: float, reach: float) -> ApexFit:
+    def fit_about(middle: float, reach: float, aside: float = 0.0) -> ApexFit:
         view = _view(
             scale_map, grid.value_at(middle), across, unit_m, tube, 1 / (grid.step * unit_m)
         )
-        rows, pixels, half = _axis_pixels(strip, axis, middle, reach, view, interface)
+        rows, pixels, half = _pixels_beside(strip, axis, middle, reach, view, interface, aside)
         return fit_apex(
             middle - rows,
             pixels.mean(axis=1),
@@ -147,10 +147,15 @@ def fit_level(
 
     row -= where.apex_above_step * bore_rows
     fit = fit_about(row, where.reach * bore_rows)
+    second = SECOND_REACH * where.reach * bore_rows
     if not fit.ok and np.isfinite(fit.position_px):
         # The window was laid about a guess; about the apex itself the picture is clearer.
         row -= fit.position_px
-        fit = fit_about(row, SECOND_REACH * where.reach * bore_rows)
+        fit = fit_about(row, second)
+    aside = _clear_of_streaks(strip, axis, row, bore_rows)
+    if fit.ok and aside:
+        other = fit_about(row - fit.position_px, where.reach * bore_rows, aside)
+        fit = _with_reflection(fit, other)
     height = grid.value_at(row - fit.position_px)
     x, y = scale_map.plane().to_pixel(np.array(across), np.array(height), grid.in_front)
     components = (
@@ -167,22 +172,83 @@ def fit_level(
     )
 
 
-def _axis_pixels(
+def _pixels_beside(
     strip: NDArray[np.float32],
     axis: float,
     row: float,
     reach: float,
     view: TubeView,
     interface: MeniscusPhysics,
+    aside: float,
 ) -> tuple[FloatArray, FloatArray, float]:
-    """Cut the pixels next to the axis, bottom to top, and say how wide they are."""
+    """Cut the pixels at a distance from the axis [columns], bottom to top; and half the width
+    of a band about the axis that is as far from it on average."""
     low, high = window_m(view, interface)
     first = max(int(np.ceil(row - high * view.px_per_m - reach - 2)), 0)
     last = min(int(np.floor(row + low * view.px_per_m + reach + 2)), len(strip) - 1)
     rows = np.arange(last, first - 1, -1)
     half = max(AXIS_COLUMNS_SHARE * view.bore_radius_m * view.px_per_m, 0.5)
-    columns = slice(int(np.ceil(axis - half - 0.5)), int(np.floor(axis + half + 0.5)) + 1)
-    return rows.astype(float), strip[rows, columns].astype(np.float64), half
+    pixels = strip[rows, _band(axis + aside, half)].astype(np.float64)
+    return rows.astype(float), pixels, float(np.sqrt(half**2 + 3.0 * aside**2))
+
+
+def _band(middle: float, half: float) -> slice:
+    return slice(int(np.ceil(middle - half - 0.5)), int(np.floor(middle + half + 0.5)) + 1)
+
+
+def _clear_of_streaks(
+    strip: NDArray[np.float32], axis: float, row: float, bore_rows: float
+) -> float:
+    """How far from the axis there is no reflection of a lamp [columns]; 0 if there is none
+    at the axis, or one everywhere.
+
+    A streak is brighter than most of the bore, over most of the rows above or below.
+    """
+    radius, middle = 0.5 * bore_rows, round(row)
+    half = max(AXIS_COLUMNS_SHARE * radius, 0.5)
+    cut = strip[max(middle - round(bore_rows), 0) : middle + round(bore_rows)]
+    if len(cut) < bore_rows:
+        return 0.0
+    most = np.median(cut[:, _band(axis, SEEN_SHARE * radius)], axis=1)
+    level = max(float(np.median(most)), 1e-6)
+
+    def streak(aside: float) -> float:
+        over = np.median(cut[:, _band(axis + aside, half)], axis=1) - most
+        parts = np.array_split(over.min(axis=1), 2)
+        return max(float(np.median(part)) for part in parts) / level
+
+    places = ASIDE * radius * np.array([0.0, -1.0, 1.0])
+    found = np.array([streak(float(place)) for place in places])
+    if found[0] < STREAK or found.min() > 0.5 * found[0]:
+        return 0.0
+    return float(places[found.argmin()])
+
+
+def _with_reflection(fit: ApexFit, other: ApexFit) -> ApexFit:
+    """Widen a fit through a reflection by how far one beside it, begun there, differs.
+
+    Which of them is right is not known: rectangular, the difference its half width.  Beside
+    the axis the picture is traced less exactly, so its position is not taken over.  Where
+    nothing like a meniscus is seen beside it, the reflection may have been fitted.
+    """
+    if not other.ok:
+        return replace(fit, ok=False, reason=other.reason)
+    difference = abs(other.position_px) / np.sqrt(3.0)
+    components = {**fit.u_components_px, "reflection": float(difference)}
+    return replace(
+        fit,
+        u_components_px=components,
+        u_model_px=float(np.sqrt(sum(u * u for u in components.values()))),
+    )
+
+
+SEEN_SHARE = 0.7
+"""Part of the bore that is compared with a band of columns, rims left out."""
+ASIDE = 0.4
+"""Where to look beside a reflection, in bore radii: twice half the width of a band."""
+STREAK = 0.1
+"""Brighter than most of the bore by so much of its brightness, in all colours: three times
+what the model may miss."""
 
 
 def _search(below: FluidOptics, above: FluidOptics) -> Search:

@@ -5,8 +5,13 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from limbsight.calib.heights import TubeGeometry, fit_level
-from limbsight.calib.meniscus import FluidOptics, MeniscusPhysics
+from limbsight.calib.heights import (
+    TubeGeometry,
+    _clear_of_streaks,
+    _with_reflection,
+    fit_level,
+)
+from limbsight.calib.meniscus import ApexFit, FluidOptics, MeniscusPhysics
 from limbsight.calib.rectify import make_grid
 from limbsight.calib.scale_map import Frame, ScaleMap, fit_scale_map
 from tests.helpers.boards import Camera, Column, expose
@@ -152,3 +157,53 @@ def test_unknown_focal_length_costs_more():
     known, guess = map_of(0.025), map_of(0.4)
     parts = [abs(shared(level_at(30.0, m), "focal_length")) for m in (known, guess)]
     assert parts[1] == pytest.approx(16 * parts[0], rel=0.1)
+
+
+def bore_with_streak(column: float | None, rows: tuple[int, int] = (0, 80)):
+    """An even bore, 20 columns wide about column 20, with one bright stripe."""
+    strip = np.full((80, 41, 3), 0.4, dtype=np.float32)
+    if column is not None:
+        at = int(20 + column)
+        strip[rows[0] : rows[1], at - 1 : at + 2] = 0.9
+    return strip
+
+
+@pytest.mark.parametrize(
+    ("column", "rows", "aside"),
+    [
+        (None, (0, 80), False),
+        (0, (0, 80), True),
+        (0, (0, 40), True),
+        (0, (40, 44), False),
+        (6, (0, 80), False),
+    ],
+)
+def test_a_lamp_on_the_axis_makes_it_look_aside(column, rows, aside):
+    found = _clear_of_streaks(bore_with_streak(column, rows), 20.0, 40.0, 20.0)
+    assert (found != 0.0) is aside
+    assert abs(found) in (0.0, pytest.approx(4.0))
+
+
+def apex(position_px, ok=True):
+    return ApexFit(
+        position_px=position_px,
+        u_statistical_px=0.1,
+        u_model_px=0.2,
+        u_components_px={"tone": 0.2},
+        misfit=0.02,
+        ok=ok,
+        reason="" if ok else "meniscus_not_seen",
+        blur_px=1.0,
+    )
+
+
+def test_beside_a_reflection_the_difference_is_a_rectangle():
+    fit = _with_reflection(apex(4.0), apex(0.9))
+    assert fit.position_px == 4.0
+    assert fit.u_components_px["reflection"] == pytest.approx(0.9 / np.sqrt(3))
+    assert fit.u_model_px == pytest.approx(np.hypot(0.2, 0.9 / np.sqrt(3)))
+
+
+def test_nothing_beside_a_reflection_is_a_doubt():
+    fit = _with_reflection(apex(4.0), apex(0.9, ok=False))
+    assert (fit.ok, fit.reason) == (False, "meniscus_not_seen")
