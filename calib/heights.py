@@ -156,6 +156,9 @@ def fit_level(
     if fit.ok and aside:
         other = fit_about(row - fit.position_px, where.reach * bore_rows, aside)
         fit = _with_reflection(fit, other)
+    elif fit.reason == "level_ambiguous":
+        places = (-0.5 * ASIDE * bore_rows, 0.5 * ASIDE * bore_rows)
+        fit = _settled(fit, [fit_about(row - fit.position_px, second, at) for at in places])
     height = grid.value_at(row - fit.position_px)
     x, y = scale_map.plane().to_pixel(np.array(across), np.array(height), grid.in_front)
     components = (
@@ -240,6 +243,25 @@ def _with_reflection(fit: ApexFit, other: ApexFit) -> ApexFit:
         u_components_px=components,
         u_model_px=float(np.sqrt(sum(u * u for u in components.values()))),
     )
+
+
+def _settled(fit: ApexFit, others: list[ApexFit]) -> ApexFit:
+    """Drop the rivals of a fit that those left and right of the axis, begun there, confirm.
+
+    Rims and the limit of total reflection, which may be taken for each other, rise away from
+    the axis, each by its own law; the apex stays where it is.
+    """
+
+    def rest(one: ApexFit) -> float:
+        ambiguity = one.u_components_px.get("ambiguity", 0.0)
+        return float(np.sqrt(max(one.u_px**2 - ambiguity**2, 0.0)))
+
+    farthest = max(abs(other.position_px) for other in others)
+    if not all(abs(other.position_px) < np.hypot(rest(fit), rest(other)) for other in others):
+        return fit
+    components = {**fit.u_components_px, "ambiguity": farthest}
+    u_model = float(np.sqrt(sum(u * u for u in components.values())))
+    return replace(fit, u_components_px=components, u_model_px=u_model, ok=True, reason="")
 
 
 SEEN_SHARE = 0.7

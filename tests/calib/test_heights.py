@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from limbsight.calib.heights import (
     TubeGeometry,
     _clear_of_streaks,
+    _settled,
     _with_reflection,
     fit_level,
 )
@@ -207,3 +210,25 @@ def test_beside_a_reflection_the_difference_is_a_rectangle():
 def test_nothing_beside_a_reflection_is_a_doubt():
     fit = _with_reflection(apex(4.0), apex(0.9, ok=False))
     assert (fit.ok, fit.reason) == (False, "meniscus_not_seen")
+
+
+def ambiguous(position_px, ambiguity=3.0):
+    return replace(
+        apex(position_px, ok=False),
+        reason="level_ambiguous",
+        u_components_px={"tone": 0.2, "ambiguity": ambiguity},
+        u_model_px=float(np.hypot(0.2, ambiguity)),
+    )
+
+
+def test_rivals_fall_when_both_sides_confirm():
+    fit = _settled(ambiguous(2.0), [ambiguous(0.25), apex(-0.1)])
+    assert (fit.ok, fit.reason, fit.position_px) == (True, "", 2.0)
+    assert fit.u_components_px["ambiguity"] == pytest.approx(0.25)
+    assert fit.u_model_px == pytest.approx(np.hypot(0.2, 0.25))
+
+
+@pytest.mark.parametrize("aside", [0.8, -2.9, np.nan])
+def test_rivals_stay_when_one_side_differs(aside):
+    doubted = ambiguous(2.0)
+    assert _settled(doubted, [apex(0.1), ambiguous(aside)]) == doubted
