@@ -25,9 +25,11 @@ shortest graduation worth reading (10 px), so its ends stay within 2 px."""
 SMOOTH_ACROSS_SIGMA_PX = 0.8
 """Gaussian across the line; lines 3 px apart (the least that is read) keep 30 % of their
 contrast."""
-END_TRIM_PX = 4.0
-"""Left out at each end of a line's fit: half of the smoothing (2.5 px) and of an ordinary
-motion blur (3 px)."""
+END_TRIM_PX = 2.0
+"""Left out at each end of a line's fit: an ordinary motion blur smears so much (3 px), half of
+it on either side of the end, and half a pixel."""
+END_SHARE = 0.5
+"""Answer at the end of a line over that on it: half of the smoothing window is on it."""
 MIN_LENGTH_PX = 5
 MAX_SLOPE = 0.36
 """Tangent of 20 degrees: 15 degrees of tilt and perspective, and 5 of margin."""
@@ -195,8 +197,27 @@ def _ridge_response(grey: ImageArray, *, dark: bool) -> NDArray[np.float32]:
     return np.asarray(response, np.float32)
 
 
+def _to_own_half(ridges: Ridges) -> Ridges:
+    """Cut off where a ridge answers less than half as strongly as it does on average.
+
+    In a picture of little noise ridges run on, faintly, by several pixels beyond the ends of
+    their lines. Smoothing along a line leaves half of its answer at its end.
+    """
+    pixels = np.maximum(np.bincount(ridges.label, minlength=ridges.count), 1)
+    mean = np.bincount(ridges.label, ridges.strength, minlength=ridges.count) / pixels
+    kept = ridges.strength >= END_SHARE * mean[ridges.label]
+    return ridges_of(
+        x=ridges.x[kept],
+        y=ridges.y[kept],
+        strength=ridges.strength[kept],
+        label=ridges.label[kept],
+        count=ridges.count,
+    )
+
+
 def segments_of(ridges: Ridges) -> Segments:
     """Least-squares line through each connected ridge, by sums over its pixels."""
+    ridges = _to_own_half(ridges)
     length = ridges.right - ridges.left + 1.0
     pixels = np.bincount(ridges.label, minlength=ridges.count)
     # Motion blur smears the two ends of a line to opposite sides; its middle stays straight.
