@@ -19,6 +19,7 @@ from limbsight import __version__
 from limbsight.calib.boards import choose_board
 from limbsight.calib.heights import LevelFit, fit_level
 from limbsight.calib.indexing import heights_of, is_numbered, value_of_height
+from limbsight.calib.mirror import is_mirror
 from limbsight.calib.numbering import NamedScale, name_graduations
 from limbsight.calib.oblique import Lie, fit_oblique_level
 from limbsight.calib.rectify import Grid, combs_across, make_grid, print_columns, px_per_unit
@@ -458,7 +459,7 @@ def _read_limb(
         lie = _lie(view, known, strip, layers)
         fits = [
             _fit_levels(linear, grid, layers, scale, guess, name, lie)
-            for guess in known.manometric_guesses()
+            for guess in _guesses(known, linear, grid, layers, name)
         ]
         levels, sure = _likeliest(fits)
         if not sure:
@@ -474,6 +475,18 @@ def _read_limb(
         levels=levels,
         reasons=reasons,
     )
+
+
+def _guesses(
+    known: Knowledge, linear: NDArray[np.float32], grid: Grid, layers: Layers, name: str
+) -> tuple[Knowledge, ...]:
+    """The liquids worth fitting: mercury, others, or both where the bore does not tell."""
+    guesses = known.manometric_guesses()
+    if len(guesses) == 1:
+        return guesses
+    bore_rows = 2 * known.tube.bore_radius_m / (known.unit_m * grid.step)
+    mirror = is_mirror(linear, layers.interfaces[0].row, bore_rows)
+    return tuple(g for g in guesses if mirror in (None, g.optics(name, 0).opaque_mirror))
 
 
 def _fit_levels(
