@@ -65,7 +65,8 @@ MIN_CELL_FILLING = 0.6
 MAX_CELL_SCATTER = 0.12
 """Standard deviation of the pieces of a cell about its mean [divisions]; by chance 0.144, a
 uniform spread over +-PHASE_TOLERANCE."""
-MAX_INDEX = 2048
+MAX_INDEX = 1024
+"""Lines up and down from the seed that are kept apart: longer scales are not read."""
 GROWTH_STEPS = 40
 GROWTH_SHARES = (3, 4)
 """A map is trusted a third of its width and a fourth of its height beyond its cells."""
@@ -81,6 +82,9 @@ MIN_COLUMN_SHARE = 0.5
 MIN_CELL_SHARE, MIN_HEIGHT_SHARE = 0.6, 0.75
 """Of a column's cells, and of the cells of the tallest column: what must lie on the map for
 the column to be beside the tubes; clips, shadows and numerals take the rest."""
+MIN_ON_MAP, WITHIN_SCALE = 0.9, (0.02, 0.98)
+"""Of the pieces of the columns beside the tubes, between their ends: a map that runs across
+the lines has its pieces spread (0.85 seen), a right one 0.93 to 1 (photos and renders)."""
 MIN_LINE_SHARE = 0.2
 """Of the usual number of columns, for a line to be one: numerals and clips cover half of
 them, strays come in less than a tenth (renders and photos of banks)."""
@@ -145,7 +149,8 @@ def find_board(grey: ImageArray, ridges: Ridges, segments: Segments) -> Comb | N
     if fit is None:
         return None
     pieces, fit = _recut(ridges, pieces, fit, lean)
-    return _comb(grey, ridges, pieces, _refined(pieces, fit))
+    fit, share = _refined(pieces, fit)
+    return _comb(grey, ridges, pieces, fit) if share >= MIN_ON_MAP else None
 
 
 def board_width(board: Comb) -> float:
@@ -302,8 +307,8 @@ def _even_cells(column: IntArray, block: IntArray, phase: FloatArray, blocks: in
     return np.asarray((n >= MIN_CELL_FILLING * CELL_ROWS) & (together >= least * n))
 
 
-def _refined(pieces: Pieces, fit: BoardFit) -> BoardFit:
-    """Find the map that most columns agree on, and the columns beside the tubes.
+def _refined(pieces: Pieces, fit: BoardFit) -> tuple[BoardFit, float]:
+    """Find the map that most columns agree on, and what share of their pieces lies on it.
 
     A column beside the tubes keeps to the map from end to end. One behind a tube stands off
     in proportion to its distance from the foot of the perpendicular, by another share above
@@ -336,8 +341,8 @@ def _columns_beside(near: Mask, column: IntArray, columns: int) -> Mask:
 
 def _refitted(
     pieces: Pieces, fit: BoardFit, board: BoardMap, beside: Mask, error: float
-) -> BoardFit:
-    """Fit the map to all pieces of the columns beside the tubes.
+) -> tuple[BoardFit, float]:
+    """Fit the map to all pieces of the columns beside the tubes; what share lies on it.
 
     Parameters
     ----------
@@ -353,11 +358,13 @@ def _refitted(
         index, phase = _phases(lines, board)
         inside = beside & (index > low) & (index < high) & (np.abs(phase) < PHASE_TOLERANCE)
         if inside.sum() < MIN_GRADUATIONS:
-            return replace(fit, used=inside, index=index)
+            return replace(fit, used=inside, index=index), 0.0
         spread = max(1.4826 * float(np.median(np.abs(phase[inside]))), 0.5 * error)
         used = inside & (np.abs(phase) < 4 * spread)
         board = board.fitted(lines.x[used], lines.y[used], index[used] * 1.0, 2 * spread)
-    return BoardFit(map=board, cells=fit.cells, used=used, index=index)
+    low, high = np.quantile(index[used], WITHIN_SCALE)
+    share = float(np.mean(used[beside & (index >= low) & (index <= high)]))
+    return BoardFit(map=board, cells=fit.cells, used=used, index=index), share
 
 
 def _cell_means(pieces: Pieces, fit: BoardFit) -> tuple[FloatArray, FloatArray, IntArray]:

@@ -128,3 +128,17 @@ def test_one_line_at_any_slope_and_height(slope, y, contrast):
     assert longest.slope[0] == pytest.approx(slope, abs=0.01)
     assert longest.left[0] == pytest.approx(10, abs=3.5)
     assert longest.right[0] == pytest.approx(50, abs=3.5)
+
+
+def test_what_goes_on_faintly_in_the_wall_of_a_tube_is_cut_off():
+    """The line is level at 20; its reflection in the wall is at 20.6, a sixth as strong."""
+    rows, columns = np.mgrid[0:40, 0:71]
+    line = np.exp(-0.5 * ((rows - 20) / 1.1) ** 2) * ((columns >= 25) & (columns <= 60))
+    ghost = np.exp(-0.5 * ((rows - 20.6) / 1.1) ** 2) * ((columns >= 8) & (columns < 25))
+    grey = np.round(200 - 120 * line - 20 * ghost).astype(np.uint8)
+    found = find_segments(grey, dark=True)
+    strongest = found.take(np.array([int(np.argmax(found.strength))]))
+    assert strongest.left[0] == pytest.approx(25, abs=3)
+    assert strongest.right[0] == pytest.approx(60, abs=3)
+    assert abs(strongest.slope[0]) < 0.002
+    assert strongest.y_at(np.array([40.0]))[0] == pytest.approx(20, abs=0.02)
