@@ -8,7 +8,9 @@ margin over the second.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
@@ -54,8 +56,35 @@ class Indexing:
     margin: float
 
 
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class LineEvidence:
+    """What the lines themselves say, before any numeral: log-likelihood by shift and comb."""
+
+    shifts: IntArray
+    by_comb: tuple[FloatArray, ...]
+
+
+def line_evidence(combs: tuple[Comb, ...], scale: ScaleSpec) -> LineEvidence:
+    """Weigh every shift by the scale's ends and its hierarchy."""
+    count = graduation_count(scale)
+    first = min(int(comb.index[0]) for comb in combs)
+    last = max(int(comb.index[-1]) for comb in combs)
+    reach = max(int(np.ceil(MAX_ERRORS * comb.index_error)) for comb in combs)
+    shifts = np.arange(-last - reach, count - first + reach)
+    return LineEvidence(
+        shifts=shifts,
+        by_comb=tuple(
+            _ends_score(comb, shifts, count) + _hierarchy_score(comb, shifts, scale)
+            for comb in combs
+        ),
+    )
+
+
 def index_scale(
-    combs: tuple[Comb, ...], scale: ScaleSpec, numerals: dict[int, float] | None = None
+    combs: tuple[Comb, ...],
+    scale: ScaleSpec,
+    numerals: dict[int, float] | None = None,
+    lines: LineEvidence | None = None,
 ) -> Indexing:
     """Find the shifts that fit the scale's ends, its hierarchy and its numerals.
 
@@ -67,6 +96,8 @@ def index_scale(
         What the instrument file states.
     numerals
         Log-likelihood by shift of the first comb from the printed numbers, where read.
+    lines
+        What ``line_evidence`` said of these combs, if that is known already.
 
     Returns
     -------
@@ -78,14 +109,8 @@ def index_scale(
         ``scale_differs_from_file``: more graduations in a row than the file states.
     """
     count = graduation_count(scale)
-    first = min(int(comb.index[0]) for comb in combs)
-    last = max(int(comb.index[-1]) for comb in combs)
-    reach = max(int(np.ceil(MAX_ERRORS * comb.index_error)) for comb in combs)
-    shifts = np.arange(-last - reach, count - first + reach)
-    own = [
-        _ends_score(comb, shifts, count) + _hierarchy_score(comb, shifts, scale)
-        for comb in combs
-    ]
+    lines = line_evidence(combs, scale) if lines is None else lines
+    shifts, own = lines.shifts, lines.by_comb
     total = own[0].copy()
     if numerals is not None:
         floor = min(numerals.values(), default=0.0)
@@ -172,25 +197,28 @@ def _ends_score(comb: Comb, shifts: IntArray, count: int) -> FloatArray:
 def _hierarchy_score(comb: Comb, shifts: IntArray, scale: ScaleSpec) -> FloatArray:
     """Log-likelihood of the lines' lengths: numbered ones have a length of their own."""
     period = round(scale.numbered_every / scale.division)
-    by_phase: dict[int, float] = {}
-    score = np.zeros(len(shifts))
-    for k, shift in enumerate(shifts):
-        phase = int(shift) % period
-        if phase not in by_phase:
-            by_phase[phase] = hierarchy_gain(comb, is_numbered(comb.index + phase, scale))
-        score[k] = by_phase[phase]
-    return score
+    phases = np.mod(shifts, period)
+    gain = _gain_of(comb)
+    gains = np.zeros(period)
+    for phase in np.unique(phases):
+        gains[phase] = gain(is_numbered(comb.index + phase, scale))
+    return np.asarray(gains[phases])
 
 
 def hierarchy_gain(comb: Comb, numbered: NDArray[np.bool_]) -> float:
     """Return how much likelier the lines' lengths are if these are the numbered ones."""
+    return _gain_of(comb)(numbered)
+
+
+def _gain_of(comb: Comb) -> Callable[[NDArray[np.bool_]], float]:
+    """Give ``hierarchy_gain`` of one comb for many choices of its numbered lines."""
     if comb.parts and comb.overhang is not None:
-        return _standing_gain(comb.overhang, numbered)
+        return partial(_standing_gain, comb.overhang)
     length = comb.lines.length if comb.overhang is None else comb.overhang
     low, high = np.quantile(length, [0.02, 0.98])
     length = np.clip(length, low, high)
     whole = float(np.sum((length - np.median(length)) ** 2)) + len(length)
-    return _split_gain(length, numbered, whole)
+    return partial(_split_gain, length, whole)
 
 
 def _standing_gain(standing: FloatArray, numbered: NDArray[np.bool_]) -> float:
@@ -208,7 +236,7 @@ def _standing_gain(standing: FloatArray, numbered: NDArray[np.bool_]) -> float:
     return 0.25 * int(numbered.sum()) * float(np.clip(lead, 0.0, MAX_LEAD)) ** 2
 
 
-def _split_gain(length: FloatArray, numbered: NDArray[np.bool_], whole: float) -> float:
+def _split_gain(length: FloatArray, whole: float, numbered: NDArray[np.bool_]) -> float:
     """Gain in log-likelihood when numbered lines get their own, greater length.
 
     Gaussian with common variance: n/2 ln(S_whole/S_split); half of it is claimed, since the

@@ -8,7 +8,13 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
-from limbsight.calib.indexing import Indexing, graduation_count, heights_of, index_scale
+from limbsight.calib.indexing import (
+    Indexing,
+    graduation_count,
+    heights_of,
+    index_scale,
+    line_evidence,
+)
 from limbsight.calib.instrument import ScaleSpec
 from limbsight.calib.scale_map import Frame, ScaleMap, fit_scale_map
 from limbsight.errors import NotMeasurable
@@ -84,7 +90,8 @@ def name_graduations(
         ``scale_ambiguous``, ``picture_turned``, ``picture_mirrored``, and what
         ``index_scale`` and ``fit_scale_map`` raise.
     """
-    indexing = index_scale(combs, scale)
+    lines = line_evidence(combs, scale)
+    indexing = index_scale(combs, scale, lines=lines)
     scale_map = _map(combs, indexing, scale, frame)
     verdict = _read_known(grey, factor, combs, indexing, scale_map, scale)
     if verdict.decisive and verdict.stance == "turned":
@@ -100,7 +107,7 @@ def name_graduations(
             -k: float(score)
             for k, score in zip(_lowest_indices(combs, scale), verdict.scores, strict=True)
         }
-        spoken = index_scale(combs, scale, said)
+        spoken = index_scale(combs, scale, said, lines)
         if spoken.shifts != indexing.shifts:
             scale_map = _map(combs, spoken, scale, frame)
         indexing = spoken

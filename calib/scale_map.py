@@ -337,8 +337,23 @@ def fit_scale_map(
         prior = [p[3] / PERSPECTIVE_PRIOR, p[4] / PERSPECTIVE_PRIOR, p[5] / DISTORTION_PRIOR]
         return np.concatenate([*out, prior, [p[6]]])
 
+    def slopes(p: FloatArray) -> FloatArray:
+        lean = slope - p[6] * TILT_BIAS_PRIOR_PX / length
+        parts = []
+        for way in (-1.0, 1.0):
+            px, py = x + way * arm, y + way * arm * lean
+            by_parameter, by_y = _value_slopes(p[:6], frame, px, py)
+            by_bias = -by_y * way * arm * TILT_BIAS_PRIOR_PX / length
+            parts.append(np.column_stack([by_parameter, by_bias]))
+        prior = np.zeros((4, 7))
+        prior[0, 3] = prior[1, 4] = 1.0 / PERSPECTIVE_PRIOR
+        prior[2, 5], prior[3, 6] = 1.0 / DISTORTION_PRIOR, 1.0
+        return np.vstack([np.vstack(parts) * (unit / (np.sqrt(2.0) * noise_px)), prior])
+
     start = np.concatenate([_linear_start(x, y, v, frame), [0.0, 0.0]])
-    fit = least_squares(residuals, start, loss="cauchy", f_scale=2.0, x_scale="jac")
+    fit = least_squares(
+        residuals, start, jac=slopes, loss="cauchy", f_scale=2.0, x_scale="jac"
+    )
     miss_px = fit.fun[: 2 * len(x)].reshape(2, -1).mean(axis=0) * np.sqrt(2.0) * noise_px
     spread = 1.4826 * float(np.median(np.abs(miss_px)))
     pitch_px = unit * float(np.median(np.abs(np.diff(values[0]))))
@@ -376,6 +391,32 @@ def _value(p: FloatArray, frame: Frame, x_px: ArrayLike, y_px: ArrayLike) -> Flo
     factor = 1 + p[5] * (x * x + y * y)
     x, y = x * factor, y * factor
     return np.asarray((p[0] * x + p[1] * y + p[2]) / (p[3] * x + p[4] * y + 1.0))
+
+
+def _value_slopes(
+    p: FloatArray, frame: Frame, x_px: FloatArray, y_px: FloatArray
+) -> tuple[FloatArray, FloatArray]:
+    """Differentiate ``_value`` by its parameters, shape (N, 6), and by y [per px]."""
+    x, y = _normalise(x_px, y_px, frame)
+    square = x * x + y * y
+    factor = 1 + p[5] * square
+    straight_x, straight_y = x * factor, y * factor
+    over = 1.0 / (p[3] * straight_x + p[4] * straight_y + 1.0)
+    value = (p[0] * straight_x + p[1] * straight_y + p[2]) * over
+    by_x, by_y = (p[0] - value * p[3]) * over, (p[1] - value * p[4]) * over
+    by_parameter = np.column_stack(
+        [
+            straight_x * over,
+            straight_y * over,
+            over,
+            -value * straight_x * over,
+            -value * straight_y * over,
+            (by_x * x + by_y * y) * square,
+        ]
+    )
+    turned = 2 * p[5] * y
+    by_height = by_x * turned * x + by_y * (factor + turned * y)
+    return by_parameter, by_height / frame.half_diagonal_px
 
 
 def _distort(

@@ -695,15 +695,20 @@ def _marks(view: View, scale: NamedScale, known: Knowledge) -> tuple[GraduationM
         heights = heights_of(comb.index, shift, spec)
         numbered = is_numbered(comb.index + shift, spec)
         lines = comb.lines
-        left_y, right_y = lines.y_at(lines.left), lines.y_at(lines.right)
+        ends = [
+            np.stack(view.turn.to_picture(x, lines.y_at(x)), axis=1).tolist()
+            for x in (lines.left, lines.right)
+        ]
         marks += [
             GraduationMark(
-                start_px=view.point(lines.left[i], left_y[i]),
-                end_px=view.point(lines.right[i], right_y[i]),
-                value=value_of_height(float(heights[i]), spec),
-                numbered=bool(numbered[i]),
+                start_px=(start[0], start[1]),
+                end_px=(end[0], end[1]),
+                value=value_of_height(height, spec),
+                numbered=has_number,
             )
-            for i in range(len(lines))
+            for start, end, height, has_number in zip(
+                *ends, heights.tolist(), numbered.tolist(), strict=True
+            )
         ]
     return tuple(marks)
 

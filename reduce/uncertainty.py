@@ -1,7 +1,7 @@
 """Linear propagation of uncertainty after the GUM (JCGM 100:2008), with its budget.
 
-The library ``uncertainties`` carries the derivatives through the model; correlation is kept
-because a result remembers its inputs. Degrees of freedom are kept here beside it.
+Sensitivities are exact, by the complex step. Correlation is kept because each input is one
+variable of the model, in however many places it stands.
 """
 
 from __future__ import annotations
@@ -14,7 +14,6 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtri, stdtrit
-from uncertainties import UFloat, ufloat
 
 from limbsight.reduce.elementary import Number
 
@@ -23,6 +22,8 @@ Model = Callable[[Mapping[str, Number]], Number]
 
 COVERAGE_PROBABILITY = 0.9545
 """Default: k = 2 for many degrees of freedom, which GUM 6.3.3 calls about 95 percent."""
+
+COMPLEX_STEP = 1e-150
 
 DIVISORS: dict[Distribution, float] = {
     "normal": 1.0,
@@ -128,18 +129,17 @@ def propagate(
 
 
 def _sensitivities(model: Model, inputs: Sequence[Input]) -> list[float]:
-    """Partial derivatives of the model to each input, 0 where an input is certain."""
-    variables = {
-        i.key: ufloat(float(i.value), i.standard_uncertainty)
-        if i.standard_uncertainty > 0
-        else float(i.value)
-        for i in inputs
-    }
-    result = model(variables)
-    if not isinstance(result, UFloat):
-        return [0.0 for _ in inputs]
-    derivatives = result.derivatives
-    return [float(derivatives.get(variables[i.key], 0.0)) for i in inputs]
+    """Partial derivatives of the model to each input, 0 where an input is certain.
+
+    By the complex step of ``array_uncertainty``, all inputs in one call: in each place of an
+    array another one is moved.
+    """
+    uncertain = [i.key for i in inputs if i.standard_uncertainty > 0]
+    moves = dict(zip(uncertain, 1j * COMPLEX_STEP * np.eye(len(uncertain)), strict=True))
+    found = model({i.key: float(i.value) + moves.get(i.key, 0.0) for i in inputs})
+    slopes = np.broadcast_to(np.imag(found) / COMPLEX_STEP, len(uncertain))
+    derivatives = dict(zip(uncertain, slopes, strict=True))
+    return [float(derivatives.get(i.key, 0.0)) for i in inputs]
 
 
 def welch_satterthwaite(standard: float, parts: Sequence[tuple[float, float]]) -> float:
@@ -173,12 +173,11 @@ def array_uncertainty(model: Model, inputs: Sequence[Input]) -> NDArray[np.float
     Sensitivities by the complex step: ``Im f(x + ih) / h`` has no cancellation, so with a
     tiny h it is exact to rounding (Squire and Trapp, SIAM Review 40 (1998) 110).
     """
-    step = 1e-150
     values = {i.key: i.value for i in inputs}
     variance: Number = 0.0
     for i in inputs:
         if i.standard_uncertainty > 0:
-            moved = model({**values, i.key: i.value + 1j * step})
-            part = np.imag(moved) / step * i.standard_uncertainty
+            moved = model({**values, i.key: i.value + 1j * COMPLEX_STEP})
+            part = np.imag(moved) / COMPLEX_STEP * i.standard_uncertainty
             variance = variance + part * part
     return np.asarray(np.sqrt(variance))

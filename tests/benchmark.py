@@ -37,9 +37,12 @@ WARM_UPS = 1
 STAGES = {
     "limbsight.vision.picture": "decode",
     "limbsight.vision.working.working_image": "reduce",
+    "limbsight.standing": "direction",
+    "limbsight.vision.turning": "direction",
+    "limbsight.calib.boards": "scale",
     "limbsight.vision.working": "scale",
-    "limbsight.calib.numbering": "scale",
-    "limbsight.calib.unknown_scale": "scale",
+    "limbsight.calib.numbering": "numbering",
+    "limbsight.calib.unknown_scale": "numbering",
     "limbsight.vision.numerals": "numerals",
     "limbsight.calib.rectify": "straighten",
     "limbsight.vision.strip": "straighten",
@@ -47,6 +50,7 @@ STAGES = {
     "limbsight.vision.levels": "levels",
     "limbsight.vision.axis": "levels",
     "limbsight.calib.heights": "menisci",
+    "limbsight.calib.oblique": "menisci",
     "limbsight.pressure": "pressure",
 }
 """Stage of a function or of all functions of a module; the rest is the road itself."""

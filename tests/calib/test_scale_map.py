@@ -14,6 +14,8 @@ from limbsight.calib.scale_map import (
     FULL_FRAME_DIAGONAL_MM,
     Frame,
     ScaleMap,
+    _value,
+    _value_slopes,
     fit_scale_map,
 )
 from limbsight.errors import NotMeasurable
@@ -229,3 +231,21 @@ def test_frame():
     guess = Frame.of_picture(4000, 3000, None)
     assert guess.focal_px == pytest.approx(FOCAL_GUESS_MM / FULL_FRAME_DIAGONAL_MM * 5000)
     assert guess.focal_relative_uncertainty > 5 * known.focal_relative_uncertainty
+
+
+def test_slopes_of_the_map_are_those_of_its_values():
+    """Central differences of the closed form, at a map with every term in it."""
+    frame = Frame.of_picture(1500, 2000, 28.0)
+    p = np.array([12.0, -150.0, 30.0, 0.04, -0.07, 0.02])
+    random = np.random.default_rng(4)
+    x, y = random.uniform(0, 1500, 50), random.uniform(0, 2000, 50)
+    by_parameter, by_y = _value_slopes(p, frame, x, y)
+    for k in range(6):
+        step = np.zeros(6)
+        step[k] = 1e-6 * max(abs(p[k]), 0.1)
+        wanted = (_value(p + step, frame, x, y) - _value(p - step, frame, x, y)) / (
+            2 * step[k]
+        )
+        np.testing.assert_allclose(by_parameter[:, k], wanted, rtol=1e-6, atol=1e-6)
+    wanted = (_value(p, frame, x, y + 1e-3) - _value(p, frame, x, y - 1e-3)) / 2e-3
+    np.testing.assert_allclose(by_y, wanted, rtol=1e-6, atol=1e-8)
