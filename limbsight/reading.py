@@ -48,6 +48,8 @@ from limbsight.records import (
 from limbsight.standing import MOST_TILT_RAD, stands
 from limbsight.vision.axis import MAX_SHIFT_WIDTHS, axis_shift, is_axis_seen
 from limbsight.vision.clipping import burnt_rows
+from limbsight.vision.level_choice import settle
+from limbsight.vision.level_net import look
 from limbsight.vision.levels import Layers, TubeStrip, find_layers
 from limbsight.vision.limbs import block_medians, find_any_limbs, find_limbs
 from limbsight.vision.picture import Picture, load_picture
@@ -582,7 +584,9 @@ def _look_along(
     )
     slack = 2 * known.tube.bore_radius_m / unit_m
     rows = (int(grid.row_at(spec.highest + slack)), int(grid.row_at(spec.lowest - slack)))
-    return grid, strip, find_layers(strip, known.level_count(name), rows)
+    count = known.level_count(name)
+    layers = find_layers(strip, count, rows)
+    return grid, strip, settle(layers, look(strip), strip.width_columns, count, rows)
 
 
 def _layer_reasons(layers: Layers, known: Knowledge, limb: str) -> tuple[Reason, ...]:
@@ -593,6 +597,8 @@ def _layer_reasons(layers: Layers, known: Knowledge, limb: str) -> tuple[Reason,
         found.append(reason("level_not_found", limb=limb))
     if layers.rival is not None:
         found.append(reason("level_competes", limb=limb))
+    if layers.doubted:
+        found.append(reason("level_doubted", limb=limb))
     return tuple(found)
 
 

@@ -135,6 +135,13 @@ _KINDS = (
         remedy="look at the overlay: bubbles, a broken column or a second liquid?",
     ),
     ReasonKind(
+        code="level_doubted",
+        effect="check",
+        text="the level reported in the {limb} limb is doubtful, or another place there looks "
+        "as much like one",
+        remedy="look at the overlay: glare, a label, bubbles, a broken column?",
+    ),
+    ReasonKind(
         code="level_unlike_meniscus",
         effect="check",
         text="the level in {limb} does not look like a meniscus of this liquid",

@@ -130,6 +130,8 @@ class Layers:
         An interface that was left out though it is nearly as clear, or None.
     visible
         First and last row between the cap and the block, as far as they were seen.
+    doubted
+        Another opinion finds one of the interfaces unlikely, or sees one more.
     """
 
     interfaces: tuple[Interface, ...]
@@ -137,6 +139,7 @@ class Layers:
     hidden_change: tuple[int, int] | None
     rival: Interface | None
     visible: tuple[int, int]
+    doubted: bool = False
 
 
 def find_layers(strip: TubeStrip, count: int, rows: tuple[int, int]) -> Layers:

@@ -12,6 +12,7 @@ from sample_images.generator.camera import Camera
 from sample_images.generator.fluids import Floats
 from sample_images.generator.optics import Bend, Ints, Straight, walk
 from sample_images.generator.scene import FloatMap, Scene, Solid, nearest_solid, shade
+from sample_images.generator.strips import StripCamera
 
 TILE_PX = 64
 OPAQUE_SAMPLES = 2  # per pixel and axis; prints are filtered beforehand
@@ -33,7 +34,9 @@ class World:
 
 
 def render(
-    world: World, camera: Camera, window_px: tuple[int, int, int, int] | None = None
+    world: World,
+    camera: Camera | StripCamera,
+    window_px: tuple[int, int, int, int] | None = None,
 ) -> FloatMap:
     """Radiance, shape (height, width, 3), of the upright picture or a window of it.
 
@@ -84,14 +87,18 @@ def _grid(x0: int, x1: int, y0: int, y1: int) -> tuple[Ints, Ints]:
     return u.ravel(), v.ravel()
 
 
-def _rays(camera: Camera, u: Ints, v: Ints, samples: int) -> tuple[Floats, Floats]:
+def _rays(
+    camera: Camera | StripCamera, u: Ints, v: Ints, samples: int
+) -> tuple[Floats, Floats]:
     """Rays through a regular grid of points in each pixel, pixel by pixel."""
     step = (np.arange(samples) + 0.5) / samples - 0.5
     sy, sx = np.meshgrid(step, step, indexing="ij")
     return _cast(camera, u[:, None] + sx.ravel(), v[:, None] + sy.ravel())
 
 
-def _glass_rays(camera: Camera, u: Ints, v: Ints, samples: int) -> tuple[Floats, Floats]:
+def _glass_rays(
+    camera: Camera | StripCamera, u: Ints, v: Ints, samples: int
+) -> tuple[Floats, Floats]:
     """Rays through a lattice shifted at random in each pixel, pixel by pixel.
 
     A fixed grid would place a level parallel to the rows only to a fraction of its pitch,
@@ -104,12 +111,14 @@ def _glass_rays(camera: Camera, u: Ints, v: Ints, samples: int) -> tuple[Floats,
     return _cast(camera, u[:, None] + sx, v[:, None] + sy)
 
 
-def _cast(camera: Camera, x: Floats, y: Floats) -> tuple[Floats, Floats]:
+def _cast(camera: Camera | StripCamera, x: Floats, y: Floats) -> tuple[Floats, Floats]:
     d = camera.directions(x.ravel(), y.ravel())
     return np.broadcast_to(np.array(camera.origin_mm), d.shape), d
 
 
-def _outline(camera: Camera, lo: Floats, hi: Floats) -> tuple[float, float, float, float]:
+def _outline(
+    camera: Camera | StripCamera, lo: Floats, hi: Floats
+) -> tuple[float, float, float, float]:
     """Pixel box around a box in space, with a margin for distortion."""
     corners = np.array(
         [[x, y, z] for x in (lo[0], hi[0]) for y in (lo[1], hi[1]) for z in (lo[2], hi[2])]
@@ -127,7 +136,7 @@ def _outline(camera: Camera, lo: Floats, hi: Floats) -> tuple[float, float, floa
 def _paint_tube(
     out: FloatMap,
     world: World,
-    camera: Camera,
+    camera: Camera | StripCamera,
     tube: Straight,
     boxes: list[tuple[float, float, float, float]],
     done: npt.NDArray[np.bool_],
@@ -167,7 +176,7 @@ def _pixels(
 def _paint_bend(
     out: FloatMap,
     world: World,
-    camera: Camera,
+    camera: Camera | StripCamera,
     bend: Bend,
     boxes: list[tuple[float, float, float, float]],
     done: npt.NDArray[np.bool_],
@@ -188,7 +197,7 @@ def _paint_bend(
 def _trace_pixels(
     out: FloatMap,
     world: World,
-    camera: Camera,
+    camera: Camera | StripCamera,
     tube: Straight | Bend,
     u: Ints,
     v: Ints,

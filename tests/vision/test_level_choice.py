@@ -1,0 +1,95 @@
+"""Two opinions on the levels of one tube: which decides, and when a person should look."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from limbsight.vision.level_choice import settle
+from limbsight.vision.level_net import TubeView
+from limbsight.vision.levels import Interface, Layers
+
+WIDTH = 30.0
+ROWS = (0, 400)
+
+
+def view(**places: float) -> TubeView:
+    """Probabilities of a level about rows given as ``r120=0.9``."""
+    rows = np.arange(0.5, 400, 1.5)
+    level = np.full(len(rows), 1e-4)
+    for name, probability in places.items():
+        level[np.abs(rows - float(name[1:])) < 4] = probability
+    kinds = np.stack([1 - level, level, 0 * level, 0 * level], axis=1)
+    states = np.full((len(rows), 4), 0.25)
+    return TubeView(rows=rows, kinds=kinds, states=states, apart=0.5 * WIDTH)
+
+
+def steps(*rows: float, **other) -> Layers:
+    options = {"hidden": (), "hidden_change": None, "rival": None, "visible": ROWS} | other
+    return Layers(interfaces=tuple(Interface(row=r, step=50.0) for r in rows), **options)
+
+
+def rows_of(layers: Layers) -> list[float]:
+    return [i.row for i in layers.interfaces]
+
+
+def test_where_both_agree_the_step_says_where():
+    settled = settle(steps(120.0), view(r123=0.95), WIDTH, 1, ROWS)
+    assert rows_of(settled) == [120.0]
+    assert not settled.doubted
+
+
+@pytest.mark.parametrize("probability", [0.6, 0.95])
+def test_a_level_that_steps_miss_is_taken_and_doubted_unless_sure(probability):
+    settled = settle(steps(), view(r200=probability), WIDTH, 1, ROWS)
+    assert rows_of(settled) == pytest.approx([200.0], abs=1.0)
+    assert settled.doubted == (probability < 0.9)
+
+
+def test_a_sure_network_overrules_a_false_step_and_what_follows_from_it():
+    false = steps(300.0, hidden_change=(50, 80), rival=Interface(row=90.0, step=40.0))
+    settled = settle(false, view(r200=0.97), WIDTH, 1, ROWS)
+    assert rows_of(settled) == pytest.approx([200.0], abs=1.0)
+    assert settled.hidden_change is None
+    assert settled.rival is None
+    assert not settled.doubted
+
+
+def test_an_unlikely_step_stands_but_is_doubted():
+    settled = settle(steps(300.0), view(r200=0.3), WIDTH, 1, ROWS)
+    assert rows_of(settled) == [300.0]
+    assert settled.doubted
+
+
+def test_a_covered_level_stays_covered():
+    settled = settle(steps(300.0, hidden_change=(100, 140)), view(r200=0.2), WIDTH, 1, ROWS)
+    assert settled.hidden_change == (100, 140)
+    assert settled.doubted
+
+
+@pytest.mark.parametrize(
+    ("other", "doubted"), [(0.001, False), (0.3, False), (0.6, True), (0.97, True)]
+)
+def test_one_level_more_than_the_instrument_has(other, doubted):
+    settled = settle(steps(120.0), view(r120=0.95, r250=other), WIDTH, 1, ROWS)
+    assert settled.doubted == doubted
+    assert rows_of(settled) == [120.0]
+
+
+def test_two_levels_bottom_to_top():
+    settled = settle(steps(150.0), view(r150=0.99, r260=0.98), WIDTH, 2, ROWS)
+    assert rows_of(settled) == pytest.approx([260.0, 150.0], abs=1.0)
+    assert not settled.doubted
+
+
+def test_agreement_bears_what_is_only_likely():
+    likely = view(r120=0.7)
+    assert not settle(steps(128.0), likely, WIDTH, 1, ROWS).doubted
+    assert settle(
+        steps(128.0, rival=Interface(row=9.0, step=9.0)), likely, WIDTH, 1, ROWS
+    ).doubted
+    assert settle(steps(300.0), likely, WIDTH, 1, ROWS).doubted
+
+
+def test_levels_beyond_the_scale_are_not_taken():
+    assert rows_of(settle(steps(), view(r350=0.99), WIDTH, 1, (0, 300))) == []

@@ -1,0 +1,129 @@
+"""The network's places against tubes drawn flat, and against tubes drawn by ray optics.
+
+The flat ones look like nothing it was trained on; the others are of seeds that the training
+never draws (it begins at 20000).
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from limbsight.vision.level_net import TubeView, look
+from limbsight.vision.levels import TubeStrip
+from sample_images.generator import cases, render
+from sample_images.generator.strips import StripCamera
+from tests.helpers.tubes import AMBER, BLUE_WATER, CLEAR, GLASS, Cover, Tube
+
+ROWS = (20, 380)
+TUBE = Tube()
+HALF_BORE = 0.5 * TUBE.bore
+
+
+@pytest.mark.parametrize("level", [60.2, 210.3, 330.9])
+@pytest.mark.parametrize("filling", [BLUE_WATER, AMBER, CLEAR])
+@pytest.mark.parametrize("noise", [0.0, 4.0])
+def test_flat_tubes(level, filling, noise):
+    strip = replace(TUBE, fillings=(filling, GLASS), levels=(level,)).strip(noise=noise)
+    best, *rest = look(strip).places(ROWS)
+    assert abs(best.row - level) < HALF_BORE
+    assert best.probability > 0.5
+    assert all(other.probability < 0.1 for other in rest)
+
+
+@pytest.mark.parametrize(
+    "tube",
+    [
+        replace(TUBE, fillings=(BLUE_WATER,), levels=()),
+        replace(TUBE, fillings=(GLASS,), levels=()),
+        replace(TUBE, fillings=(GLASS,), levels=(), streak=(100, 250)),
+        replace(TUBE, covers=(Cover(rows=(180, 240)),)),
+    ],
+)
+def test_nothing_where_no_level_is_seen(tube):
+    assert all(place.probability < 0.3 for place in look(tube.strip()).places(ROWS))
+
+
+@pytest.mark.parametrize("size", [0.5, 1.0, 2.5])
+def test_the_sampling_of_the_strip_does_not_matter(size):
+    tube = replace(
+        TUBE,
+        rows=int(400 * size),
+        columns=int(91 * size),
+        width=30 * size,
+        bore=21 * size,
+        levels=(210.3 * size,),
+    )
+    best = look(tube.strip()).places((0, int(400 * size)))[0]
+    assert abs(best.row - 210.3 * size) < HALF_BORE * size
+
+
+def test_a_narrow_strip_is_continued():
+    strip = TUBE.strip()
+    narrow = replace(strip, bgr=np.ascontiguousarray(strip.bgr[:, 20:-20]))
+    assert abs(look(narrow).places(ROWS)[0].row - 210.3) < HALF_BORE
+
+
+def test_probabilities_sum_to_one():
+    view = look(TUBE.strip())
+    assert np.allclose(view.kinds.sum(axis=1), 1)
+    assert np.allclose(view.states.sum(axis=1), 1)
+    assert view.rows[0] >= -0.5
+    assert view.rows[-1] < TUBE.rows
+
+
+def test_places_keep_apart_and_within():
+    rows = np.arange(0.0, 100.0, 2.0)
+    level = np.exp(-0.5 * ((rows - 40) / 6) ** 2)
+    view = TubeView(
+        rows=rows,
+        kinds=np.stack([1 - level, level, 0 * level, 0 * level], axis=1),
+        states=np.full((50, 4), 0.25),
+        apart=15.0,
+    )
+    places = view.places((0, 100))
+    assert places[0].row == pytest.approx(40.0)
+    assert all(abs(p.row - 40.0) >= 15.0 for p in places[1:])
+    assert all(50 <= p.row <= 100 for p in view.places((50, 100)))
+    assert view.near(43.0, 3.0) == pytest.approx(level[20])
+
+
+def drawn(cls: str, seed: int, about_mm: float = 22.0) -> tuple[TubeStrip, list[float]]:
+    """Draw the surroundings of the levels of one tube by ray optics."""
+    case = cases.draw(cls, seed)
+    limb = case.limbs[0]
+    step = case.outer_mm / 12
+    top, bottom = max(limb.levels_mm) + about_mm, min(limb.levels_mm) - about_mm
+    camera = StripCamera(
+        origin_mm=case.camera.origin_mm,
+        left_mm=limb.x_mm - 36 * step,
+        top_mm=top,
+        depth_mm=case.tube_z_mm,
+        step_mm=step,
+        width_px=72,
+        height_px=int((top - bottom) / step),
+    )
+    light = render.render(case.world, camera)
+    light = light / np.percentile(light, 97)
+    bgr = np.round(255 * np.clip(light[:, :, ::-1], 0, 1) ** (1 / 2.2)).astype(np.uint8)
+    strip = TubeStrip(
+        bgr=np.ascontiguousarray(bgr),
+        bore_columns=2 * case.inner_mm / step,
+        width_columns=24.0,
+        inside_picture=np.ones(len(bgr), bool),
+    )
+    return strip, [camera.row_of(y) for y in limb.levels_mm]
+
+
+@pytest.mark.parametrize(
+    ("cls", "seed"),
+    [("utube_clear", 301), ("utube_behind", 302), ("utube_seal", 303), ("utube_mercury", 304)],
+)
+def test_tubes_of_ray_optics(cls, seed):
+    strip, levels = drawn(cls, seed)
+    places = look(strip).places((0, len(strip.bgr)))[: len(levels)]
+    found = sorted((p.row for p in places), reverse=True)
+    assert np.allclose(found, levels, atol=0.5 * strip.bore_columns)
+    assert min(p.probability for p in places) > 0.5

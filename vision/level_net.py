@@ -1,0 +1,151 @@
+"""How likely a level lies at each height of one tube, by a network trained on drawn tubes.
+
+What makes a level plain to the eye is not one step of colour: a clear liquid in front of a
+light board shows by its thin dark meniscus, by the width of the bright bands along the wall
+and by the board that it mirrors; a reflection or a graduation shows by what goes on beside
+it. A small convolutional network (``training/train_levels.py``) weighs these together, on a
+strip reduced to twenty columns a tube. It says where to look and how sure that is; where
+exactly the level lies is for the fit of its meniscus.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cache
+from pathlib import Path
+from threading import Lock
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from limbsight.vision.levels import TubeStrip
+
+FloatArray = NDArray[np.float64]
+
+TUBE_COLUMNS, STRIP_COLUMNS = 20, 56
+"""Columns of an outside diameter and of a strip, as in the training."""
+ROWS_MULTIPLE = 64
+"""The network halves the rows six times."""
+ROWS_A_PLACE = 2
+TONE_FLOOR = 0.03
+"""Added to the standard deviation of a strip, as in the training."""
+KINDS = 4
+"""No level, liquid under gas, liquid under liquid, mercury; four states of the tube follow."""
+APART_WIDTHS = 0.5
+"""Levels nearer to each other than this, in outside diameters, are one."""
+_LOCK = Lock()
+"""The network holds its input: one thread at a time."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Place:
+    """Where a level may lie.
+
+    Attributes
+    ----------
+    row
+        Row of the strip, to about a tenth of the tube's width.
+    probability
+        That the apex of a level lies within a sixth of the outside diameter.
+    """
+
+    row: float
+    probability: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class TubeView:
+    """What the network sees in one tube.
+
+    Attributes
+    ----------
+    rows : ndarray, shape (P,)
+        Rows of the strip to which the others belong.
+    kinds : ndarray, shape (P, 4)
+        Probability of no level, of liquid under gas, liquid under liquid, mercury.
+    states : ndarray, shape (P, 4)
+        Probability that the tube shows gas, liquid, a cover, or is not there.
+    apart
+        Distance of two levels at least [rows of the strip].
+    """
+
+    rows: FloatArray
+    kinds: FloatArray
+    states: FloatArray
+    apart: float
+
+    @property
+    def level(self) -> FloatArray:
+        """Probability of a level of any kind, shape (P,)."""
+        return np.asarray(1.0 - self.kinds[:, 0])
+
+    def near(self, row: float, reach: float) -> float:
+        """Return the highest probability of a level within ``reach`` rows."""
+        return float(self.level[np.abs(self.rows - row) <= reach].max(initial=0.0))
+
+    def places(self, rows: tuple[float, float]) -> tuple[Place, ...]:
+        """Return where levels may lie between two rows, likeliest first."""
+        rest = self.level
+        outside = (self.rows < rows[0]) | (self.rows > rows[1])
+        found = []
+        while len(rest) and rest.max() > 0:
+            top = int(np.argmax(rest))
+            near = np.abs(self.rows - self.rows[top]) < self.apart
+            if not outside[top]:
+                # The tolerance about an apex makes a plateau: its middle is the place.
+                middle = np.average(self.rows, weights=np.where(near, rest, 0.0))
+                found.append(Place(row=float(middle), probability=float(rest[top])))
+            rest = np.where(near, 0.0, rest)
+        return tuple(found)
+
+
+@cache
+def _network() -> cv2.dnn.Net:
+    return cv2.dnn.readNetFromONNX(str(Path(__file__).parent / "levels_net.onnx"))
+
+
+def look(strip: TubeStrip) -> TubeView:
+    """Run the network over one tube.
+
+    Parameters
+    ----------
+    strip
+        At least 2.8 outside diameters wide; a narrower one is continued by its rims.
+    """
+    share = TUBE_COLUMNS / strip.width_columns
+    picture = _prepared(strip.bgr, share)
+    with _LOCK:
+        network = _network()
+        network.setInput(picture)
+        scores = np.asarray(network.forward())[0, :, :, 0].T.astype(np.float64)
+    rows = (ROWS_A_PLACE * np.arange(len(scores)) + 0.5 * ROWS_A_PLACE) / share - 0.5
+    scores = scores[rows < len(strip.bgr)]
+    return TubeView(
+        rows=rows[: len(scores)],
+        kinds=_shares(scores[:, :KINDS]),
+        states=_shares(scores[:, KINDS:]),
+        apart=APART_WIDTHS * strip.width_columns,
+    )
+
+
+def _prepared(bgr: NDArray[np.uint8], share: float) -> NDArray[np.float32]:
+    """Reduce a strip to the network's columns: (1, 3, R, 56), red first, even in tone."""
+    size = (max(round(bgr.shape[1] * share), 1), max(round(bgr.shape[0] * share), 1))
+    how = cv2.INTER_AREA if share < 1 else cv2.INTER_LINEAR
+    small = cv2.resize(bgr, size, interpolation=how)
+    missing = max(STRIP_COLUMNS - size[0], 0)
+    sides = (missing // 2, missing - missing // 2)
+    small = cv2.copyMakeBorder(small, 0, 0, *sides, cv2.BORDER_REPLICATE)
+    left = (small.shape[1] - STRIP_COLUMNS) // 2
+    rgb = small[:, left : left + STRIP_COLUMNS, ::-1].astype(np.float32) / 255
+    rgb -= rgb.mean(axis=(0, 1))
+    rgb /= rgb.std() + TONE_FLOOR
+    padded = np.pad(rgb, ((0, -len(rgb) % ROWS_MULTIPLE), (0, 0), (0, 0)))
+    return np.ascontiguousarray(padded.transpose(2, 0, 1)[None])
+
+
+def _shares(scores: FloatArray) -> FloatArray:
+    """Probabilities from scores, which sum to one in each row."""
+    odds = np.exp(scores - scores.max(axis=1, keepdims=True))
+    return np.asarray(odds / odds.sum(axis=1, keepdims=True))
