@@ -68,7 +68,7 @@ def test_a_covered_level_stays_covered():
 
 
 @pytest.mark.parametrize(
-    ("other", "doubted"), [(0.001, False), (0.3, False), (0.6, True), (0.97, True)]
+    ("other", "doubted"), [(0.001, False), (0.3, False), (0.75, True), (0.97, True)]
 )
 def test_one_level_more_than_the_instrument_has(other, doubted):
     settled = settle(steps(120.0), view(r120=0.95, r250=other), WIDTH, 1, ROWS)

@@ -13,6 +13,9 @@ under gas, 2 liquid under liquid, 3 mercury), and ``state`` (R,) uint8: 0 gas, 1
 2 covered, 3 no tube, 255 unknown.
 """
 
+# mypy: ignore-errors
+# A script beside the product.
+
 from __future__ import annotations
 
 import argparse
