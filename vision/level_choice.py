@@ -91,10 +91,20 @@ def _near(place: Place, layers: Layers, same: float) -> bool:
 
 
 def _with_places(layers: Layers, chosen: tuple[Place, ...], same: float) -> Layers:
-    """Put the network's levels in, each where the step of colour is if it has one."""
-    interfaces = []
+    """Put the network's levels in, each where the step of colour is if it has one.
+
+    A rival of steps that are overruled is overruled with them; one of steps that stand is a
+    second change as clear as the level, and a person should see it.
+    """
+    interfaces, stand = [], True
     for place in sorted(chosen, key=lambda p: -p.row):
         steps = [i for i in layers.interfaces if abs(i.row - place.row) <= same]
         nearest = min(steps, key=lambda i: abs(i.row - place.row), default=None)
         interfaces.append(nearest or Interface(row=place.row, step=0.0))
-    return replace(layers, interfaces=tuple(interfaces), hidden_change=None, rival=None)
+        stand &= _near(place, layers, 2 * same)
+    return replace(
+        layers,
+        interfaces=tuple(interfaces),
+        hidden_change=None,
+        rival=layers.rival if stand else None,
+    )

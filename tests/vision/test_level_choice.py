@@ -55,6 +55,12 @@ def test_a_sure_network_overrules_a_false_step_and_what_follows_from_it():
     assert not settled.doubted
 
 
+def test_a_rival_of_steps_that_stand_stays():
+    rival = Interface(row=90.0, step=40.0)
+    settled = settle(steps(200.0, rival=rival), view(r200=0.97), WIDTH, 1, ROWS)
+    assert settled.rival == rival
+
+
 def test_an_unlikely_step_stands_but_is_doubted():
     settled = settle(steps(300.0), view(r200=0.3), WIDTH, 1, ROWS)
     assert rows_of(settled) == [300.0]
