@@ -119,7 +119,7 @@ def look(strip: TubeStrip) -> TubeView:
         network = _network()
         network.setInput(picture)
         scores = np.asarray(network.forward())[0, :, :, 0].T.astype(np.float64)
-    rows = (ROWS_A_PLACE * np.arange(len(scores)) + 0.5 * ROWS_A_PLACE) / share - 0.5
+    rows = ROWS_A_PLACE * (np.arange(len(scores), dtype=np.float64) + 0.5) / share - 0.5
     scores = scores[rows < len(strip.bgr)]
     return TubeView(
         rows=rows[: len(scores)],
