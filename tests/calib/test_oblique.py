@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 import pytest
 
@@ -41,7 +43,7 @@ def fitted(
     )
     picture = to_linear(tube.strip().bgr)[:, :, ::-1]
     names = ("water", "air")
-    given = {
+    given: dict[str, Any] = {
         "scale_map": scale_map,
         "unit_m": 1e-3,
         "tube": TubeGeometry(

@@ -90,7 +90,8 @@ def test_pixels_are_where_the_turn_says(angle, size, monkeypatch):
     inside = np.logical_and.reduce(
         [(v > 4) & (v < extent - 8) for v, extent in zip(at, size, strict=True)]
     )
-    expected = cv2.remap(picture, *(v.astype(np.float32) for v in at), cv2.INTER_LINEAR)
+    at_x, at_y = (v.astype(np.float32) for v in at)
+    expected = cv2.remap(picture, at_x, at_y, cv2.INTER_LINEAR)
     shown = copy.bgr[y.astype(int), x.astype(int)]
     assert inside.sum() > 100
     assert np.abs(shown[inside].astype(float) - expected[inside]).max() < 4
