@@ -108,6 +108,7 @@ def fit_level(
     below: FluidOptics,
     above: FluidOptics,
     interface: MeniscusPhysics,
+    u_axis_m: float = 0.0,
     limb: str,
 ) -> LevelFit:
     """Fit one meniscus and carry it to the scale.
@@ -120,6 +121,8 @@ def fit_level(
         Rough row of the interface.
     unit_m
         Metres per scale unit.
+    u_axis_m
+        Standard uncertainty of the axis across the tube.
     limb
         Names the components that are this limb's own.
     """
@@ -165,6 +168,7 @@ def fit_level(
         *_map_components(scale_map, float(x), float(y), grid.in_front),
         _depth_component(scale_map, height, tube.u_axis_to_scale_m / unit_m, grid.in_front),
         *_apex_components(fit, grid.step, limb),
+        _axis_component(tube, u_axis_m, unit_m),
     )
     return LevelFit(
         height=height,
@@ -336,6 +340,19 @@ def _depth_component(
     pose = scale_map.pose()
     gain = -(height - pose.opposite_value) / (pose.distance - in_front)
     return _shared("axis to scale", "axis_to_scale", gain * u_depth, "B")
+
+
+def _axis_component(tube: TubeGeometry, u_axis_m: float, unit_m: float) -> Component:
+    """Rise of a meniscus that far off its apex: of a sphere as wide as the bore, at most."""
+    off = min(u_axis_m, tube.bore_radius_m)
+    rise = tube.bore_radius_m - float(np.sqrt(tube.bore_radius_m**2 - off**2))
+    return Component(
+        name="tube axis",
+        standard_uncertainty=rise / unit_m,
+        shared_key=None,
+        sign=1.0,
+        kind="B",
+    )
 
 
 def _apex_components(fit: ApexFit, step: float, limb: str) -> tuple[Component, ...]:

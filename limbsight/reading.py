@@ -18,7 +18,12 @@ from numpy.typing import NDArray
 from limbsight import __version__
 from limbsight.calib.boards import choose_board
 from limbsight.calib.heights import LevelFit, fit_level
-from limbsight.calib.indexing import heights_of, is_numbered, value_of_height
+from limbsight.calib.indexing import (
+    graduation_count,
+    heights_of,
+    is_numbered,
+    value_of_height,
+)
 from limbsight.calib.mirror import is_mirror
 from limbsight.calib.numbering import NamedScale, name_graduations
 from limbsight.calib.oblique import Lie, fit_oblique_level
@@ -28,6 +33,7 @@ from limbsight.calib.unknown_scale import ScaleFromPicture, read_scale
 from limbsight.diagnosis import cause_of
 from limbsight.errors import InputError, LimbsightError, NotMeasurable
 from limbsight.knowledge import (
+    DEFAULT_BORE_SHARE,
     GUESSED_WIDTHS_M,
     Knowledge,
     knowledge_from_picture,
@@ -46,20 +52,37 @@ from limbsight.records import (
     ZeroUsed,
 )
 from limbsight.standing import MOST_TILT_RAD, stands
-from limbsight.vision.axis import MAX_SHIFT_WIDTHS, axis_shift, is_axis_seen
+from limbsight.vision.axis import REACH_WIDTHS, Axis, find_axis
 from limbsight.vision.clipping import burnt_rows
 from limbsight.vision.level_choice import settle
+from limbsight.vision.level_marks import tube_weight
 from limbsight.vision.level_net import look
 from limbsight.vision.levels import Layers, TubeStrip, find_layers
-from limbsight.vision.limbs import block_medians, find_any_limbs, find_limbs
+from limbsight.vision.limbs import (
+    BoardPicture,
+    LimbBand,
+    LimbCandidates,
+    LimbChoice,
+    choose_limbs,
+    find_any_limbs,
+    limb_candidates,
+)
+from limbsight.vision.lines_behind import without_lines
 from limbsight.vision.picture import Picture, load_picture
 from limbsight.vision.strip import sample, sample_linear
+from limbsight.vision.tube_row import choose_row
 from limbsight.vision.turning import Turn, turned_copy
-from limbsight.vision.working import WorkingImage, find_scales, full_size, working_image
+from limbsight.vision.working import (
+    WorkingImage,
+    find_scales,
+    full_size,
+    reduced,
+    working_image,
+)
 from limbsight.zero_photo import ZeroPhoto, camera_of, check_zero
 
 if TYPE_CHECKING:
-    from limbsight.calib.instrument import Instrument
+    from limbsight.calib.instrument import Instrument, ScaleSpec
     from limbsight.pressure import LevelHeight
 
 MIN_PITCH_PX = 2.5
@@ -73,6 +96,20 @@ LONG_LINE_WIDTHS = 3.0
 """Graduations longer than this many tube widths run across the board behind the tubes."""
 STRIP_WIDTHS = 1.5
 """Half the width of a tube's strip, in outside diameters: the tube and a clip beside it."""
+SEARCH_COLUMNS = 28.0
+"""Columns across a tube where limbs and layers are looked for: a wall of a tenth of the width
+takes three."""
+SPARE_CANDIDATES, MAX_CANDIDATES = 5, 24
+"""Bands looked at beyond the number of limbs; in all, where that is not known."""
+CLEAR_OF_DOUBT = 4.0
+"""Candidates that stand out less over the rest are weighed by the levels in them: true limbs
+of one photo differ by a factor of 3."""
+NEAR_LEVEL_BORES, SLANTED_BORES = 3.0, 6.0
+"""Window, search and slack of the meniscus fit stay within this distance of the level; in a
+tube that lies the level itself reaches along it by up to the cotangent of the incline."""
+BOARD_MARGIN_WIDTHS = 1.2
+"""How far beyond the ends of the scale limbs are looked for: a level at an end needs a
+window."""
 SCALE_MARGIN = 0.15
 """How far beyond the scale's ends tubes are sampled, as a share of its length."""
 EXTRAPOLATED_SHARE = 0.1
@@ -84,9 +121,10 @@ MIN_SHIFT_COLUMNS = 0.5
 DOUBT_PENALTY, CLEAR_MISFIT_RATIO = 2.0, 1.5
 """Which liquid a meniscus is of: one that does not pass its own test counts twice its misfit,
 and the best must beat the other by half (levels of 24 sample photos, both ways)."""
-AXIS_SD_RADII = 0.04
-"""How well a level of clear colour shows the axis, in bore radii: root mean square over 14
-photos of inclined tubes 0.03; otherwise it may be off by MAX_SHIFT_WIDTHS either way."""
+CLEAR_COLOUR = 100.0
+"""Grey levels, summed over three colours, by which a level must change a tube that lies for it
+to show the axis; otherwise the axis may be off by the reach of its search either way, and the
+slant of the level turns that into height (14 photos of inclined tubes)."""
 LEAST_INCLINE_RAD = float(np.radians(1.0))
 """Below, a tube lies flat, and a level in it says nothing."""
 OFF_SCALE_DIVISIONS = 0.5
@@ -222,8 +260,11 @@ def _walk(path: str | Path, instrument: Instrument | None) -> Walked:
         else:
             view, found = _upright(picture, None, _find_unknown_scale)
             scale = found.named
-            known = _with_limbs_of_picture(view, scale, knowledge_from_picture(found.spec))
+            guess = knowledge_from_picture(found.spec)
+            known, counted = _with_limbs_of_picture(view, scale, guess)
             notes = (_assumptions(known, found.unit_printed),)
+            if not counted:
+                notes = (reason("limb_uncertain"), *notes)
         limbs = _find_limbs(view, scale, known)
     except NotMeasurable as stop:
         why = cause_of(stop, working_image(picture.bgr), known, MIN_PITCH_PX)
@@ -333,15 +374,18 @@ def _find_unknown_scale(view: View) -> ScaleFromPicture:
     return read_scale(grey, view.upright.factor, groups[0], view.frame)
 
 
-def _with_limbs_of_picture(view: View, scale: NamedScale, known: Knowledge) -> Knowledge:
-    """Find how many limbs there are and how wide, where no file says so."""
+def _with_limbs_of_picture(
+    view: View, scale: NamedScale, known: Knowledge
+) -> tuple[Knowledge, bool]:
+    """Find how many limbs there are and how wide; say whether that is sure."""
     board = _straighten_board(view, scale, known)
     step_m = board.grid.step * known.unit_m
     widths = np.geomspace(*GUESSED_WIDTHS_M, 12) / step_m
-    search = find_any_limbs(board.blocks, widths, board.print_columns)
-    if not search.limbs:
+    choice = find_any_limbs(board.picture, widths, DEFAULT_BORE_SHARE)
+    if not choice.limbs:
         raise _stop("limb_not_found", found=0, wanted=1)
-    return with_limbs(known, len(search.limbs), search.limbs[0].width_columns * step_m)
+    width_m = choice.limbs[0].width_columns * step_m
+    return with_limbs(known, len(choice.limbs), width_m), choice.certain
 
 
 def _assumptions(known: Knowledge, unit_printed: str | None) -> Reason:
@@ -358,47 +402,68 @@ def _assumptions(known: Knowledge, unit_printed: str | None) -> Reason:
 
 
 def _find_limbs(view: View, scale: NamedScale, known: Knowledge) -> tuple[Limb, ...]:
-    unit_m = known.unit_m
-    working = view.reduced
     board = _straighten_board(view, scale, known)
-    width = 2 * known.tube.outer_radius_m / unit_m
-    search = find_limbs(
-        board.blocks, width / board.grid.step, known.limb_count, board.print_columns
-    )
+    width = 2 * known.tube.outer_radius_m / known.unit_m / board.grid.step
+    bore = 2 * known.tube.bore_radius_m / known.unit_m / board.grid.step
+    most = known.limb_count + SPARE_CANDIDATES if known.limb_count else MAX_CANDIDATES
+    candidates = limb_candidates(board.picture, width, bore, most)
+    choice = _choose(candidates, view, board, scale, known)
     wanted = known.limb_count or 1
-    if len(search.limbs) < wanted:
-        raise _stop("limb_not_found", found=len(search.limbs), wanted=wanted)
-    names = known.limb_names(len(search.limbs))
-    density = working.factor / board.grid.step
-    bore_px = 2 * known.tube.bore_radius_m / unit_m * density
-    # A bore of many pixels is measured as well in the reduced picture, and faster.
-    fine = bore_px / working.factor < MIN_BORE_PX
-    source = full_size(view.picture.bgr) if fine else working
+    if len(choice.limbs) < wanted:
+        raise _stop("limb_not_found", found=len(choice.limbs), wanted=wanted)
+    names = known.limb_names(len(choice.limbs))
     limbs = tuple(
         _read_limb(
             view,
-            source,
+            board,
             scale,
             known,
             board.grid.across_at(band.centre_column),
-            source.factor / density,
             name,
         )
-        for band, name in zip(search.limbs, names, strict=True)
+        for band, name in zip(choice.limbs, names, strict=True)
     )
-    if not search.certain:
+    if not choice.certain:
         doubted = replace(limbs[0], reasons=(*limbs[0].reasons, reason("limb_uncertain")))
         limbs = (doubted, *limbs[1:])
     return limbs
+
+
+def _choose(
+    candidates: LimbCandidates, view: View, board: Board, scale: NamedScale, known: Knowledge
+) -> LimbChoice:
+    if known.limb_count is not None:
+        choice = choose_limbs(candidates.bands, known.limb_count)
+        if min(choice.clearance, choice.place_clearance) >= CLEAR_OF_DOUBT:
+            return choice
+    weighed = [_weighed(band, view, board, scale, known) for band in candidates.bands]
+    if known.limb_count is None:
+        return choose_row(weighed, candidates.walls)
+    return choose_limbs(weighed, known.limb_count)
+
+
+def _weighed(
+    band: LimbBand, view: View, board: Board, scale: NamedScale, known: Knowledge
+) -> LimbBand:
+    """Weigh a candidate by the levels in it."""
+    across = board.grid.across_at(band.centre_column)
+    names = known.limb_names(known.limb_count or 2)
+    count = max(known.level_count(name) for name in names)
+    _, strip, layers = _look_along(
+        view, board, scale, known, across, count, both_opinions=False
+    )
+    return replace(band, score=band.score * tube_weight(strip, layers, count))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Board:
     """The straightened surroundings of the scale, where limbs are looked for."""
 
+    source: WorkingImage
     grid: Grid
-    blocks: NDArray[np.float64]
-    print_columns: NDArray[np.bool_]
+    picture: BoardPicture
+    density: float
+    """Pixels of the full picture per scale unit in the middle of the scale."""
 
 
 def _straighten_board(view: View, scale: NamedScale, known: Knowledge) -> Board:
@@ -410,21 +475,36 @@ def _straighten_board(view: View, scale: NamedScale, known: Knowledge) -> Board:
     left, right = combs_across(plane, scale.combs, depth)
     middle = 0.5 * (spec.lowest + spec.highest)
     density = px_per_unit(plane, 0.5 * (left + right), middle, depth)
-    near = max(NEAR_WIDTHS * width, NEAR_M / unit_m)
+    near = max(NEAR_WIDTHS * width, NEAR_M / unit_m) + width
+    across = left - near, right + near
+    if known.instrument.arrangement == "bank":
+        # A bank is as wide as it is: all that the picture shows.
+        across = _picture_across(plane, view, depth)
+    coarse = reduced(working, width * density / working.factor / SEARCH_COLUMNS)
+    margin = BOARD_MARGIN_WIDTHS * width
     grid = view.grid(
         plane,
-        values=(spec.lowest, spec.highest),
-        across=(left - near - width, right + near + width),
-        step=working.factor / density,
+        values=(spec.lowest - margin, spec.highest + margin),
+        across=across,
+        step=coarse.factor / density,
         in_front=depth,
     )
-    straight = sample(working.bgr, *_in_working(grid, working))
-    block_rows = max(8, round(spec.numbered_every / grid.step))
-    return Board(
-        grid=grid,
-        blocks=block_medians(straight, block_rows),
+    picture = BoardPicture(
+        bgr=sample(coarse.bgr, *_in_working(grid, coarse)),
         print_columns=print_columns(grid, plane, scale.combs, widest=LONG_LINE_WIDTHS * width),
+        block_rows=max(8, round(spec.numbered_every / grid.step)),
+        line_rows=spec.division / grid.step,
     )
+    return Board(source=coarse, grid=grid, picture=picture, density=density)
+
+
+def _picture_across(plane: Plane, view: View, in_front: float) -> tuple[float, float]:
+    """Return the left and right border of the picture at half its height [scale units]."""
+    width, height = view.upright.full_size_px
+    ends, _ = plane.from_pixel(
+        np.array([0.0, width - 1.0]), np.full(2, 0.5 * (height - 1)), in_front
+    )
+    return float(ends.min()), float(ends.max())
 
 
 def _in_working(
@@ -440,72 +520,120 @@ def _in_working(
 
 def _read_limb(
     view: View,
-    source: WorkingImage,
+    board: Board,
     scale: NamedScale,
     known: Knowledge,
     across: float,
-    step: float,
     name: str,
 ) -> Limb:
-    grid, strip, layers = _look_along(view, source, scale, known, across, step, name)
-    shift = axis_shift(strip, layers.interfaces)
-    if abs(shift) > MIN_SHIFT_COLUMNS:
-        grid, strip, layers = _look_along(
-            view, source, scale, known, across + shift * step, step, name
-        )
-    axis = 0.5 * (len(grid.across) - 1)
+    count = known.level_count(name)
+    grid, strip, layers = _look_along(view, board, scale, known, across, count)
+    axis = find_axis(strip, layers.interfaces)
+    if abs(axis.shift_columns) > MIN_SHIFT_COLUMNS:
+        across += axis.shift_columns * grid.step
+        grid, strip, layers = _look_along(view, board, scale, known, across, count)
     reasons = _layer_reasons(layers, known, name)
     levels: tuple[LevelFit, ...] = ()
     if layers.interfaces:
-        linear = sample_linear(source.bgr, *_in_working(grid, source))
-        lie = _lie(view, known, strip, layers)
+        bore_px = 2 * known.tube.bore_radius_m / known.unit_m * board.density
+        # A bore of many pixels is measured as well in the reduced picture, and faster.
+        fine = bore_px / view.reduced.factor < MIN_BORE_PX
+        source = full_size(view.picture.bgr) if fine else view.reduced
+        u_axis_m = axis.u_columns * grid.step * known.unit_m
+        lie = _lie(view, known, axis, u_axis_m)
+        reach = NEAR_LEVEL_BORES if lie is None else SLANTED_BORES
+        near = [
+            _near_level(view, source, board, scale, known, across, grid.value_at(i.row), reach)
+            for i in layers.interfaces
+        ]
         fits = [
-            _fit_levels(linear, grid, layers, scale, guess, name, lie)
-            for guess in _guesses(known, linear, grid, layers, name)
+            _fit_levels(near, scale, guess, u_axis_m, name, lie)
+            for guess in _guesses(known, near[0], name)
         ]
         levels, sure = _likeliest(fits)
         if not sure:
             reasons += (reason("liquid_uncertain", limb=name),)
         reasons += _level_reasons(levels, scale, known, name)
         if layers.hidden_change is None:  # a bright cover is no glare
-            reasons += _glare_reasons(linear, grid, levels, known, name)
+            reasons += _glare_reasons(near, levels, known, name)
     return Limb(
         name=name,
         grid=grid,
-        axis_column=axis,
+        axis_column=0.5 * (len(grid.across) - 1),
         layers=layers,
         levels=levels,
         reasons=reasons,
     )
 
 
-def _guesses(
-    known: Knowledge, linear: NDArray[np.float32], grid: Grid, layers: Layers, name: str
-) -> tuple[Knowledge, ...]:
+def _guesses(known: Knowledge, lowest: NearLevel, name: str) -> tuple[Knowledge, ...]:
     """The liquids worth fitting: mercury, others, or both where the bore does not tell."""
     guesses = known.manometric_guesses()
     if len(guesses) == 1:
         return guesses
-    bore_rows = 2 * known.tube.bore_radius_m / (known.unit_m * grid.step)
-    mirror = is_mirror(linear, layers.interfaces[0].row, bore_rows)
+    bore_rows = 2 * known.tube.bore_radius_m / (known.unit_m * lowest.grid.step)
+    mirror = is_mirror(lowest.linear, lowest.row, bore_rows)
     return tuple(g for g in guesses if mirror in (None, g.optics(name, 0).opaque_mirror))
 
 
-def _fit_levels(
-    linear: NDArray[np.float32],
-    grid: Grid,
-    layers: Layers,
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class NearLevel:
+    """The picture about one level, for the fit.
+
+    Attributes
+    ----------
+    linear : ndarray, shape (R, C, 3), float32
+        Linear light, RGB, on ``grid``; the axis in the middle column.
+    row
+        Where the level was seen.
+    """
+
+    grid: Grid
+    linear: NDArray[np.float32]
+    row: float
+
+
+def _near_level(
+    view: View,
+    source: WorkingImage,
+    board: Board,
     scale: NamedScale,
     known: Knowledge,
+    across: float,
+    value: float,
+    reach_bores: float,
+) -> NearLevel:
+    bore = 2 * known.tube.bore_radius_m / known.unit_m
+    reach = reach_bores * bore
+    grid = view.grid(
+        scale.map.plane(),
+        values=(value - reach, value + reach),
+        across=(across - 0.7 * bore, across + 0.7 * bore),
+        step=source.factor / board.density,
+        in_front=known.tube.axis_to_scale_m / known.unit_m,
+    )
+    linear = sample_linear(source.bgr, *_in_working(grid, source))
+    return NearLevel(grid=grid, linear=linear, row=grid.row_at(value))
+
+
+def _fit_levels(
+    near: list[NearLevel],
+    scale: NamedScale,
+    known: Knowledge,
+    u_axis_m: float,
     name: str,
     lie: Lie | None,
 ) -> tuple[LevelFit, ...]:
-    fit = fit_level if lie is None else partial(fit_oblique_level, lie=lie)
+    fit = (
+        partial(fit_level, u_axis_m=u_axis_m)
+        if lie is None
+        else partial(fit_oblique_level, lie=lie)
+    )
     return tuple(
         fit(
-            linear,
-            grid,
-            interface.row,
+            at.linear,
+            at.grid,
+            at.row,
             scale_map=scale.map,
             unit_m=known.unit_m,
             tube=known.tube,
@@ -514,26 +642,20 @@ def _fit_levels(
             interface=known.interface(name, k),
             limb=name,
         )
-        for k, interface in enumerate(layers.interfaces)
+        for k, at in enumerate(near)
     )
 
 
-def _lie(view: View, known: Knowledge, strip: TubeStrip, layers: Layers) -> Lie | None:
+def _lie(view: View, known: Knowledge, axis: Axis, u_axis_m: float) -> Lie | None:
     """How the tube lies; None where it stands, give or take the camera's tilt."""
     incline = known.incline_rad
     if incline is None:
         incline = float(np.arcsin(abs(np.cos(view.turn.angle_rad))))
         if incline > np.pi / 2 - MOST_TILT_RAD:
             return None
-    outer, bore = known.tube.outer_radius_m, known.tube.bore_radius_m
-    return Lie(
-        incline_rad=max(incline, LEAST_INCLINE_RAD),
-        u_axis_m=(
-            AXIS_SD_RADII * bore
-            if is_axis_seen(strip, layers.interfaces)
-            else MAX_SHIFT_WIDTHS * 2 * outer / np.sqrt(3.0)
-        ),
-    )
+    if axis.contrast < CLEAR_COLOUR:
+        u_axis_m = max(u_axis_m, REACH_WIDTHS * 2 * known.tube.outer_radius_m / np.sqrt(3.0))
+    return Lie(incline_rad=max(incline, LEAST_INCLINE_RAD), u_axis_m=u_axis_m)
 
 
 def _likeliest(fits: list[tuple[LevelFit, ...]]) -> tuple[tuple[LevelFit, ...], bool]:
@@ -557,17 +679,19 @@ def _likeliest(fits: list[tuple[LevelFit, ...]]) -> tuple[tuple[LevelFit, ...], 
 
 def _look_along(
     view: View,
-    source: WorkingImage,
+    board: Board,
     scale: NamedScale,
     known: Knowledge,
     across: float,
-    step: float,
-    name: str,
+    count: int,
+    *,
+    both_opinions: bool = True,
 ) -> tuple[Grid, TubeStrip, Layers]:
-    """Straighten one tube and split it into its fillings."""
+    """Straighten one tube and split it into its fillings; by steps alone, or both opinions."""
     spec, unit_m = known.instrument.scale, known.unit_m
     margin = SCALE_MARGIN * (spec.highest - spec.lowest)
     width = 2 * known.tube.outer_radius_m / unit_m
+    step = board.grid.step
     grid = view.grid(
         scale.map.plane(),
         values=(spec.lowest - margin, spec.highest + margin),
@@ -575,18 +699,44 @@ def _look_along(
         step=step,
         in_front=known.tube.axis_to_scale_m / unit_m,
     )
-    inside = grid.inside(*source.full_size_px)
+    inside = grid.inside(*board.source.full_size_px)
     strip = TubeStrip(
-        bgr=sample(source.bgr, *_in_working(grid, source)),
+        bgr=sample(board.source.bgr, *_in_working(grid, board.source)),
         bore_columns=2 * known.tube.bore_radius_m / unit_m / step,
         width_columns=width / step,
         inside_picture=np.asarray(inside[:, len(grid.across) // 2]),
     )
-    slack = 2 * known.tube.bore_radius_m / unit_m
-    rows = (int(grid.row_at(spec.highest + slack)), int(grid.row_at(spec.lowest - slack)))
-    count = known.level_count(name)
+    ends = grid.row_at(spec.highest), grid.row_at(spec.lowest)
+    clean = without_lines(
+        strip.bgr,
+        *_rows_of_graduations(grid, scale, spec, across),
+        graduation_count(spec),
+        strip.width_columns,
+        strip.bore_columns,
+    )
+    slack = strip.bore_columns
+    seen = strip
+    if clean is not None:
+        strip, slack = replace(strip, bgr=clean), 0.0
+    rows = int(ends[0] - slack), int(ends[1] + slack)
     layers = find_layers(strip, count, rows)
-    return grid, strip, settle(layers, look(strip), strip.width_columns, count, rows)
+    if both_opinions:
+        layers = settle(layers, look(seen), strip.width_columns, count, rows)
+    return grid, strip, layers
+
+
+def _rows_of_graduations(
+    grid: Grid, scale: NamedScale, spec: ScaleSpec, across: float
+) -> tuple[float, float]:
+    """Return the rows in which the end graduations are seen past or through a tube.
+
+    The grid lies at the depth of the axis, in front of them.
+    """
+    plane = scale.map.plane()
+    ends = np.array([spec.highest, spec.lowest])
+    x, y = plane.to_pixel(np.full(2, across), ends)
+    _, values = plane.from_pixel(x, y, grid.in_front)
+    return grid.row_at(float(values[0])), grid.row_at(float(values[1]))
 
 
 def _layer_reasons(layers: Layers, known: Knowledge, limb: str) -> tuple[Reason, ...]:
@@ -633,21 +783,16 @@ def _level_reasons(
 
 
 def _glare_reasons(
-    linear: NDArray[np.float32],
-    grid: Grid,
-    levels: tuple[LevelFit, ...],
-    known: Knowledge,
-    limb: str,
+    near: list[NearLevel], levels: tuple[LevelFit, ...], known: Knowledge, limb: str
 ) -> tuple[Reason, ...]:
     """Name glare about a level: its lower edge may pass for a meniscus, its own for none."""
-    bore = 2 * known.tube.bore_radius_m / known.unit_m / grid.step
-    axis = 0.5 * (len(grid.across) - 1)
-    middle = (axis - GLARE_MIDDLE * bore / 2, axis + GLARE_MIDDLE * bore / 2)
-    reach = GLARE_REACH * bore
     found: list[Reason] = []
-    for level in levels:
-        row = grid.row_at(level.height)
-        high = burnt_rows(linear, (row - reach, row + reach), middle) / bore
+    for at, level in zip(near, levels, strict=True):
+        bore = 2 * known.tube.bore_radius_m / known.unit_m / at.grid.step
+        axis = 0.5 * (len(at.grid.across) - 1)
+        middle = (axis - GLARE_MIDDLE * bore / 2, axis + GLARE_MIDDLE * bore / 2)
+        row, reach = at.grid.row_at(level.height), GLARE_REACH * bore
+        high = burnt_rows(at.linear, (row - reach, row + reach), middle) / bore
         if high >= GLARE_HEIGHT:
             found.append(reason("glare_on_level", limb=limb))
     return tuple(found)

@@ -1,32 +1,72 @@
-"""The tube's axis from its own levels: the band of columns in which the filling changes.
+"""The axis of one tube, by three signs that fail in different ways.
 
-Reflections in glass and mercury are not symmetric, and pull the axis found from edges by some
-pixels. At a level the whole bore changes, and only the bore, so the band of change is centred
-on the axis.
+- mirror: the lateral edges of glass and filling come in pairs about the axis. Reflections in
+  glass and mercury are not symmetric, and pull this one.
+- band: at a level the whole bore changes, and only the bore. A clear liquid hardly changes it,
+  and glare or a clip near the level changes a part.
+- line: the rim of the meniscus, a thin line from wall to wall. Opaque liquids may lack it.
+
+The middle one of the three stands; how far the nearer of the others lies says how well it is
+known.
 """
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+from itertools import pairwise
+
 import numpy as np
 from numpy.typing import NDArray
 
-from limbsight.vision.levels import Interface, TubeStrip, window_rows
+from limbsight.vision.level_marks import lines_across, steps_across
+from limbsight.vision.levels import Interface, TubeStrip
+from limbsight.vision.limbs import EDGE_CAP, block_medians, changing_edges
 
 FloatArray = NDArray[np.float64]
 
-MAX_SHIFT_WIDTHS = 0.2
-"""Axes from edges are within a fifth of the tube's width, or the tube was not found."""
+REACH_WIDTHS = 0.25
+"""Bands that score as limbs are within a quarter of a tube's width of one."""
+STEP_WIDTHS = 0.01
+MIRROR_WIDTHS = 0.6
+"""Edges this far from the axis are compared: the tube and its shadow line."""
+BLOCKS = 20
+"""Stretches of a strip whose medians drop print, as many as a scale has numbers or more."""
 FLANK_WIDTHS = 0.15
 """What lies beside the band: as wide as a wall of usual tubing."""
-MIN_CHANGE = 100.0
-"""Grey levels summed over three colours: a coloured filling. Mercury and clear liquids look
-like the board in parts of the bore, and the band is then not whole."""
-MIN_GAIN = 1.02
-"""The new axis must set the band off better than the old one, by more than noise does."""
+BAND_WIDTHS = 6
+"""Widths tried for the band, from the bore to the tube: the wall magnifies the bore."""
+BESIDE_WIDTHS = 0.7
+"""From here outward a strip shows board."""
+MIN_SIGNAL = 1.5
+"""A level's own band shows when it changes the tube half as much again as the board beside;
+what noise remains disagrees with the other signs."""
+MIDDLE_WIDTHS = 0.4
+LEAST_U_WIDTHS = 0.015
+"""Standard uncertainty where signs agree: what bends light bends it for all of them (182 limbs
+of sample photos and renders)."""
 
 
-def axis_shift(strip: TubeStrip, interfaces: tuple[Interface, ...]) -> float:
-    """Return how many columns the axis lies to the right of the strip's middle.
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Axis:
+    """Where the axis of a tube is.
+
+    Attributes
+    ----------
+    shift_columns
+        How far it lies to the right of the strip's middle.
+    u_columns
+        Standard uncertainty.
+    """
+
+    shift_columns: float
+    u_columns: float
+    contrast: float
+    """How far the levels set the tube about the strip's middle off from the board beside [grey
+    levels, summed over three colours]."""
+
+
+def find_axis(strip: TubeStrip, interfaces: tuple[Interface, ...]) -> Axis:
+    """Find the axis of a tube near the middle of its strip.
 
     Parameters
     ----------
@@ -37,68 +77,109 @@ def axis_shift(strip: TubeStrip, interfaces: tuple[Interface, ...]) -> float:
 
     Returns
     -------
-    float
-        0 where the levels do not tell.
+    Axis
+        With the mirror alone where levels do not tell, as uncertain as the search is wide.
     """
-    if not interfaces:
-        return 0.0
-    shifts, best_by_shift = _set_off_by_shift(strip, interfaces)
-    top = float(best_by_shift.max())
-    here = float(np.interp(0.0, shifts, best_by_shift))
-    if top < MIN_CHANGE or top < MIN_GAIN * here:
-        return 0.0
-    # The band's ends are soft: the middle of all that is nearly as good.
-    good = best_by_shift >= 0.98 * top
-    return float(np.mean(shifts[good]))
-
-
-def is_axis_seen(strip: TubeStrip, interfaces: tuple[Interface, ...]) -> bool:
-    """Whether the levels set the bore off clearly, with the strip's middle as its axis."""
-    if not interfaces:
-        return False
-    here = np.interp(0.0, *_set_off_by_shift(strip, interfaces))
-    return bool(here >= MIN_CHANGE)
-
-
-def _set_off_by_shift(
-    strip: TubeStrip, interfaces: tuple[Interface, ...]
-) -> tuple[FloatArray, FloatArray]:
-    """How well the bore is set off if its axis lies so many columns to the right."""
-    change = np.sum([_change(strip, interface) for interface in interfaces], axis=0)
-    sums = np.concatenate([[0.0], np.cumsum(change)])
-    middle = 0.5 * (len(change) - 1)
-    reach = MAX_SHIFT_WIDTHS * strip.width_columns
-    shifts = np.arange(-reach, reach + 0.25, 0.25)
-    widths = np.linspace(strip.bore_columns, strip.width_columns, 5)
-    scores = np.array(
-        [[_set_off(sums, middle + s, w, strip.width_columns) for s in shifts] for w in widths]
+    width = strip.width_columns
+    steps, lines = steps_across(strip, interfaces), lines_across(strip, interfaces)
+    contrast = (
+        float(_best_set_off(np.sum(steps, axis=0), strip, np.zeros(1))[0]) if steps else 0.0
     )
-    return shifts, scores.max(axis=0)
-
-
-def _change(strip: TubeStrip, interface: Interface) -> FloatArray:
-    """Step of each column's colour across an interface, shape (C,)."""
-    height, gap = window_rows(strip)
-    row = round(interface.row)
-    above = strip.bgr[max(row - gap - height, 0) : max(row - gap, 1)]
-    below = strip.bgr[row + gap : row + gap + height]
-    if len(above) == 0 or len(below) == 0:
-        return np.zeros(strip.bgr.shape[1])
-    step = np.median(above, axis=0) - np.median(below, axis=0)
-    return np.asarray(np.abs(step).sum(axis=1), np.float64)
-
-
-def _set_off(sums: FloatArray, axis: float, width: float, tube: float) -> float:
-    """Mean change in a band about the axis less that in its flanks."""
-    columns = np.arange(len(sums)) - 0.5
-
-    def mean(left: float, right: float) -> float:
-        low, high = np.interp([left, right], columns, sums)
-        return float(high - low) / max(right - left, 1e-9)
-
-    half, flank = width / 2, FLANK_WIDTHS * tube
-    inside = mean(axis - half, axis + half)
-    beside = 0.5 * (
-        mean(axis - half - flank, axis - half) + mean(axis + half, axis + half + flank)
+    shifts = np.arange(-REACH_WIDTHS, REACH_WIDTHS + STEP_WIDTHS / 2, STEP_WIDTHS) * width
+    signs = [_mirror(strip, shifts)]
+    for changes in (steps, lines):
+        score = _band_score(changes, strip, shifts)
+        if score is not None:
+            signs.append(score)
+    tops = [int(np.argmax(score)) for score in signs]
+    # A score that still rises at the end of the reach has no axis within it.
+    within = [top for top in tops if 0 < top < len(shifts) - 1]
+    places = np.sort(shifts[within])
+    if len(places) == 0:
+        return Axis(
+            shift_columns=0.0, u_columns=REACH_WIDTHS * width / np.sqrt(3), contrast=contrast
+        )
+    if len(places) == 1:
+        return Axis(
+            shift_columns=float(places[0]),
+            u_columns=REACH_WIDTHS * width / np.sqrt(3),
+            contrast=contrast,
+        )
+    middle = float(np.median(places))
+    apart = min(b - a for a, b in pairwise(places))
+    return Axis(
+        shift_columns=middle,
+        u_columns=float(np.hypot(apart / np.sqrt(2), LEAST_U_WIDTHS * width)),
+        contrast=contrast,
     )
-    return inside - beside
+
+
+def _mirror(strip: TubeStrip, shifts: FloatArray) -> FloatArray:
+    """Score axes by the pairs of lateral edges about them.
+
+    A mirror turns an edge round (left against minus right: coloured liquids); pairs of
+    changing edges count whatever their sign (mercury). Each is scaled to its own range.
+    """
+    edges = np.diff(block_medians(strip.bgr, max(len(strip.bgr) // BLOCKS, 8)), axis=1)
+    changing = changing_edges(edges)
+    middle = 0.5 * (edges.shape[1] - 1)
+    away = np.arange(0.5, MIRROR_WIDTHS * strip.width_columns, 0.5)
+    left = middle + shifts[:, None] - away
+    right = middle + shifts[:, None] + away
+    columns = np.arange(len(changing))
+    pairs = np.minimum(np.interp(left, columns, changing), np.interp(right, columns, changing))
+    capped = np.clip(edges, -EDGE_CAP, EDGE_CAP)
+    last = edges.shape[1] - 1
+    product = np.einsum(
+        "bsac,bsac->s",
+        capped[:, np.clip(np.round(left), 0, last).astype(np.intp)],
+        capped[:, np.clip(np.round(right), 0, last).astype(np.intp)],
+    )
+    return _scaled(pairs.sum(axis=1)) + _scaled(-product)
+
+
+def _band_score(
+    changes: list[FloatArray], strip: TubeStrip, shifts: FloatArray
+) -> FloatArray | None:
+    """Score axes by how a band about them is set off from its flanks; None: not by noise."""
+    total = np.zeros(len(shifts))
+    told = False
+    for change in changes:
+        inside, beside = _contrast(strip, change)
+        if inside < MIN_SIGNAL * max(beside, 1.0):
+            continue
+        told = True
+        # Capped at its middle, the band has no heavy end where a reflection is.
+        level = np.clip((change - beside) / (inside - beside), 0.0, 1.0)
+        total += _best_set_off(level, strip, shifts)
+    return total if told else None
+
+
+def _contrast(strip: TubeStrip, change: FloatArray) -> tuple[float, float]:
+    """Return the middle of a change inside the tube and of that beside it."""
+    away = np.abs(np.arange(len(change)) - 0.5 * (len(change) - 1))
+    return (
+        float(np.median(change[away < MIDDLE_WIDTHS * strip.width_columns])),
+        float(np.median(change[away > BESIDE_WIDTHS * strip.width_columns])),
+    )
+
+
+def _best_set_off(level: FloatArray, strip: TubeStrip, shifts: FloatArray) -> FloatArray:
+    sums = np.concatenate([[0.0], np.cumsum(level)])
+    ends = np.arange(len(sums)) - 0.5 - 0.5 * (len(level) - 1)
+    flank = FLANK_WIDTHS * strip.width_columns
+
+    def mean(left: FloatArray, right: FloatArray) -> FloatArray:
+        part = np.interp(right, ends, sums) - np.interp(left, ends, sums)
+        return np.asarray(part / (right - left))
+
+    scores = []
+    for width in np.linspace(strip.bore_columns, strip.width_columns, BAND_WIDTHS):
+        left, right = shifts - width / 2, shifts + width / 2
+        beside = 0.5 * (mean(left - flank, left) + mean(right, right + flank))
+        scores.append(mean(left, right) - beside)
+    return np.asarray(np.max(scores, axis=0))
+
+
+def _scaled(values: FloatArray) -> FloatArray:
+    return np.asarray((values - values.min()) / max(float(np.ptp(values)), 1e-9))

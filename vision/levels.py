@@ -21,7 +21,7 @@ from itertools import combinations, pairwise
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import median_filter
+from scipy.ndimage import maximum_filter1d, median_filter, uniform_filter1d
 
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
@@ -35,6 +35,8 @@ STEP_QUANTILE = 0.35
 WINDOW_BORES = 0.8
 GAP_BORES = 0.35
 """A meniscus is up to 0.7 bore high (contact angle 0, narrow tube): windows leave it out."""
+LINE_BORES = 0.1
+"""Height of the rim of a meniscus seen level; higher ones step as well."""
 MIN_WINDOW_ROWS = 6
 NOISE_FACTOR = 6.0
 """A peak counts at this many times the median step of the tube, which is noise and shading."""
@@ -132,6 +134,8 @@ class Layers:
         First and last row between the cap and the block, as far as they were seen.
     doubted
         Another opinion finds one of the interfaces unlikely, or sees one more.
+    unexplained
+        Departure from one colour for each filling, over that from one colour for all.
     """
 
     interfaces: tuple[Interface, ...]
@@ -140,6 +144,7 @@ class Layers:
     rival: Interface | None
     visible: tuple[int, int]
     doubted: bool = False
+    unexplained: float = 1.0
 
 
 def find_layers(strip: TubeStrip, count: int, rows: tuple[int, int]) -> Layers:
@@ -162,8 +167,11 @@ def find_layers(strip: TubeStrip, count: int, rows: tuple[int, int]) -> Layers:
     colours = _bore_colours(strip)
     hidden = _hidden_rows(strip, colours)
     visible = _visible_range(strip, hidden, rows)
-    step = _step(colours, strip)
-    peaks = _peaks(step, strip, hidden, visible)
+    seen = _carried_over(colours, hidden)
+    lasting, line = _step(seen, strip), _line(seen, strip)
+    _, gap = window_rows(strip)
+    step = lasting + maximum_filter1d(line, 2 * gap + 1)
+    peaks = _peaks(step, strip, hidden, visible, usual=lasting + line)
     usable = ~hidden & strip.inside_picture
     usable[: visible[0]] = False
     usable[visible[1] + 1 :] = False
@@ -178,7 +186,7 @@ def find_layers(strip: TubeStrip, count: int, rows: tuple[int, int]) -> Layers:
     stretches = _stretches(hidden, visible)
     changed = _hidden_change(colours, usable, chosen, stretches, strip)
     interfaces = tuple(
-        Interface(row=_middle_of_peak(step, p), step=float(step[p]))
+        Interface(row=_row_of(p, lasting, line, gap), step=float(step[p]))
         for p in sorted(chosen, reverse=True)
     )
     changed = changed or _cover_edge(strip, interfaces)
@@ -188,6 +196,8 @@ def find_layers(strip: TubeStrip, count: int, rows: tuple[int, int]) -> Layers:
         hidden_change=changed,
         rival=rival,
         visible=visible,
+        unexplained=_unlikeness(colours, usable, tuple(sorted(chosen)))
+        / max(_unlikeness(colours, usable, ()), 1e-9),
     )
 
 
@@ -221,6 +231,38 @@ def _step(colours: FloatArray, strip: TubeStrip) -> FloatArray:
     return step
 
 
+def _carried_over(colours: FloatArray, hidden: BoolArray) -> FloatArray:
+    """Give the rows of each hidden stretch the colours at its ends, to its middle each."""
+    filled = colours.copy()
+    for first, last in _runs(hidden):
+        middle = (first + last + 1) // 2
+        if last + 1 < len(colours):
+            filled[middle : last + 1] = colours[last + 1]
+        if first > 0:
+            filled[first:middle] = colours[first - 1]
+    return filled
+
+
+def _line(colours: FloatArray, strip: TubeStrip) -> FloatArray:
+    """How each row stands out from its neighbours, in all but a third of the bore.
+
+    The dark or bright rim of a meniscus, all that a clear liquid may show.
+    """
+    height = max(1, round(LINE_BORES * strip.bore_columns))
+    thin = uniform_filter1d(colours, height, axis=0)
+    wide = uniform_filter1d(colours, 5 * height, axis=0)
+    return np.asarray(np.quantile(np.abs(thin - wide).sum(axis=2), STEP_QUANTILE, axis=1))
+
+
+def _row_of(peak: int, lasting: FloatArray, line: FloatArray, gap: int) -> float:
+    """Return the row of a level: of its step, or of its line where that is the clearer."""
+    low = max(peak - gap, 0)
+    near = slice(low, peak + gap + 1)
+    if lasting[near].max() < line[near].max():
+        return float(low + int(np.argmax(line[near])))
+    return _middle_of_peak(lasting, low + int(np.argmax(lasting[near])))
+
+
 def _hidden_rows(strip: TubeStrip, colours: FloatArray) -> BoolArray:
     """Rows in which something covers the tube and its surroundings on both sides.
 
@@ -244,6 +286,10 @@ def _hidden_rows(strip: TubeStrip, colours: FloatArray) -> BoolArray:
         covered &= across < SAME_COVER * np.where(least > HIDDEN_STEP, least, most)
         closed = _erode(_dilate(covered, gap), gap)
         hidden |= _with_sharp_ends(closed, sides, strip.inside_picture, strip.width_columns)
+    # The blurred end of a meniscus reaches over the wall for a row or two.
+    for first, last in _runs(hidden):
+        if last - first + 1 < pad:
+            hidden[first : last + 1] = False
     return _dilate(hidden, pad)
 
 
@@ -331,18 +377,21 @@ def _visible_range(
 
 
 def _peaks(
-    step: FloatArray, strip: TubeStrip, hidden: BoolArray, visible: tuple[int, int]
+    step: FloatArray,
+    strip: TubeStrip,
+    hidden: BoolArray,
+    visible: tuple[int, int],
+    usual: FloatArray,
 ) -> list[int]:
     """Rows of local maxima of the step that stand out of the noise, strongest first."""
     height, gap = window_rows(strip)
     rest = step.copy()
     rest[: visible[0]] = 0.0
     rest[visible[1] + 1 :] = 0.0
-    usual = float(np.median(step[visible[0] : visible[1] + 1]))
-    threshold = max(NOISE_FACTOR * usual, MIN_STEP)
-    # A step seen across a window that touches a hidden stretch is the edge of what hides.
-    touched = np.convolve(hidden, np.ones(2 * (gap + height // 2) + 1), mode="same") > 0.5
-    rest[touched] = 0.0
+    noise = float(np.median(usual[visible[0] : visible[1] + 1]))
+    threshold = max(NOISE_FACTOR * noise, MIN_STEP)
+    # The shadow of what hides reaches a little farther.
+    rest[_dilate(hidden, gap // 2)] = 0.0
     reach = gap + height
     found: list[int] = []
     while len(found) < MAX_PEAKS:

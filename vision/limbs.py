@@ -14,10 +14,13 @@ colours:
 from __future__ import annotations
 
 import itertools
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+
+from limbsight.vision.level_marks import level_evidence
 
 FloatArray = NDArray[np.float64]
 
@@ -32,13 +35,43 @@ misses a whole limb."""
 WIDEST_SHARE = 0.85
 """See ``find_any_limbs``; on 24 sample photos the score drops below this at 1.15 to 1.35
 times the true width."""
+MIN_APART_WIDTHS = 0.55
+"""Candidates may overlap by less than half: a clip's end beside a tube must not blot it
+out."""
+MOST_UNKNOWN = 16
+"""Candidates looked at where the number of limbs is not known."""
 MAX_PRINT_SHARE = 0.4
 """Graduations may reach under the rim of a tube, hardly to its axis."""
-MIN_SCORE_RATIO = 1.2
-"""A limb is certain when it scores this much over the best band that was left out; in 40
-sample photos true limbs score 1.4 times the best other band or more, but for two."""
+MIN_SCORE_RATIO = 3.0
+"""A limb is certain when it scores this much over the best band that was left out, both
+weighed by the levels in them: true limbs of one photo differ by a factor of 3 at most (100
+tubes of 14 banks, sample photos and renders), so one that was left out would score more."""
+MIN_PLACE_RATIO = 1.2
+"""A band half beside a tube scores less than the tube by this much at least (same photos)."""
 MIN_SCORE = 5.0
 """Grey levels: twice the score of empty board under the noise of the sample photos."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class BoardPicture:
+    """The straightened surroundings of a scale.
+
+    Attributes
+    ----------
+    bgr : ndarray, shape (R, C, 3), uint8
+        Rows and columns alike in scale; tubes are upright bands.
+    print_columns : ndarray, shape (C,), bool
+        Columns taken up by short graduations: a band that they fill is not a tube.
+    block_rows
+        Rows of one numbered step of the scale: medians over it drop print.
+    line_rows
+        Distance of neighbouring graduations.
+    """
+
+    bgr: NDArray[np.uint8]
+    print_columns: NDArray[np.bool_]
+    block_rows: int
+    line_rows: float
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -60,18 +93,49 @@ class LimbBand:
     score: float
 
 
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class LimbCandidates:
+    """Bands that may be tubes.
+
+    Attributes
+    ----------
+    bands
+        Best first.
+    walls : ndarray, shape (C,)
+        How clearly a pair of walls stands about each column [grey levels].
+    """
+
+    bands: tuple[LimbBand, ...]
+    walls: FloatArray
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
-class LimbSearch:
-    """The limbs found, left to right, and how far the next candidate stayed behind."""
+class LimbChoice:
+    """The limbs, left to right, and how far the next candidate stayed behind.
+
+    Attributes
+    ----------
+    limbs
+        The bands chosen.
+    clearance
+        Score of the weakest limb over that of the best band left out elsewhere.
+    place_clearance
+        Least score of a limb over that of a band that overlaps it.
+    """
 
     limbs: tuple[LimbBand, ...]
-    runner_up_score: float
+    clearance: float
+    place_clearance: float = np.inf
 
     @property
     def certain(self) -> bool:
         """Whether every limb stands out from what was left out."""
         weakest = min((limb.score for limb in self.limbs), default=0.0)
-        return weakest >= MIN_SCORE_RATIO * self.runner_up_score and weakest >= MIN_SCORE
+        return (
+            self.clearance >= MIN_SCORE_RATIO
+            and self.place_clearance >= MIN_PLACE_RATIO
+            and weakest >= MIN_SCORE
+        )
 
 
 def block_medians(rectified: NDArray[np.uint8], block_rows: int) -> FloatArray:
@@ -97,64 +161,98 @@ def block_medians(rectified: NDArray[np.uint8], block_rows: int) -> FloatArray:
     return np.asarray(np.median(shaped[:, some], axis=1), np.float64)
 
 
-def find_limbs(
-    blocks: FloatArray,
-    width_columns: float,
-    count: int | None,
-    print_columns: NDArray[np.bool_],
-) -> LimbSearch:
-    """Find tubes of one width among columns.
+def limb_candidates(
+    board: BoardPicture, width_columns: float, bore_columns: float, count: int
+) -> LimbCandidates:
+    """Find bands that may be tubes of one width, best first.
 
     Parameters
     ----------
-    blocks : ndarray, shape (B, C, 3)
-        From ``block_medians``.
-    width_columns
-        Outside width of a tube.
+    board
+    width_columns, bore_columns
+        Outside and inside width of a tube.
     count
-        How many limbs to return; None for every band that stands out.
-    print_columns : ndarray, shape (C,), bool
-        Columns taken up by short graduations: a band that they fill is not a tube.
-
-    Returns
-    -------
-    LimbSearch
+        How many to return at most. Bands may overlap by less than half.
     """
+    blocks = block_medians(board.bgr, board.block_rows)
     edges = np.diff(blocks, axis=1)
-    change = np.abs(edges - np.median(edges, axis=0)).sum(axis=2)
-    steady = np.abs(edges).sum(axis=2)
-    energy = (np.minimum(change, EDGE_CAP) ** 2).mean(axis=0)
-    energy += STEADY_SHARE * (np.minimum(steady, EDGE_CAP) ** 2).mean(axis=0)
-    strength = np.sqrt(energy)
-    score = _mirror_score(strength, width_columns)
-    score[_share(print_columns, width_columns) > MAX_PRINT_SHARE] = 0.0
-    peaks = _peaks(score, width_columns, limit=(count or 24) + 1)
-    if count is None:
-        chosen = _standing_out([score[p] for p in peaks])
-    else:
-        chosen = min(count, len(peaks))
-    left_out = float(score[peaks[chosen]]) if chosen < len(peaks) else 0.0
-    limbs = [
+    strength = changing_edges(edges)
+    walls = _mirror_score(strength, width_columns)
+    score = walls * (
+        1.0
+        + level_evidence(
+            board.bgr, width_columns, bore_columns, board.line_rows, board.block_rows
+        )
+    )
+    score[_share(board.print_columns, width_columns) > MAX_PRINT_SHARE] = 0.0
+    bands = tuple(
         LimbBand(
             centre_column=_refine(edges, strength, peak, width_columns),
             width_columns=width_columns,
             score=float(score[peak]),
         )
-        for peak in peaks[:chosen]
-    ]
-    limbs.sort(key=lambda limb: limb.centre_column)
-    return LimbSearch(limbs=tuple(limbs), runner_up_score=left_out)
+        for peak in _peaks(score, MIN_APART_WIDTHS * width_columns, limit=count)
+    )
+    return LimbCandidates(bands=bands, walls=walls)
+
+
+def choose_limbs(candidates: Sequence[LimbBand], count: int) -> LimbChoice:
+    """Choose the best bands that do not overlap.
+
+    Parameters
+    ----------
+    candidates
+        In any order.
+    count
+        How many limbs there are.
+    """
+    chosen: list[LimbBand] = []
+    left_out: list[LimbBand] = []
+    for band in sorted(candidates, key=lambda band: -band.score):
+        free = all(not overlap(band, other) for other in chosen)
+        (chosen if free and len(chosen) < count else left_out).append(band)
+    weakest = min((band.score for band in chosen), default=0.0)
+    elsewhere = place = np.inf
+    for band in left_out:
+        # In the place of a limb there can be another reading of that limb only.
+        rivals = [other.score for other in chosen if overlap(band, other)]
+        ratio = max(rivals, default=weakest) / max(band.score, 1e-9)
+        if rivals:
+            place = min(place, ratio)
+        else:
+            elsewhere = min(elsewhere, ratio)
+    return LimbChoice(
+        limbs=tuple(sorted(chosen, key=lambda band: band.centre_column)),
+        clearance=elsewhere,
+        place_clearance=place,
+    )
+
+
+def overlap(one: LimbBand, other: LimbBand) -> bool:
+    """Say whether two bands can't both be tubes."""
+    return abs(one.centre_column - other.centre_column) < one.width_columns
+
+
+def changing_edges(edges: FloatArray) -> FloatArray:
+    """Strength of each lateral edge: how it changes along the tube, and a little how it is."""
+    change = np.abs(edges - np.median(edges, axis=0)).sum(axis=2)
+    steady = np.abs(edges).sum(axis=2)
+    energy = (np.minimum(change, EDGE_CAP) ** 2).mean(axis=0)
+    energy += STEADY_SHARE * (np.minimum(steady, EDGE_CAP) ** 2).mean(axis=0)
+    return np.asarray(np.sqrt(energy))
 
 
 def find_any_limbs(
-    blocks: FloatArray, widths_columns: FloatArray, print_columns: NDArray[np.bool_]
-) -> LimbSearch:
+    board: BoardPicture, widths_columns: FloatArray, bore_share: float
+) -> LimbChoice:
     """Find tubes of unknown width and number.
 
     Parameters
     ----------
     widths_columns : ndarray, shape (W,)
         Outside widths to try, rising.
+    bore_share
+        Bore over outside width.
 
     Notes
     -----
@@ -162,25 +260,38 @@ def find_any_limbs(
     fifth does not. So the width is the greatest at which the limbs score nearly as well as at
     the best width.
     """
-    searches = [find_limbs(blocks, float(w), None, print_columns) for w in widths_columns]
-    clear = [_clearness(search) for search in searches]
-    best = int(np.argmax(clear))
-    count = len(searches[best].limbs)
-    if count == 0:
-        return searches[best]
-    weakest = min(limb.score for limb in searches[best].limbs)
-    fitting = [
-        search
-        for search in searches[best:]
-        if len(search.limbs) == count
-        and min(limb.score for limb in search.limbs) > WIDEST_SHARE * weakest
+    choices = [
+        _standing_out(
+            limb_candidates(board, float(w), bore_share * float(w), MOST_UNKNOWN).bands
+        )
+        for w in widths_columns
     ]
-    return fitting[-1] if fitting else searches[best]
+    best = int(np.argmax([choice.clearance for choice in choices]))
+    count = len(choices[best].limbs)
+    if count == 0:
+        return choices[best]
+    weakest = min(limb.score for limb in choices[best].limbs)
+    fitting = [
+        choice
+        for choice in choices[best:]
+        if len(choice.limbs) == count
+        and min(limb.score for limb in choice.limbs) > WIDEST_SHARE * weakest
+    ]
+    return fitting[-1] if fitting else choices[best]
 
 
-def _clearness(search: LimbSearch) -> float:
-    weakest = min((limb.score for limb in search.limbs), default=0.0)
-    return weakest / max(search.runner_up_score, MIN_SCORE)
+def _standing_out(candidates: Sequence[LimbBand]) -> LimbChoice:
+    """Choose the bands before the widest relative gap of the scores."""
+    apart: list[LimbBand] = []
+    for band in sorted(candidates, key=lambda band: -band.score):
+        if all(not overlap(band, other) for other in apart):
+            apart.append(band)
+    if len(apart) < 2:
+        return LimbChoice(limbs=tuple(apart), clearance=0.0)
+    ratios = [a.score / max(b.score, MIN_SCORE) for a, b in itertools.pairwise(apart)]
+    count = int(np.argmax(ratios)) + 1
+    limbs = sorted(apart[:count], key=lambda band: band.centre_column)
+    return LimbChoice(limbs=tuple(limbs), clearance=ratios[count - 1])
 
 
 def _mirror_score(strength: FloatArray, width: float) -> FloatArray:
@@ -213,12 +324,6 @@ def _peaks(score: FloatArray, width: float, limit: int) -> list[int]:
         found.append(peak)
         rest[max(0, peak - reach) : peak + reach + 1] = 0.0
     return found
-
-
-def _standing_out(scores: list[float]) -> int:
-    """Return how many of the descending scores come before the widest relative gap."""
-    ratios = [a / max(b, 1e-6) for a, b in itertools.pairwise(scores)]
-    return int(np.argmax(ratios)) + 1 if ratios else len(scores)
 
 
 def _refine(edges: FloatArray, strength: FloatArray, peak: int, width: float) -> float:

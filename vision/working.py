@@ -79,6 +79,21 @@ def working_image(bgr: NDArray[np.uint8]) -> WorkingImage:
     )
 
 
+def reduced(working: WorkingImage, times: float) -> WorkingImage:
+    """Reduce a picture further, by the whole part of ``times``; by area averages."""
+    factor = int(times)
+    if factor <= 1:
+        return working
+    rows, columns = working.bgr.shape[0] // factor, working.bgr.shape[1] // factor
+    whole = working.bgr[: rows * factor, : columns * factor]
+    small = cv2.resize(whole, (columns, rows), interpolation=cv2.INTER_AREA)
+    return WorkingImage(
+        bgr=np.asarray(small, np.uint8),
+        factor=working.factor * factor,
+        full_size_px=working.full_size_px,
+    )
+
+
 def find_scales(working: WorkingImage) -> tuple[tuple[Comb, ...], ...]:
     """Find graduated scales, dark or light on their board.
 

@@ -7,18 +7,34 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from limbsight.vision.limbs import block_medians, find_limbs
-from tests.helpers.tubes import AMBER, BLUE_WATER, CLEAR, GLASS, Tube, board_with
+from limbsight.vision.limbs import (
+    BoardPicture,
+    LimbBand,
+    block_medians,
+    choose_limbs,
+    find_any_limbs,
+    limb_candidates,
+)
+from tests.helpers.tubes import AMBER, BLUE_WATER, CLEAR, GLASS, Cover, Tube, board_with
 
 TUBE = Tube()
 BLOCK_ROWS = 40
+# A tenth of the bore: what the axis may miss before the meniscus looks lopsided.
+TOLERANCE = 0.1 * TUBE.bore
 
 
-def search(picture, count, width=TUBE.width, marked=None):
+def board_of(picture, marked=None):
     print_columns = np.zeros(picture.shape[1], bool)
     if marked:
         print_columns[marked[0] : marked[1]] = True
-    return find_limbs(block_medians(picture, BLOCK_ROWS), width, count, print_columns)
+    return BoardPicture(
+        bgr=picture, print_columns=print_columns, block_rows=BLOCK_ROWS, line_rows=4.0
+    )
+
+
+def search(picture, count, marked=None):
+    found = limb_candidates(board_of(picture, marked), TUBE.width, TUBE.bore, count + 4)
+    return choose_limbs(found.bands, count)
 
 
 def columns_of(found):
@@ -33,26 +49,33 @@ def test_two_tubes(filling, left, right):
     )
     found = search(board_with([(left, low), (right, high)]), 2)
     assert found.certain
-    # A tenth of the bore: what the axis may miss before the meniscus looks lopsided.
-    np.testing.assert_allclose(columns_of(found), [left, right], atol=0.1 * TUBE.bore)
+    np.testing.assert_allclose(columns_of(found), [left, right], atol=TOLERANCE)
 
 
 def test_a_post_beside_the_tubes_is_none():
     picture = board_with([(120.3, TUBE), (260.8, TUBE)], posts=[(190.0, 30.0), (340.0, 20.0)])
-    np.testing.assert_allclose(columns_of(search(picture, 2)), [120.3, 260.8], atol=2.1)
+    np.testing.assert_allclose(columns_of(search(picture, 2)), [120.3, 260.8], atol=TOLERANCE)
 
 
 def test_light_that_falls_off_sideways():
     picture = board_with([(120.3, TUBE), (260.8, TUBE)], lean=0.4)
-    np.testing.assert_allclose(columns_of(search(picture, 2)), [120.3, 260.8], atol=2.1)
+    np.testing.assert_allclose(columns_of(search(picture, 2)), [120.3, 260.8], atol=TOLERANCE)
 
 
-def test_a_whole_bank_without_a_count():
-    places = [40.2 + 65.3 * k for k in range(6)]
-    levels = [110.4 + 40 * k for k in range(6)]
-    tubes = [(x, replace(TUBE, levels=(row,))) for x, row in zip(places, levels, strict=True)]
-    found = search(board_with(tubes, columns=420), None)
-    np.testing.assert_allclose(columns_of(found), places, atol=2.1)
+def test_a_clear_tube_beside_strong_wood():
+    tube = replace(TUBE, fillings=(CLEAR, GLASS))
+    picture = board_with([(120.3, tube), (210.8, tube)]).astype(int)
+    grain = np.random.default_rng(3).normal(0, 25, 120).cumsum()
+    picture[:, 280:] += (40 * np.sin(grain / 40)).astype(int)[None, :, None]
+    found = search(np.clip(picture, 0, 255).astype(np.uint8), 2)
+    np.testing.assert_allclose(columns_of(found), [120.3, 210.8], atol=TOLERANCE)
+
+
+def test_clips_do_not_draw_the_axis_away():
+    cover = Cover(rows=(60, 80), reach=2.0, colour=(0.05, 0.05, 0.6))
+    tube = replace(TUBE, covers=(cover,))
+    picture = board_with([(120.3, tube), (260.8, tube)])
+    np.testing.assert_allclose(columns_of(search(picture, 2)), [120.3, 260.8], atol=TOLERANCE)
 
 
 def test_three_tubes_where_two_are_asked_for_are_uncertain():
@@ -70,7 +93,24 @@ def test_an_empty_board_has_no_certain_limb():
 def test_columns_of_print_are_left_out():
     picture = board_with([(120.3, TUBE), (260.8, TUBE)])
     found = search(picture, 1, marked=(245, 277))
-    np.testing.assert_allclose(columns_of(found), [120.3], atol=2.1)
+    np.testing.assert_allclose(columns_of(found), [120.3], atol=TOLERANCE)
+
+
+def test_without_a_count_two_tubes_are_two():
+    picture = board_with([(120.3, TUBE), (260.8, replace(TUBE, levels=(120.9,)))])
+    found = find_any_limbs(board_of(picture), np.array([24.0, 30.0, 36.0]), 0.7)
+    np.testing.assert_allclose(columns_of(found), [120.3, 260.8], atol=TOLERANCE)
+
+
+def test_a_band_that_overlaps_a_limb_rivals_that_limb_only():
+    bands = [
+        LimbBand(centre_column=c, width_columns=30.0, score=s)
+        for c, s in [(100.0, 90.0), (118.0, 40.0), (250.0, 30.0)]
+    ]
+    choice = choose_limbs(bands, 2)
+    assert columns_of(choice) == [100.0, 250.0]
+    assert choice.place_clearance == pytest.approx(90.0 / 40.0)
+    assert choice.clearance == np.inf
 
 
 def test_medians_drop_print_and_keep_fillings():
