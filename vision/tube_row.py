@@ -19,16 +19,18 @@ FloatArray = NDArray[np.float64]
 
 MIN_GAP = 2.0
 """The bands of a bank score at least this many times the best other band that does not overlap
-them: tubes of one bank differ by up to a half, and limbs by 3 or more from what is left out
-(14 banks of sample photos and renders)."""
+them. In 14 banks of sample photos and renders the weakest tube scores 0.32 to 0.76 of the
+strongest; the number was chosen on the same photos."""
 LEAST_ROW = 3
 """Two distances at least, to be equal."""
 OUT_OF_STEP_WIDTHS = 0.2
-"""How far a tube of a bank may stand from its place: clamps and holders are nearer."""
+"""How far a tube of a bank may stand from its place. Evenly spaced tubes were found up to 0.19
+widths off theirs (same 14 banks), so little is left for banks that are not quite even: those
+come out uncertain."""
 END_SHARE = 0.6
 """Walls that show this much, compared with those of the row, at the next place beyond an end
-may be of another tube, full, empty or hidden: tubes of a bank keep above, empty board below
-(same photos)."""
+may be of another tube, full, empty or hidden: tubes of the 14 banks show 0.68 or more, the
+empty places beyond their ends 0.24 at most. None of those banks has a tube without a level."""
 
 
 def choose_row(candidates: Sequence[LimbBand], walls: FloatArray) -> LimbChoice:
