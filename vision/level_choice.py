@@ -54,7 +54,7 @@ def settle(
     places = view.places(rows)
     chosen, left = places[:count], places[count:]
     if len(chosen) == count:
-        odds, other = _odds_of(layers, chosen, left, same)
+        odds, other = _odds_of(layers, view, chosen, left, same)
         alone = other < _odds(LIKELY) and odds >= CLEAR_ODDS * other
         if alone and odds >= _odds(LIKELY):
             found = _with_places(layers, chosen, same)
@@ -65,13 +65,23 @@ def settle(
 
 
 def _odds_of(
-    layers: Layers, chosen: tuple[Place, ...], left: tuple[Place, ...], same: float
+    layers: Layers,
+    view: TubeView,
+    chosen: tuple[Place, ...],
+    left: tuple[Place, ...],
+    same: float,
 ) -> tuple[float, float]:
-    """Odds of the least likely place chosen and the likeliest one left, by both opinions."""
+    """Odds of the least likely place chosen and the likeliest one left, by both opinions.
+
+    The edge of a cover deceives both alike: there the steps add nothing.
+    """
     odds = _odds(chosen[-1].probability)
     other = _odds(left[0].probability) if left else 0.0
     # A step of colour may be taken at the upper or the lower rim of the meniscus.
-    marked = all(_near(place, layers, 2 * same) for place in chosen)
+    marked = all(
+        _near(place, layers, 2 * same) and view.covered(place.row, view.apart) < LIKELY
+        for place in chosen
+    )
     if marked and _plain(layers):
         return STEP_ODDS * odds, MISSED_ODDS * other
     return odds, other

@@ -32,6 +32,8 @@ TONE_FLOOR = 0.03
 """Added to the standard deviation of a strip, as in the training."""
 KINDS = 4
 """No level, liquid under gas, liquid under liquid, mercury; four states of the tube follow."""
+COVER = 2
+"""Among the states gas, liquid, cover, no tube."""
 APART_WIDTHS = 0.5
 """Levels nearer to each other than this, in outside diameters, are one."""
 _LOCK = Lock()
@@ -83,6 +85,11 @@ class TubeView:
     def near(self, row: float, reach: float) -> float:
         """Return the highest probability of a level within ``reach`` rows."""
         return float(self.level[np.abs(self.rows - row) <= reach].max(initial=0.0))
+
+    def covered(self, row: float, reach: float) -> float:
+        """Return the highest probability of a cover within ``reach`` rows."""
+        near = np.abs(self.rows - row) <= reach
+        return float(self.states[near, COVER].max(initial=0.0))
 
     def places(self, rows: tuple[float, float]) -> tuple[Place, ...]:
         """Return where levels may lie between two rows, likeliest first."""

@@ -13,14 +13,16 @@ WIDTH = 30.0
 ROWS = (0, 400)
 
 
-def view(**places: float) -> TubeView:
-    """Probabilities of a level about rows given as ``r120=0.9``."""
+def view(cover: tuple[float, float] = (0.0, 0.0), **places: float) -> TubeView:
+    """Probabilities of a level about rows given as ``r120=0.9``; rows that a cover hides."""
     rows = np.arange(0.5, 400, 1.5)
     level = np.full(len(rows), 1e-4)
     for name, probability in places.items():
         level[np.abs(rows - float(name[1:])) < 4] = probability
     kinds = np.stack([1 - level, level, 0 * level, 0 * level], axis=1)
-    states = np.full((len(rows), 4), 0.25)
+    covered = np.where((rows > cover[0]) & (rows < cover[1]), 0.97, 0.01)
+    rest = (1 - covered) / 3
+    states = np.stack([rest, rest, covered, rest], axis=1)
     return TubeView(rows=rows, kinds=kinds, states=states, apart=0.5 * WIDTH)
 
 
@@ -95,6 +97,11 @@ def test_agreement_bears_what_is_only_likely():
         steps(128.0, rival=Interface(row=9.0, step=9.0)), likely, WIDTH, 1, ROWS
     ).doubted
     assert settle(steps(300.0), likely, WIDTH, 1, ROWS).doubted
+
+
+def test_at_the_edge_of_a_cover_agreement_bears_nothing():
+    assert not settle(steps(120.0), view(r120=0.4), WIDTH, 1, ROWS).doubted
+    assert settle(steps(120.0), view(cover=(122, 180), r120=0.4), WIDTH, 1, ROWS).doubted
 
 
 def test_levels_beyond_the_scale_are_not_taken():
