@@ -42,8 +42,8 @@ MIN_SIGNAL = 1.5
 what noise remains disagrees with the other signs."""
 MIDDLE_WIDTHS = 0.4
 LEAST_U_WIDTHS = 0.015
-"""Standard uncertainty where signs agree, because what bends light bends it for all of them: of
-149 such limbs of sample photos and renders two thirds are within 0.009 widths, 95 % within
+"""Standard uncertainty where signs agree, because what bends light bends it for all of them:
+of 149 such limbs of sample photos and renders two thirds are within 0.009 widths, 95 % within
 0.018, one is 0.15 off."""
 
 

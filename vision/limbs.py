@@ -47,8 +47,8 @@ MIN_SCORE_RATIO = 3.0
 weighed by the levels in them: the tubes of one bank differ by a factor of 1.3 to 3.2 (14
 sample photos and renders), so a third limb that was left out would mostly score more."""
 MIN_PLACE_RATIO = 1.2
-"""Where the limb was the right one it scored 1.46 times the bands that overlap it or more; where
-it was not, 1.04 and more (154 sample photos and renders)."""
+"""Where the limb was the right one it scored 1.46 times the bands that overlap it or more;
+where it was not, 1.04 and more (154 sample photos and renders)."""
 MIN_SCORE = 5.0
 """Twice the score that walls alone get on empty board under the noise of the sample photos,
 before levels are counted; a low bar since they are."""
