@@ -96,6 +96,11 @@ class LevelFit:
         """Root sum of squares of the components [scale units]."""
         return float(np.sqrt(sum(c.standard_uncertainty**2 for c in self.components)))
 
+    def uncertainty_without(self, names: tuple[str, ...]) -> float:
+        """Root sum of squares of the components not named so [scale units]."""
+        rest = (c.standard_uncertainty for c in self.components if c.name not in names)
+        return float(np.sqrt(sum(u**2 for u in rest)))
+
 
 def fit_level(
     strip: NDArray[np.float32],

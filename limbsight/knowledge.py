@@ -7,6 +7,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
+import numpy as np
+
 from limbsight.calib.heights import TubeGeometry
 from limbsight.calib.instrument import (
     ArrangementName,
@@ -31,6 +33,8 @@ DEFAULT_OUTSIDE_DIAMETER_M = 9e-3
 DEFAULT_BORE_SHARE = 0.72
 U_BORE_SHARE = 0.08
 """Bore over outside diameter of usual manometer tubing, 0.58 to 0.86 (common practice)."""
+U_SEEN_WIDTH = 0.17
+"""Relative standard uncertainty of an outside diameter that the picture tells (88 renders)."""
 U_GIVEN_LENGTH_M = 0.1e-3
 """Standard uncertainty of a tube dimension in the file: callipers, tubing tolerance."""
 DEFAULT_AXIS_TO_SCALE_M = 5e-3
@@ -49,6 +53,8 @@ class Knowledge:
     limb_count: int | None
     from_picture: bool = False
     """No instrument file: sizes, numbering and liquids are guesses from the picture."""
+    fillings_seen: bool = False
+    """The picture says mercury or not, and how many liquids."""
 
     @property
     def incline_rad(self) -> float | None:
@@ -95,7 +101,7 @@ class Knowledge:
 
     def manometric_guesses(self) -> tuple[Knowledge, ...]:
         """Return this with each liquid the manometric one may be; itself where it is known."""
-        if not self.from_picture:
+        if not self.from_picture or self.fillings_seen:
             return (self,)
         return tuple(
             replace(self, instrument=replace(self.instrument, liquids=_liquids(name)))
@@ -138,7 +144,10 @@ def with_limbs(known: Knowledge, count: int, outside_diameter_m: float) -> Knowl
         arrangement=arrangement,
         tube=TubeSpec(outside_diameter_m=outside_diameter_m),
     )
-    return replace(known, instrument=instrument, tube=_tube(instrument), limb_count=count)
+    tube = _tube(instrument)
+    u_bore = float(np.hypot(U_BORE_SHARE, DEFAULT_BORE_SHARE * U_SEEN_WIDTH))
+    tube = replace(tube, u_bore_radius_m=u_bore * tube.outer_radius_m)
+    return replace(known, instrument=instrument, tube=tube, limb_count=count)
 
 
 def _liquids(name: str) -> LiquidsSpec:

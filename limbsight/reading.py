@@ -34,7 +34,6 @@ from limbsight.diagnosis import cause_of
 from limbsight.errors import InputError, LimbsightError, NotMeasurable
 from limbsight.knowledge import (
     DEFAULT_BORE_SHARE,
-    GUESSED_WIDTHS_M,
     Knowledge,
     knowledge_from_picture,
     knowledge_of,
@@ -58,14 +57,15 @@ from limbsight.vision.level_choice import settle
 from limbsight.vision.level_marks import tube_weight
 from limbsight.vision.level_net import look
 from limbsight.vision.levels import Layers, TubeStrip, find_layers
+from limbsight.vision.limb_net import ProposedLimbs, propose_limbs
 from limbsight.vision.limbs import (
     BoardPicture,
     LimbBand,
     LimbCandidates,
     LimbChoice,
     choose_limbs,
-    find_any_limbs,
     limb_candidates,
+    near_places,
 )
 from limbsight.vision.lines_behind import without_lines
 from limbsight.vision.picture import Picture, load_picture
@@ -78,6 +78,14 @@ from limbsight.vision.working import (
     full_size,
     reduced,
     working_image,
+)
+from limbsight.without_file import (
+    LookedAt,
+    choose_tubes,
+    fillings_text,
+    looked_at,
+    with_fillings,
+    with_unit,
 )
 from limbsight.zero_photo import ZeroPhoto, camera_of, check_zero
 
@@ -101,6 +109,8 @@ SEARCH_COLUMNS = 28.0
 takes three."""
 SPARE_CANDIDATES, MAX_CANDIDATES = 5, 24
 """Bands looked at beyond the number of limbs; in all, where that is not known."""
+UNSEEN_SHARE = 0.02
+"""What a candidate keeps in whose place the network sees no level: a level may be hidden."""
 CLEAR_OF_DOUBT = 4.0
 """Candidates that stand out less over the rest are weighed by the levels in them: true limbs
 of one photo differ by a factor of 3."""
@@ -116,6 +126,12 @@ EXTRAPOLATED_SHARE = 0.1
 """A map is trusted this share of its own length beyond the graduations that it rests on."""
 MIN_BORE_PX = 24.0
 """Pixels across the bore from which on the meniscus model, not the sampling, limits."""
+USUAL_WIDTH_M, UNUSUAL = 9e-3, 1.5
+"""Outside diameter of usual tubing (common practice, no source); tubes that are wider or
+narrower by more are looked at once more at the size they have."""
+LEAST_BANK = 3
+WALLED_CANDIDATES = 8
+"""Bands with walls that are looked at beside what the network proposes."""
 MIN_SHIFT_COLUMNS = 0.5
 """A smaller correction of the axis changes nothing that can be seen."""
 DOUBT_PENALTY, CLEAR_MISFIT_RATIO = 2.0, 1.5
@@ -136,6 +152,8 @@ GLARE_REACH, GLARE_MIDDLE, GLARE_HEIGHT = 1.5, 1 / 3, 0.2
 """Glare within this many bores of a level, across this part of the bore, and together this
 many bores high, may stand where the meniscus is: the meniscus is about as high. Of 120 photos
 none that was read had so much; burnt spots drawn over menisci did (all but thin streaks)."""
+UNSEEN_GEOMETRY = ("axis to scale", "focal length")
+"""Components of a height that are in the interval but give no reason to look."""
 COVERAGE_FACTOR = 2.0
 ZERO_CODES = ("bad_zero", "not_a_zero")
 """Errors of a zero, from `limbsight.reduce.zero`."""
@@ -252,6 +270,7 @@ def _walk(path: str | Path, instrument: Instrument | None) -> Walked:
     picture = load_picture(path)
     known = knowledge_of(instrument) if instrument is not None else None
     notes: tuple[Reason, ...] = ()
+    places: tuple[float, ...] = ()
     try:
         if known is not None:
             view, scale = _upright(picture, known, partial(_find_scale, known=known))
@@ -260,12 +279,9 @@ def _walk(path: str | Path, instrument: Instrument | None) -> Walked:
         else:
             view, found = _upright(picture, None, _find_unknown_scale)
             scale = found.named
-            guess = knowledge_from_picture(found.spec)
-            known, counted = _with_limbs_of_picture(view, scale, guess)
-            notes = (_assumptions(known, found.unit_printed),)
-            if not counted:
-                notes = (reason("limb_uncertain"), *notes)
-        limbs = _find_limbs(view, scale, known)
+            told = _know_from_picture(view, found)
+            known, places, notes = told.known, told.places, told.reasons
+        limbs = _find_limbs(view, scale, known, places)
     except NotMeasurable as stop:
         why = cause_of(stop, working_image(picture.bgr), known, MIN_PITCH_PX)
         return Walked(picture=picture, known=known, reasons=(_reason_of(why),))
@@ -374,21 +390,81 @@ def _find_unknown_scale(view: View) -> ScaleFromPicture:
     return read_scale(grey, view.upright.factor, groups[0], view.frame)
 
 
-def _with_limbs_of_picture(
-    view: View, scale: NamedScale, known: Knowledge
-) -> tuple[Knowledge, bool]:
-    """Find how many limbs there are and how wide; say whether that is sure."""
+@dataclass(frozen=True, slots=True, kw_only=True)
+class KnownFromPicture:
+    """What the picture alone tells, where the limbs are (across, scale units), the doubts."""
+
+    known: Knowledge
+    places: tuple[float, ...]
+    reasons: tuple[Reason, ...]
+
+
+def _know_from_picture(view: View, found: ScaleFromPicture) -> KnownFromPicture:
+    """State what an instrument file would: limbs, width, unit, fillings; and the doubts."""
+    known, scale = knowledge_from_picture(found.spec), found.named
     board = _straighten_board(view, scale, known)
-    step_m = board.grid.step * known.unit_m
-    widths = np.geomspace(*GUESSED_WIDTHS_M, 12) / step_m
-    choice = find_any_limbs(board.picture, widths, DEFAULT_BORE_SHARE)
-    if not choice.limbs:
+    proposed = _propose(board, known)
+    if proposed is None:
         raise _stop("limb_not_found", found=0, wanted=1)
-    width_m = choice.limbs[0].width_columns * step_m
-    return with_limbs(known, len(choice.limbs), width_m), choice.certain
+    width = proposed.width_columns * board.grid.step
+    known, unit_from = with_unit(known, width, found.unit_printed)
+    known = with_limbs(known, 2, width * known.unit_m)
+    tubes, certain = _tubes_on(view, board, scale, known, proposed)
+    if len(tubes) >= LEAST_BANK:
+        # A bank may go on beyond the surroundings of its graduations.
+        known = with_limbs(known, len(tubes), width * known.unit_m)
+        board = _straighten_board(view, scale, known)
+        again = propose_limbs(board.picture.bgr, width / board.grid.step) or proposed
+        tubes, certain = _tubes_on(view, board, scale, known, again)
+    if not tubes:
+        raise _stop("limb_not_found", found=0, wanted=1)
+    known = with_limbs(known, len(tubes), width * known.unit_m)
+    names = known.limb_names(len(tubes))
+    known, agreed = with_fillings(known, names, [tube.levels for tube in tubes])
+    doubts: tuple[Reason, ...] = ()
+    if not certain:
+        doubts += (reason("limb_uncertain"),)
+    if unit_from is None:
+        doubts += (reason("unit_uncertain"),)
+    if not agreed:
+        doubts += (reason("fillings_uncertain"),)
+    return KnownFromPicture(
+        known=known,
+        places=tuple(board.grid.across_at(tube.column) for tube in tubes),
+        reasons=(*doubts, _assumptions(known, unit_from)),
+    )
 
 
-def _assumptions(known: Knowledge, unit_printed: str | None) -> Reason:
+def _tubes_on(
+    view: View, board: Board, scale: NamedScale, known: Knowledge, proposed: ProposedLimbs
+) -> tuple[tuple[LookedAt, ...], bool]:
+    """Choose the tubes among what the network proposes and what has walls."""
+    width = 2 * known.tube.outer_radius_m / known.unit_m / board.grid.step
+    bore = DEFAULT_BORE_SHARE * width
+    walled = limb_candidates(board.picture, width, bore, WALLED_CANDIDATES)
+    columns = [limb.centre_column for limb in proposed.candidates]
+    columns += [band.centre_column for band in walled.bands]
+    looked = [_looked_at(view, board, scale, known, column) for column in columns]
+    return choose_tubes(looked, width)
+
+
+def _propose(board: Board, known: Knowledge) -> ProposedLimbs | None:
+    """Ask the network for the tubes; again at their own size, where that is unusual."""
+    usual = USUAL_WIDTH_M / (known.unit_m * board.grid.step)
+    first = propose_limbs(board.picture.bgr, usual)
+    if first is None or 1 / UNUSUAL < first.width_columns / usual < UNUSUAL:
+        return first
+    return propose_limbs(board.picture.bgr, first.width_columns) or first
+
+
+def _looked_at(
+    view: View, board: Board, scale: NamedScale, known: Knowledge, column: float
+) -> LookedAt:
+    tube = _tube_along(view, board, scale, known, board.grid.across_at(column))
+    return looked_at(look(tube.seen), tube.rows, column)
+
+
+def _assumptions(known: Knowledge, unit_from: str | None) -> Reason:
     spec = known.instrument.scale
     return reason(
         "read_without_file",
@@ -396,18 +472,26 @@ def _assumptions(known: Knowledge, unit_printed: str | None) -> Reason:
         unit=spec.unit,
         lowest=spec.lowest,
         highest=spec.highest,
-        unit_from="as printed" if unit_printed else "not seen printed",
+        unit_from=unit_from or "a guess",
+        fillings=fillings_text(known),
         tube=2e3 * known.tube.outer_radius_m,
     )
 
 
-def _find_limbs(view: View, scale: NamedScale, known: Knowledge) -> tuple[Limb, ...]:
+def _find_limbs(
+    view: View, scale: NamedScale, known: Knowledge, places: tuple[float, ...] = ()
+) -> tuple[Limb, ...]:
+    """Find and read the limbs; near ``places`` (across, scale units) where those are known."""
     board = _straighten_board(view, scale, known)
     width = 2 * known.tube.outer_radius_m / known.unit_m / board.grid.step
     bore = 2 * known.tube.bore_radius_m / known.unit_m / board.grid.step
     most = known.limb_count + SPARE_CANDIDATES if known.limb_count else MAX_CANDIDATES
     candidates = limb_candidates(board.picture, width, bore, most)
-    choice = _choose(candidates, view, board, scale, known)
+    if places:
+        columns = [(at - board.grid.across[0]) / board.grid.step for at in places]
+        choice = near_places(candidates.bands, columns, width)
+    else:
+        choice = _choose(candidates, view, board, scale, known)
     wanted = known.limb_count or 1
     if len(choice.limbs) < wanted:
         raise _stop("limb_not_found", found=len(choice.limbs), wanted=wanted)
@@ -449,10 +533,12 @@ def _weighed(
     across = board.grid.across_at(band.centre_column)
     names = known.limb_names(known.limb_count or 2)
     count = max(known.level_count(name) for name in names)
-    _, strip, layers = _look_along(
-        view, board, scale, known, across, count, both_opinions=False
-    )
-    return replace(band, score=band.score * tube_weight(strip, layers, count))
+    tube = _tube_along(view, board, scale, known, across)
+    layers = find_layers(tube.clean, count, tube.rows)
+    weight = tube_weight(tube.clean, layers, count)
+    seen = look(tube.seen).places(tube.rows)
+    chance = seen[count - 1].probability if len(seen) >= count else 0.0
+    return replace(band, score=band.score * weight * (UNSEEN_SHARE + chance))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -677,17 +763,38 @@ def _likeliest(fits: list[tuple[LevelFit, ...]]) -> tuple[tuple[LevelFit, ...], 
     return first, agree or misfit(second) > CLEAR_MISFIT_RATIO * misfit(first)
 
 
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class StraightTube:
+    """One tube straightened.
+
+    Attributes
+    ----------
+    seen, clean
+        As it is, and without the graduations behind it.
+    rows
+        First and last row in which a level may lie.
+    """
+
+    grid: Grid
+    seen: TubeStrip
+    clean: TubeStrip
+    rows: tuple[int, int]
+
+
 def _look_along(
-    view: View,
-    board: Board,
-    scale: NamedScale,
-    known: Knowledge,
-    across: float,
-    count: int,
-    *,
-    both_opinions: bool = True,
+    view: View, board: Board, scale: NamedScale, known: Knowledge, across: float, count: int
 ) -> tuple[Grid, TubeStrip, Layers]:
-    """Straighten one tube and split it into its fillings; by steps alone, or both opinions."""
+    """Split one tube into its fillings, by both opinions."""
+    tube = _tube_along(view, board, scale, known, across)
+    layers = find_layers(tube.clean, count, tube.rows)
+    layers = settle(layers, look(tube.seen), tube.clean.width_columns, count, tube.rows)
+    return tube.grid, tube.clean, layers
+
+
+def _tube_along(
+    view: View, board: Board, scale: NamedScale, known: Knowledge, across: float
+) -> StraightTube:
+    """Straighten the picture about one axis."""
     spec, unit_m = known.instrument.scale, known.unit_m
     margin = SCALE_MARGIN * (spec.highest - spec.lowest)
     width = 2 * known.tube.outer_radius_m / unit_m
@@ -714,15 +821,13 @@ def _look_along(
         strip.width_columns,
         strip.bore_columns,
     )
-    slack = strip.bore_columns
-    seen = strip
-    if clean is not None:
-        strip, slack = replace(strip, bgr=clean), 0.0
-    rows = int(ends[0] - slack), int(ends[1] + slack)
-    layers = find_layers(strip, count, rows)
-    if both_opinions:
-        layers = settle(layers, look(seen), strip.width_columns, count, rows)
-    return grid, strip, layers
+    slack = strip.bore_columns if clean is None else 0.0
+    return StraightTube(
+        grid=grid,
+        seen=strip,
+        clean=strip if clean is None else replace(strip, bgr=clean),
+        rows=(int(ends[0] - slack), int(ends[1] + slack)),
+    )
 
 
 def _rows_of_graduations(
@@ -773,7 +878,8 @@ def _level_reasons(
         two_places = level.apex.reason == "level_ambiguous"
         if not (level.apex.ok or two_places):
             found.append(reason("level_unlike_meniscus", limb=limb))
-        width = COVERAGE_FACTOR * level.standard_uncertainty
+        # What is unknown of the instrument's depth no look at the picture tells.
+        width = COVERAGE_FACTOR * level.uncertainty_without(UNSEEN_GEOMETRY)
         meniscus = MENISCUS_HEIGHT_BORES * 2 * known.tube.bore_radius_m / known.unit_m
         # Two places that fit alike may be two answers, unless a division holds them both.
         bearable = spec.division if two_places else max(spec.division, meniscus)

@@ -166,11 +166,23 @@ _KINDS = (
         remedy="give an instrument file with --instrument",
     ),
     ReasonKind(
-        code="read_without_file",
+        code="fillings_uncertain",
         effect="check",
+        text="what stands in the tubes, and how many levels there are, is not plain",
+        remedy="look at the overlay; give an instrument file with --instrument",
+    ),
+    ReasonKind(
+        code="unit_uncertain",
+        effect="check",
+        text="the unit of the scale is not seen, and the tubes' width allows two",
+        remedy="give an instrument file with --instrument, or take the unit into the picture",
+    ),
+    ReasonKind(
+        code="read_without_file",
+        effect="note",
         text="no instrument file: numbers every {every:g} {unit} from {lowest:g} to "
-        "{highest:g} were read from the picture; the unit ({unit_from}), the number of limbs, "
-        "what they hold, and tubes about {tube:.0f} mm wide are assumed",
+        "{highest:g} were read from the picture; the unit ({unit_from}), {fillings} and tubes "
+        "about {tube:.0f} mm wide are taken for granted",
         remedy="look at the overlay; give an instrument file with --instrument for a pressure",
     ),
     ReasonKind(

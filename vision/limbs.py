@@ -49,6 +49,8 @@ sample photos and renders), so a third limb that was left out would mostly score
 MIN_PLACE_RATIO = 1.2
 """Where the limb was the right one it scored 1.46 times the bands that overlap it or more;
 where it was not, 1.04 and more (154 sample photos and renders)."""
+NEAR_PLACE_WIDTHS = 0.3
+"""How far the walls may stand from where a tube was proposed."""
 MIN_SCORE = 5.0
 """Twice the score that walls alone get on empty board under the noise of the sample photos,
 before levels are counted; a low bar since they are."""
@@ -228,6 +230,25 @@ def choose_limbs(candidates: Sequence[LimbBand], count: int) -> LimbChoice:
         clearance=elsewhere,
         place_clearance=place,
     )
+
+
+def near_places(
+    candidates: Sequence[LimbBand], columns: Sequence[float], width_columns: float
+) -> LimbChoice:
+    """Choose the best band near each of the columns where tubes are known to be.
+
+    Where there is none the tube is taken to be in that column itself.
+    """
+    limbs = []
+    for column in columns:
+        near = [
+            band
+            for band in candidates
+            if abs(band.centre_column - column) < NEAR_PLACE_WIDTHS * width_columns
+        ]
+        alone = LimbBand(centre_column=column, width_columns=width_columns, score=MIN_SCORE)
+        limbs.append(max(near, key=lambda band: band.score, default=alone))
+    return LimbChoice(limbs=tuple(limbs), clearance=np.inf)
 
 
 def overlap(one: LimbBand, other: LimbBand) -> bool:

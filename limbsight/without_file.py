@@ -1,0 +1,247 @@
+"""What stands in the tubes where no instrument file says so.
+
+The network of levels (`limbsight.vision.level_net`) tells how many levels a tube shows and of
+what kind: a liquid under gas, a liquid under another, mercury. From the kinds in all limbs
+follows what a file would state: mercury or not, buffer liquids, a process liquid in one limb.
+Where the limbs contradict each other or a level is neither sure nor surely none, nothing is
+stated.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from enum import IntEnum
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from limbsight.calib.instrument import LiquidSpec, LiquidsSpec
+from limbsight.calib.unknown_scale import LENGTH_UNITS_M
+from limbsight.knowledge import AIR, GUESSED_WIDTHS_M, Knowledge, knowledge_from_picture
+
+if TYPE_CHECKING:
+    from limbsight.vision.level_net import TubeView
+
+LIKELY, SURELY_NONE = 0.5, 0.1
+"""Probability of a level from which on it counts, and under which it surely is none."""
+SURE_KIND = 0.99
+"""Least share of the likeliest kind in the probability of a level: those that are right have
+0.997 and more, those that are wrong 0.85 to 0.93, but for one (50 levels of sample photos and
+renders)."""
+MOST_LEVELS = 3
+NO_TUBE_STATE = 3
+SURE_LEVEL, TUBE, NO_TUBE = 0.8, 0.3, 0.7
+"""Of 251 axes of tubes on sample photos and renders 95 % show no tube to less than 0.3, and
+all that are well placed and have a level in sight show it to 0.8; of 187 other places none
+does, but for a half-covered tube."""
+WIDTH_ERROR = 1.3
+"""Two standard deviations of the width that the network finds, as a ratio (34 sample photos,
+88 renders)."""
+UNKNOWN = "unknown liquid"
+
+
+class LevelKind(IntEnum):
+    """What a level is between, by the number the network gives it."""
+
+    UNDER_GAS = 1
+    UNDER_LIQUID = 2
+    MERCURY = 3
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SeenLevels:
+    """Levels of one tube, bottom to top, and whether their number and kinds are sure."""
+
+    kinds: tuple[LevelKind, ...]
+    sure: bool
+
+
+def seen_levels(view: TubeView, rows: tuple[float, float]) -> SeenLevels:
+    """Say which levels a tube shows between two rows.
+
+    Parameters
+    ----------
+    view
+        What the network sees in the tube.
+    rows
+        First and last row in which a level may lie.
+    """
+    places = view.places(rows)
+    taken = sorted((p for p in places if p.probability >= LIKELY), key=lambda p: -p.row)
+    sure = not any(SURELY_NONE < p.probability < LIKELY for p in places)
+    kinds = []
+    for place in taken:
+        at = int(np.argmin(np.abs(view.rows - place.row)))
+        share = view.kinds[at, 1:] / max(float(view.kinds[at, 1:].sum()), 1e-9)
+        kinds.append(LevelKind(1 + int(np.argmax(share))))
+        sure &= float(share.max()) >= SURE_KIND
+    return SeenLevels(kinds=tuple(kinds), sure=sure and 1 <= len(kinds) <= MOST_LEVELS)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LookedAt:
+    """One candidate for a tube, as the network of levels sees it.
+
+    Attributes
+    ----------
+    column
+        Of its axis on the straightened board.
+    levels
+        The levels in it.
+    best_level
+        Probability of its likeliest level.
+    no_tube
+        Mean probability over its rows that there is no tube.
+    """
+
+    column: float
+    levels: SeenLevels
+    best_level: float
+    no_tube: float
+
+    @property
+    def is_tube(self) -> bool:
+        """Whether it surely is a tube with a level."""
+        return self.best_level >= SURE_LEVEL and self.no_tube <= TUBE
+
+    @property
+    def is_none(self) -> bool:
+        """Whether it surely is no tube."""
+        return self.best_level < SURELY_NONE and self.no_tube >= NO_TUBE
+
+
+def looked_at(view: TubeView, rows: tuple[float, float], column: float) -> LookedAt:
+    """Judge a candidate for a tube by what the network of levels sees in it."""
+    inside = (view.rows >= rows[0]) & (view.rows <= rows[1])
+    return LookedAt(
+        column=column,
+        levels=seen_levels(view, rows),
+        best_level=float(view.level[inside].max(initial=0.0)),
+        no_tube=float(view.states[inside, NO_TUBE_STATE].mean()) if inside.any() else 1.0,
+    )
+
+
+def choose_tubes(
+    candidates: Sequence[LookedAt], width_columns: float
+) -> tuple[tuple[LookedAt, ...], bool]:
+    """Choose the tubes among candidates that may overlap.
+
+    Returns
+    -------
+    tubes
+        Left to right.
+    certain
+        Whether each tube is one surely, and each other candidate, unless it overlaps a sure
+        tube, is surely none.
+    """
+    ranked = sorted(candidates, key=lambda c: -(c.best_level + 1 - c.no_tube))
+    tubes: list[LookedAt] = []
+    certain = True
+    for candidate in ranked:
+        if any(abs(candidate.column - tube.column) < width_columns for tube in tubes):
+            continue
+        if candidate.is_none:
+            continue
+        certain &= candidate.is_tube
+        if candidate.is_tube or candidate.no_tube <= 0.5:
+            tubes.append(candidate)
+    return tuple(sorted(tubes, key=lambda tube: tube.column)), certain and bool(tubes)
+
+
+def with_unit(
+    known: Knowledge, width: float, unit_printed: str | None
+) -> tuple[Knowledge, str | None]:
+    """Settle the unit of the scale: as printed, or as the width of the tubes tells.
+
+    Parameters
+    ----------
+    known
+        With a unit printed or assumed.
+    width
+        Outside diameter of the tubes in scale units.
+    unit_printed
+        As read, or None.
+
+    Returns
+    -------
+    known
+    source
+        What the unit rests on, in words; None where tubing could count in two units.
+    """
+    if unit_printed is not None:
+        return known, "as printed"
+    fitting = _units_of(width, WIDTH_ERROR)
+    if len(fitting) > 1:
+        fitting = _units_of(width, 1.0)
+    if len(fitting) != 1:
+        return known, None
+    scale = replace(known.instrument.scale, unit=fitting[0], unit_m=LENGTH_UNITS_M[fitting[0]])
+    return knowledge_from_picture(scale), "by the width of the tubes"
+
+
+def _units_of(width: float, slack: float) -> list[str]:
+    thin, wide = GUESSED_WIDTHS_M
+    return [
+        unit
+        for unit, metres in LENGTH_UNITS_M.items()
+        if thin / slack <= width * metres <= wide * slack
+    ]
+
+
+def fillings_text(known: Knowledge) -> str:
+    """Name what the tubes are taken to hold, bottom to top."""
+    liquids = known.instrument.liquids
+    names = [liquids.manometric.name, *(seal.name for seal in liquids.seals)]
+    return " below ".join([*names, liquids.process.name])
+
+
+def with_fillings(
+    known: Knowledge, names: Sequence[str], seen: Sequence[SeenLevels]
+) -> tuple[Knowledge, bool]:
+    """State the liquids that the levels of all limbs agree on.
+
+    Parameters
+    ----------
+    known
+        With the number and the width of the limbs.
+    names, seen
+        Of each limb, left to right.
+
+    Returns
+    -------
+    known, sure
+        Unchanged and False where the limbs do not agree; also not sure under a process liquid.
+    """
+    if not all(s.sure for s in seen):
+        return known, False
+    counts = {len(s.kinds) for s in seen}
+    at_bottom = {s.kinds[0] is LevelKind.MERCURY for s in seen}
+    below_top = [kind for s in seen for kind in s.kinds[1:-1]]
+    gas_within = [s for s in seen if LevelKind.UNDER_GAS in s.kinds[:-1]]
+    if len(counts) > 1 or len(at_bottom) > 1 or gas_within or LevelKind.MERCURY in below_top:
+        return known, False
+    under_liquid = [
+        name
+        for name, s in zip(names, seen, strict=True)
+        if s.kinds[-1] is LevelKind.UNDER_LIQUID
+    ]
+    if 0 < len(under_liquid) < len(names) and (len(names) != 2 or len(under_liquid) != 1):
+        return known, False
+    stated = _stated(known, counts.pop() - 1, at_bottom.pop(), under_liquid, len(names))
+    # Between two unknown liquids a meniscus may bend either way, and show either way.
+    return stated, not under_liquid
+
+
+def _stated(
+    known: Knowledge, seals: int, mercury: bool, under_liquid: list[str], limbs: int
+) -> Knowledge:
+    process = LiquidSpec(name="unknown process liquid") if under_liquid else AIR
+    liquids = LiquidsSpec(
+        manometric=LiquidSpec(name="mercury" if mercury else UNKNOWN),
+        process=process,
+        seals=tuple(LiquidSpec(name="unknown buffer liquid") for _ in range(seals)),
+    )
+    tapped = under_liquid[0] if 0 < len(under_liquid) < limbs else None
+    instrument = replace(known.instrument, liquids=liquids, tapped_limb=tapped)
+    return replace(known, instrument=instrument, fillings_seen=True)

@@ -1,0 +1,178 @@
+"""What is stated about the fillings of tubes that no instrument file describes."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from limbsight.calib.instrument import ScaleSpec
+from limbsight.knowledge import knowledge_from_picture, with_limbs
+from limbsight.vision.level_net import TubeView
+from limbsight.without_file import (
+    LevelKind,
+    LookedAt,
+    SeenLevels,
+    choose_tubes,
+    looked_at,
+    seen_levels,
+    with_fillings,
+    with_unit,
+)
+
+GAS, LIQUID, MERCURY = LevelKind.UNDER_GAS, LevelKind.UNDER_LIQUID, LevelKind.MERCURY
+
+
+def known_with(limbs: int):
+    scale = ScaleSpec(
+        unit="mm",
+        division=1.0,
+        numbered_every=10.0,
+        lowest=0.0,
+        highest=100.0,
+        numbers="upward",
+        material=None,
+        true_at_k=None,
+        standard_uncertainty_m=None,
+        unit_m=1e-3,
+        unit_pa=None,
+    )
+    return with_limbs(knowledge_from_picture(scale), limbs, 9e-3)
+
+
+def sure(*kinds: LevelKind) -> SeenLevels:
+    return SeenLevels(kinds=kinds, sure=True)
+
+
+def view_with(*levels: tuple[int, float, LevelKind]) -> TubeView:
+    """A view of 200 places two rows apart, with levels at (place, probability, kind)."""
+    kinds = np.tile([1.0, 0.0, 0.0, 0.0], (200, 1))
+    for place, probability, kind in levels:
+        kinds[place] = 0.0
+        kinds[place, 0] = 1 - probability
+        kinds[place, kind] = probability
+    return TubeView(
+        rows=np.arange(0.0, 400.0, 2.0),
+        kinds=kinds,
+        states=np.full((200, 4), 0.25),
+        apart=20.0,
+    )
+
+
+def test_levels_are_counted_from_the_bottom():
+    view = view_with((150, 0.99, LIQUID), (60, 0.97, GAS))
+    assert seen_levels(view, (0.0, 400.0)) == sure(LIQUID, GAS)
+
+
+def test_levels_outside_the_scale_do_not_count():
+    view = view_with((150, 0.99, GAS), (20, 0.97, GAS))
+    assert seen_levels(view, (100.0, 400.0)) == sure(GAS)
+
+
+@pytest.mark.parametrize(
+    "view",
+    [
+        view_with((150, 0.99, GAS), (60, 0.3, GAS)),
+        view_with(),
+        view_with(*((k, 0.9, LIQUID) for k in (20, 60, 100, 140))),
+    ],
+    ids=["one more perhaps", "none", "four"],
+)
+def test_doubts(view):
+    assert not seen_levels(view, (0.0, 400.0)).sure
+
+
+def test_a_kind_in_doubt_is_not_sure():
+    view = view_with((150, 0.99, GAS))
+    view.kinds[150] = [0.01, 0.6, 0.39, 0.0]
+    assert seen_levels(view, (0.0, 400.0)).kinds == (GAS,)
+    assert not seen_levels(view, (0.0, 400.0)).sure
+
+
+@pytest.mark.parametrize(
+    ("seen", "fillings"),
+    [
+        ((sure(GAS), sure(GAS)), ("unknown liquid", "air")),
+        ((sure(MERCURY), sure(MERCURY)), ("mercury", "air")),
+        (
+            (sure(LIQUID, GAS), sure(LIQUID, GAS)),
+            ("unknown liquid", "unknown buffer liquid", "air"),
+        ),
+    ],
+)
+def test_limbs_that_agree(seen, fillings):
+    known, certain = with_fillings(known_with(2), ("left", "right"), seen)
+    assert certain
+    for name in ("left", "right"):
+        assert tuple(f.name for f in known.fillings(name)) == fillings
+
+
+def test_a_process_liquid_in_one_limb():
+    known, certain = with_fillings(known_with(2), ("left", "right"), (sure(GAS), sure(LIQUID)))
+    assert not certain
+    assert [known.filling("left", 1), known.filling("right", 1)] == [
+        "air",
+        "unknown process liquid",
+    ]
+
+
+@pytest.mark.parametrize(
+    "seen",
+    [
+        (sure(GAS), sure(MERCURY)),
+        (sure(GAS), sure(LIQUID, GAS)),
+        (sure(GAS, GAS), sure(GAS, GAS)),
+        (sure(GAS), SeenLevels(kinds=(GAS,), sure=False)),
+    ],
+    ids=["two manometric liquids", "buffer in one limb", "gas within", "unsure"],
+)
+def test_limbs_that_do_not_agree(seen):
+    before = known_with(2)
+    assert with_fillings(before, ("left", "right"), seen) == (before, False)
+
+
+def looked(column: float, best_level: float, no_tube: float) -> LookedAt:
+    return LookedAt(column=column, levels=sure(GAS), best_level=best_level, no_tube=no_tube)
+
+
+class TestTubes:
+    def test_two_sure_ones_left_to_right(self):
+        tubes, certain = choose_tubes(
+            [looked(90.0, 0.99, 0.0), looked(20.0, 0.98, 0.01), looked(50.0, 0.0, 0.99)], 12.0
+        )
+        assert [tube.column for tube in tubes] == [20.0, 90.0]
+        assert certain
+
+    def test_what_overlaps_a_tube_is_no_other(self):
+        tubes, certain = choose_tubes([looked(20.0, 0.99, 0.0), looked(27.0, 0.5, 0.4)], 12.0)
+        assert len(tubes) == 1
+        assert certain
+
+    def test_a_tube_without_a_level_is_one_in_doubt(self):
+        tubes, certain = choose_tubes([looked(20.0, 0.99, 0.0), looked(60.0, 0.02, 0.1)], 12.0)
+        assert len(tubes) == 2
+        assert not certain
+
+    def test_nothing_is_nothing(self):
+        assert choose_tubes([looked(20.0, 0.0, 0.99)], 12.0) == ((), False)
+
+    def test_a_candidate_is_judged_within_its_rows(self):
+        view = view_with((150, 0.99, GAS), (20, 0.6, GAS))
+        assert looked_at(view, (100.0, 400.0), 7.0).best_level == pytest.approx(0.99)
+        assert looked_at(view, (0.0, 200.0), 7.0).best_level == pytest.approx(0.6)
+        assert looked_at(view, (0.0, 200.0), 7.0).no_tube == pytest.approx(0.25)
+
+
+class TestUnit:
+    @pytest.mark.parametrize(
+        ("width", "unit"), [(9.0, "mm"), (0.9, "cm"), (0.3, "in"), (20.0, "mm")]
+    )
+    def test_tubing_tells_it(self, width, unit):
+        known, source = with_unit(known_with(2), width, None)
+        assert known.instrument.scale.unit == unit
+        assert source == "by the width of the tubes"
+
+    def test_tubing_may_allow_two(self):
+        assert with_unit(known_with(2), 0.55, None)[1] is None
+
+    def test_what_is_printed_stands(self):
+        assert with_unit(known_with(2), 0.3, "mm")[1] == "as printed"

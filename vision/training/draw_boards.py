@@ -1,0 +1,133 @@
+"""Draw straightened boards with their tubes known, to train the network of limbs on.
+
+    python vision/training/draw_boards.py OUT --seed 40000 --minutes 60 --jobs 16
+
+Instruments come from ``sample_images.generator``; drawn is what the reader sees of the
+surroundings of a scale: the board straightened in the plane of the tubes' axes, by a pinhole
+camera whose image plane lies there (see ``render_strips.py``).
+
+Each .npz holds ``picture``, a JPEG of the light like that of ``render_strips.py``, and
+``tubes`` (N, 2): column of the axis and outside diameter in columns, left to right.
+"""
+
+from __future__ import annotations
+
+import argparse
+import os
+import sys
+import time
+from concurrent.futures import ProcessPoolExecutor
+from dataclasses import replace
+from pathlib import Path
+
+import cv2
+import numpy as np
+import numpy.typing as npt
+
+sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
+
+from render_strips import _coarser_prints, _stored, _varied
+
+from sample_images.generator import cases, optics, render
+from sample_images.generator.plans import NoFit
+from sample_images.generator.strips import StripCamera
+
+MM_PER_COLUMN = 0.75
+MOST_ROWS = 400
+VIEWS = 3
+render.GLASS_SAMPLES, render.LEVEL_SAMPLES, render.OPAQUE_SAMPLES = 1, 1, 1
+optics.CULL_WEIGHT = 0.05
+CLASSES = (*cases.READABLE, "utube_clear", "utube_mercury", "bank", "utube_behind")
+NEGATIVES = ("neg_missing", "neg_outofrange", "neg_outofrange", "neg_occluded")
+NEGATIVE_SHARE = 0.25
+
+
+def draw(cls: str, seed: int) -> list[dict[str, npt.NDArray[np.generic]]]:
+    """Draw one instrument's board, twice: with other dyes, and other parts of it."""
+    rng = np.random.default_rng([seed, 78])
+    case = cases.draw(cls, seed)
+    return [_board(case, rng) for _ in range(VIEWS)]
+
+
+def _board(case: cases.Case, rng: np.random.Generator) -> dict[str, npt.NDArray[np.generic]]:
+    world = _varied(case.world, rng)
+    g = case.graduation
+    low, high = sorted((g.y_mm(g.lo), g.y_mm(g.hi)))
+    low, high = low - rng.uniform(0, 4), high + rng.uniform(0, 4)
+    # Rows are squeezed together where the scale is long: tubes are upright.
+    step_y = max(MM_PER_COLUMN, (high - low) / MOST_ROWS)
+    across = [limb.x_mm for limb in case.limbs] + [s.x_mm for s in case.scales]
+    left = min(across) - rng.uniform(8, 55)
+    right = max(across) + rng.uniform(8, 55)
+    camera = StripCamera(
+        origin_mm=case.camera.origin_mm,
+        left_mm=left,
+        top_mm=high,
+        depth_mm=case.tube_z_mm + rng.uniform(-4, 3),
+        step_mm=MM_PER_COLUMN,
+        width_px=int((right - left) / MM_PER_COLUMN),
+        height_px=int((high - low) / MM_PER_COLUMN),
+    )
+    world = replace(world, scene=_coarser_prints(world.scene, 1 / MM_PER_COLUMN))
+    light = render.render(world, camera)
+    rows = int((high - low) / step_y)
+    light = cv2.resize(light, (light.shape[1], rows), interpolation=cv2.INTER_AREA)
+    tubes = []
+    for tube in world.tubes:
+        y = np.array([[tube.x_mm, 0.5 * (low + high), tube.z_mm]])
+        column = float(camera.project(y)[0, 0])
+        tubes.append((column, 2 * tube.outer_mm / MM_PER_COLUMN))
+    bright = float(np.percentile(light.max(axis=2), 98.0))
+    return {
+        "picture": _stored(light / bright),
+        "tubes": np.array(sorted(tubes), np.float32).reshape(-1, 2),
+    }
+
+
+def _work(task: tuple[str, int, str, float]) -> int:
+    cls, seed, folder, until = task
+    if time.time() > until:
+        return 0
+    try:
+        boards = draw(cls, seed)
+    except (NoFit, RuntimeError):
+        return 0
+    for k, board in enumerate(boards):
+        out = Path(folder) / f"{cls}_{seed:05d}_{k}.npz"
+        part = out.with_suffix(".part")
+        with part.open("wb") as file:
+            np.savez(file, **board)
+        part.rename(out)
+    return len(boards)
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    parser.add_argument("out", type=Path)
+    parser.add_argument("--seed", type=int, default=40000)
+    parser.add_argument("--count", type=int, default=100_000)
+    parser.add_argument("--minutes", type=float, default=3.0)
+    parser.add_argument("--jobs", type=int, default=os.cpu_count() or 1)
+    a = parser.parse_args()
+    a.out.mkdir(parents=True, exist_ok=True)
+    os.environ["OMP_NUM_THREADS"] = "1"
+    cv2.setNumThreads(1)
+    rng = np.random.default_rng(a.seed)
+    until = time.time() + 60 * a.minutes
+    tasks = []
+    for k in range(a.count):
+        names = NEGATIVES if rng.random() < NEGATIVE_SHARE else CLASSES
+        tasks.append((names[int(rng.integers(len(names)))], a.seed + k, str(a.out), until))
+    done = 0
+    if a.jobs == 1:
+        for task in tasks:
+            done += _work(task)
+    else:
+        with ProcessPoolExecutor(a.jobs) as pool:
+            for n in pool.map(_work, tasks, chunksize=4):
+                done += n
+    print(f"{done} boards", flush=True)
+
+
+if __name__ == "__main__":
+    main()
