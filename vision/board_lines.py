@@ -316,6 +316,8 @@ def _refined(pieces: Pieces, fit: BoardFit) -> tuple[BoardFit, float]:
     to which most columns agree.
     """
     design, miss, column = _cell_means(pieces, fit)
+    if not len(column) or not fit.used.any():
+        return fit, 0.0
     error = CELL_ERROR_PX / _pitch_px(pieces.lines.take(fit.used), fit.map)
     change = _consensus(design, miss, column, error)
     beside = np.ones(fit.cells.shape[0], bool)

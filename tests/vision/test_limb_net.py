@@ -30,7 +30,7 @@ def board(cls: str, seed: int) -> tuple[np.ndarray, list[float], float]:
         width_px=int((right - left) / MM_PER_COLUMN),
         height_px=int((high - low) / MM_PER_COLUMN),
     )
-    light = render.render(replace(case.world, bend=None), camera)  # type: ignore[arg-type]
+    light = render.render(replace(case.world, bend=None), camera)
     light = np.clip(0.9 * light / np.percentile(light.max(axis=2), 98.0), 0, 1)
     bgr = np.ascontiguousarray((255 * light ** (1 / 2.2)).astype(np.uint8)[:, :, ::-1])
     columns = [(t.x_mm - left) / MM_PER_COLUMN - 0.5 for t in case.world.tubes]

@@ -10,6 +10,9 @@ Each .npz holds ``picture``, a JPEG of the light like that of ``render_strips.py
 ``tubes`` (N, 2): column of the axis and outside diameter in columns, left to right.
 """
 
+# mypy: ignore-errors
+# A script beside the product: its libraries are no dependencies and need no types.
+
 from __future__ import annotations
 
 import argparse

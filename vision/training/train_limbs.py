@@ -9,6 +9,9 @@ network has seen no real photograph. For every column it gives the score that a 
 there, and the tube's outside diameter. Run::
 
     python train_limbs.py BOARDS limbs_net.onnx SECONDS [WEIGHTS.pt]
+
+The shipped network: 90 s on 40 boards on a data-centre GPU, then 900 steps and 180 more at a
+third of the rate on all 154 on two processor cores.
 """
 
 # mypy: ignore-errors
