@@ -10,7 +10,7 @@ import numpy as np
 
 from limbsight.errors import NotMeasurable
 from limbsight.knowledge import Knowledge
-from limbsight.reasons import reason
+from limbsight.reasons import refusal
 from limbsight.vision.graduations import MIN_GRADUATIONS
 from limbsight.vision.sharpness import SMOOTHING_PX, sharpness_of
 from limbsight.vision.working import WorkingImage
@@ -56,9 +56,11 @@ def cause_of(
     divisions = (scale.highest - scale.lowest) / scale.division if scale else USUAL_DIVISIONS
     pitch_px = max(working.full_size_px) / divisions
     if scale and pitch_px < least_pitch_px:
-        return _stop("too_few_pixels", most="at most ", pitch=pitch_px, needed=least_pitch_px)
+        return refusal(
+            "too_few_pixels", most="at most ", pitch=pitch_px, needed=least_pitch_px
+        )
     return _blur(working, known, LEAST_FILL * pitch_px) or (
-        _stop("scale_not_found", least=MIN_GRADUATIONS)
+        refusal("scale_not_found", least=MIN_GRADUATIONS)
         if stop.code == "scale_not_found"
         else stop
     )
@@ -76,8 +78,4 @@ def _blur(
     hidden_px = sharpness.least_pitch_px * working.factor
     if hidden_px <= pitch_px:
         return None
-    return _stop("photo_blurred", blur=sharpness.blur_px * working.factor, needed=hidden_px)
-
-
-def _stop(code: str, **places: object) -> NotMeasurable:
-    return NotMeasurable(reason(code, limb=None, **places).text, code=code)
+    return refusal("photo_blurred", blur=sharpness.blur_px * working.factor, needed=hidden_px)

@@ -8,6 +8,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
+from limbsight.errors import NotMeasurable
 from limbsight.records import Reason
 
 Effect = Literal["refused", "check", "note"]
@@ -219,6 +220,11 @@ def reason(code: str, /, *, limb: str | None = None, **places: object) -> Reason
     kind = KINDS[code]
     text = kind.text.format(limb=limb and limb_text(limb), **places)
     return Reason(code=code, text=f"{text}; {kind.remedy}", limb=limb)
+
+
+def refusal(code: str, **places: object) -> NotMeasurable:
+    """Build what stops a reading, for a reason that concerns the whole photo."""
+    return NotMeasurable(reason(code, limb=None, **places).text, code=code)
 
 
 def limb_text(limb: str) -> str:

@@ -27,8 +27,13 @@ import cv2
 import limbsight
 import limbsight.calib.numbering
 import limbsight.calib.unknown_scale
+import limbsight.find_limbs
+import limbsight.find_scale
+import limbsight.know_picture
 import limbsight.pressure
+import limbsight.read_limb
 import limbsight.reading
+import limbsight.straighten
 
 REPEATS = 7
 WARM_UPS = 1
@@ -57,6 +62,11 @@ STAGES = {
 REST = "the rest"
 LENDERS = (
     limbsight.reading,
+    limbsight.find_scale,
+    limbsight.know_picture,
+    limbsight.find_limbs,
+    limbsight.straighten,
+    limbsight.read_limb,
     limbsight.calib.numbering,
     limbsight.calib.unknown_scale,
     limbsight.pressure,

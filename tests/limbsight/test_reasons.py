@@ -32,14 +32,14 @@ OWN_CODES = {error.code for error in (LimbsightError, InputError, InstrumentErro
 
 
 def given_codes() -> Iterator[tuple[str, str]]:
-    """Codes that a call names: code=..., or the first argument of reason and _stop."""
+    """Codes that a call names: code=..., or the first argument of reason and refusal."""
     for path in SOURCES:
         for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
             if not isinstance(node, ast.Call):
                 continue
             name = getattr(node.func, "id", getattr(node.func, "attr", ""))
             found = [k.value for k in node.keywords if k.arg == "code"]
-            found += node.args[:1] if name in ("reason", "_stop") else []
+            found += node.args[:1] if name in ("reason", "refusal") else []
             for value in found:
                 if isinstance(value, ast.Constant) and isinstance(value.value, str):
                     yield value.value, path.name

@@ -1,0 +1,134 @@
+"""What an instrument file would state, from the picture alone."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from limbsight.calib.numbering import NamedScale
+from limbsight.calib.unknown_scale import ScaleFromPicture
+from limbsight.find_scale import View
+from limbsight.knowledge import (
+    DEFAULT_BORE_SHARE,
+    Knowledge,
+    knowledge_from_picture,
+    with_limbs,
+)
+from limbsight.reasons import reason, refusal
+from limbsight.records import Reason
+from limbsight.straighten import Board, straighten_board, tube_along
+from limbsight.vision.level_net import look
+from limbsight.vision.limb_net import ProposedLimbs, propose_limbs
+from limbsight.vision.limbs import limb_candidates
+from limbsight.without_file import (
+    LookedAt,
+    choose_tubes,
+    fillings_text,
+    looked_at,
+    with_fillings,
+    with_unit,
+)
+
+USUAL_WIDTH_M, UNUSUAL = 9e-3, 1.5
+"""Outside diameter of usual tubing (common practice, no source); tubes that are wider or
+narrower by more are looked at once more at the size they have."""
+LEAST_BANK = 3
+WALLED_CANDIDATES = 8
+"""Bands with walls that are looked at beside what the network proposes."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class KnownFromPicture:
+    """What the picture alone tells, where the limbs are (across, scale units), the doubts."""
+
+    known: Knowledge
+    places: tuple[float, ...]
+    reasons: tuple[Reason, ...]
+
+
+def know_from_picture(view: View, found: ScaleFromPicture) -> KnownFromPicture:
+    """State what an instrument file would: limbs, width, unit, fillings; and the doubts."""
+    known, scale = knowledge_from_picture(found.spec), found.named
+    board = straighten_board(view, scale, known)
+    proposed = _propose(board, known)
+    if proposed is None:
+        raise refusal("limb_not_found", found=0, wanted=1)
+    width = proposed.width_columns * board.grid.step
+    known, unit_from = with_unit(known, width, found.unit_printed)
+    known = with_limbs(known, 2, width * known.unit_m)
+    tubes, certain = _tubes_on(view, board, scale, known, proposed)
+    if len(tubes) == 1 or len(tubes) >= LEAST_BANK:
+        # More of a bank, or the other limb, may stand beyond the surroundings of the scale.
+        known = with_limbs(known, LEAST_BANK, width * known.unit_m)
+        wide = straighten_board(view, scale, known)
+        again = propose_limbs(wide.picture.bgr, width / wide.grid.step) or proposed
+        more, surely = _tubes_on(view, wide, scale, known, again)
+        if len(tubes) > 1 or sum(tube.is_tube for tube in more) > 1:
+            board, tubes, certain = wide, more, surely
+    if not tubes:
+        raise refusal("limb_not_found", found=0, wanted=1)
+    known = with_limbs(known, len(tubes), width * known.unit_m)
+    names = known.limb_names(len(tubes))
+    known, agreed = with_fillings(known, names, [tube.levels for tube in tubes])
+    doubts: tuple[Reason, ...] = ()
+    if not certain:
+        doubts += (reason("limb_uncertain"),)
+    if unit_from is None:
+        doubts += (reason("unit_uncertain"),)
+    if not agreed:
+        doubts += (reason("fillings_uncertain"),)
+    return KnownFromPicture(
+        known=known,
+        places=tuple(board.grid.across_at(tube.column) for tube in tubes),
+        reasons=(*doubts, _assumptions(known, unit_from)),
+    )
+
+
+def _tubes_on(
+    view: View, board: Board, scale: NamedScale, known: Knowledge, proposed: ProposedLimbs
+) -> tuple[tuple[LookedAt, ...], bool]:
+    """Choose the tubes among what the network proposes and what has walls."""
+    width = 2 * known.tube.outer_radius_m / known.unit_m / board.grid.step
+    bore = DEFAULT_BORE_SHARE * width
+    walled = limb_candidates(board.picture, width, bore, WALLED_CANDIDATES)
+    columns = [limb.centre_column for limb in proposed.candidates]
+    columns += [band.centre_column for band in walled.bands]
+    looked = [_looked_at(view, board, scale, known, column) for column in columns]
+    tubes, certain = choose_tubes(looked, width)
+    if len(tubes) != 1 or known.limb_count != 2:
+        return tubes, certain
+    # Two limbs of which one was missed would be read as one: the board is looked over.
+    everywhere = np.arange(0.5 * width, len(board.grid.across) - 0.5 * width, 0.5 * width)
+    looked += [_looked_at(view, board, scale, known, float(c)) for c in everywhere]
+    return choose_tubes(looked, width)
+
+
+def _propose(board: Board, known: Knowledge) -> ProposedLimbs | None:
+    """Ask the network for the tubes; again at their own size, where that is unusual."""
+    usual = USUAL_WIDTH_M / (known.unit_m * board.grid.step)
+    first = propose_limbs(board.picture.bgr, usual)
+    if first is None or 1 / UNUSUAL < first.width_columns / usual < UNUSUAL:
+        return first
+    return propose_limbs(board.picture.bgr, first.width_columns) or first
+
+
+def _looked_at(
+    view: View, board: Board, scale: NamedScale, known: Knowledge, column: float
+) -> LookedAt:
+    tube = tube_along(view, board, scale, known, board.grid.across_at(column))
+    return looked_at(look(tube.seen), tube.rows, column)
+
+
+def _assumptions(known: Knowledge, unit_from: str | None) -> Reason:
+    spec = known.instrument.scale
+    return reason(
+        "read_without_file",
+        every=spec.numbered_every,
+        unit=spec.unit,
+        lowest=spec.lowest,
+        highest=spec.highest,
+        unit_from=unit_from or "a guess",
+        fillings=fillings_text(known),
+        tube=2e3 * known.tube.outer_radius_m,
+    )

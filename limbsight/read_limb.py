@@ -1,0 +1,289 @@
+"""One limb: its axis, its levels fitted and carried to the scale, and the doubts."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import partial
+
+import numpy as np
+from numpy.typing import NDArray
+
+from limbsight.calib.heights import LevelFit, fit_level
+from limbsight.calib.indexing import heights_of, value_of_height
+from limbsight.calib.mirror import is_mirror
+from limbsight.calib.numbering import NamedScale
+from limbsight.calib.oblique import Lie, fit_oblique_level
+from limbsight.calib.rectify import Grid
+from limbsight.find_scale import View
+from limbsight.knowledge import Knowledge
+from limbsight.reasons import reason
+from limbsight.records import Reason
+from limbsight.standing import MOST_TILT_RAD
+from limbsight.straighten import Board, in_working, look_along
+from limbsight.vision.axis import REACH_WIDTHS, Axis, find_axis
+from limbsight.vision.clipping import burnt_rows
+from limbsight.vision.levels import Layers
+from limbsight.vision.strip import sample_linear
+from limbsight.vision.working import WorkingImage, full_size
+
+NEAR_LEVEL_BORES, SLANTED_BORES = 3.0, 6.0
+"""Window, search and slack of the meniscus fit stay within this distance of the level; in a
+tube that lies the level itself reaches along it by up to the cotangent of the incline."""
+EXTRAPOLATED_SHARE = 0.1
+"""A map is trusted this share of its own length beyond the graduations that it rests on."""
+MIN_BORE_PX = 24.0
+"""Pixels across the bore from which on the meniscus model, not the sampling, limits."""
+MIN_SHIFT_COLUMNS = 0.5
+"""A smaller correction of the axis changes nothing that can be seen."""
+DOUBT_PENALTY, CLEAR_MISFIT_RATIO = 2.0, 1.5
+"""Which liquid a meniscus is of: one that does not pass its own test counts twice its misfit,
+and the best must beat the other by half (levels of 24 sample photos, both ways)."""
+CLEAR_COLOUR = 100.0
+"""Grey levels, summed over three colours, by which a level must change a tube that lies for it
+to show the axis; otherwise the axis may be off by the reach of its search either way, and the
+slant of the level turns that into height (14 photos of inclined tubes)."""
+LEAST_INCLINE_RAD = float(np.radians(1.0))
+"""Below, a tube lies flat, and a level in it says nothing."""
+OFF_SCALE_DIVISIONS = 0.5
+MENISCUS_HEIGHT_BORES = 0.3
+"""Height of a wetting meniscus in a narrow tube, in bores (Young-Laplace, contact angle 30
+degrees). An interval that reaches farther than that, and farther than a division, says only
+that there is a level, not where in its meniscus: a person should look."""
+GLARE_REACH, GLARE_MIDDLE, GLARE_HEIGHT = 1.5, 1 / 3, 0.2
+"""Glare within this many bores of a level, across this part of the bore, and together this
+many bores high, may stand where the meniscus is: the meniscus is about as high. Of 120 photos
+none that was read had so much; burnt spots drawn over menisci did (all but thin streaks)."""
+UNSEEN_GEOMETRY = ("axis to scale", "focal length")
+"""Components of a height that are in the interval but give no reason to look."""
+COVERAGE_FACTOR = 2.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Limb:
+    """One limb as found."""
+
+    name: str
+    grid: Grid
+    axis_column: float
+    layers: Layers
+    levels: tuple[LevelFit, ...]
+    reasons: tuple[Reason, ...]
+
+
+def read_limb(
+    view: View,
+    board: Board,
+    scale: NamedScale,
+    known: Knowledge,
+    across: float,
+    name: str,
+) -> Limb:
+    count = known.level_count(name)
+    grid, strip, layers = look_along(view, board, scale, known, across, count)
+    axis = find_axis(strip, layers.interfaces)
+    if abs(axis.shift_columns) > MIN_SHIFT_COLUMNS:
+        across += axis.shift_columns * grid.step
+        grid, strip, layers = look_along(view, board, scale, known, across, count)
+    reasons = _layer_reasons(layers, known, name)
+    levels: tuple[LevelFit, ...] = ()
+    if layers.interfaces:
+        bore_px = 2 * known.tube.bore_radius_m / known.unit_m * board.density
+        # A bore of many pixels is measured as well in the reduced picture, and faster.
+        fine = bore_px / view.reduced.factor < MIN_BORE_PX
+        source = full_size(view.picture.bgr) if fine else view.reduced
+        u_axis_m = axis.u_columns * grid.step * known.unit_m
+        lie = _lie(view, known, axis, u_axis_m)
+        reach = NEAR_LEVEL_BORES if lie is None else SLANTED_BORES
+        near = [
+            _near_level(view, source, board, scale, known, across, grid.value_at(i.row), reach)
+            for i in layers.interfaces
+        ]
+        fits = [
+            _fit_levels(near, scale, guess, u_axis_m, name, lie)
+            for guess in _guesses(known, near[0], name)
+        ]
+        levels, sure = _likeliest(fits)
+        if not sure:
+            reasons += (reason("liquid_uncertain", limb=name),)
+        reasons += _level_reasons(levels, scale, known, name)
+        if layers.hidden_change is None:  # a bright cover is no glare
+            reasons += _glare_reasons(near, levels, known, name)
+    return Limb(
+        name=name,
+        grid=grid,
+        axis_column=0.5 * (len(grid.across) - 1),
+        layers=layers,
+        levels=levels,
+        reasons=reasons,
+    )
+
+
+def _guesses(known: Knowledge, lowest: NearLevel, name: str) -> tuple[Knowledge, ...]:
+    """The liquids worth fitting: mercury, others, or both where the bore does not tell."""
+    guesses = known.manometric_guesses()
+    if len(guesses) == 1:
+        return guesses
+    bore_rows = 2 * known.tube.bore_radius_m / (known.unit_m * lowest.grid.step)
+    mirror = is_mirror(lowest.linear, lowest.row, bore_rows)
+    return tuple(g for g in guesses if mirror in (None, g.optics(name, 0).opaque_mirror))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class NearLevel:
+    """The picture about one level, for the fit.
+
+    Attributes
+    ----------
+    linear : ndarray, shape (R, C, 3), float32
+        Linear light, RGB, on ``grid``; the axis in the middle column.
+    row
+        Where the level was seen.
+    """
+
+    grid: Grid
+    linear: NDArray[np.float32]
+    row: float
+
+
+def _near_level(
+    view: View,
+    source: WorkingImage,
+    board: Board,
+    scale: NamedScale,
+    known: Knowledge,
+    across: float,
+    value: float,
+    reach_bores: float,
+) -> NearLevel:
+    bore = 2 * known.tube.bore_radius_m / known.unit_m
+    reach = reach_bores * bore
+    grid = view.grid(
+        scale.map.plane(),
+        values=(value - reach, value + reach),
+        across=(across - 0.7 * bore, across + 0.7 * bore),
+        step=source.factor / board.density,
+        in_front=known.tube.axis_to_scale_m / known.unit_m,
+    )
+    linear = sample_linear(source.bgr, *in_working(grid, source))
+    return NearLevel(grid=grid, linear=linear, row=grid.row_at(value))
+
+
+def _fit_levels(
+    near: list[NearLevel],
+    scale: NamedScale,
+    known: Knowledge,
+    u_axis_m: float,
+    name: str,
+    lie: Lie | None,
+) -> tuple[LevelFit, ...]:
+    fit = (
+        partial(fit_level, u_axis_m=u_axis_m)
+        if lie is None
+        else partial(fit_oblique_level, lie=lie)
+    )
+    return tuple(
+        fit(
+            at.linear,
+            at.grid,
+            at.row,
+            scale_map=scale.map,
+            unit_m=known.unit_m,
+            tube=known.tube,
+            below=known.optics(name, k),
+            above=known.optics(name, k + 1),
+            interface=known.interface(name, k),
+            limb=name,
+        )
+        for k, at in enumerate(near)
+    )
+
+
+def _lie(view: View, known: Knowledge, axis: Axis, u_axis_m: float) -> Lie | None:
+    """How the tube lies; None where it stands, give or take the camera's tilt."""
+    incline = known.incline_rad
+    if incline is None:
+        incline = float(np.arcsin(abs(np.cos(view.turn.angle_rad))))
+        if incline > np.pi / 2 - MOST_TILT_RAD:
+            return None
+    if axis.contrast < CLEAR_COLOUR:
+        u_axis_m = max(u_axis_m, REACH_WIDTHS * 2 * known.tube.outer_radius_m / np.sqrt(3.0))
+    return Lie(incline_rad=max(incline, LEAST_INCLINE_RAD), u_axis_m=u_axis_m)
+
+
+def _likeliest(fits: list[tuple[LevelFit, ...]]) -> tuple[tuple[LevelFit, ...], bool]:
+    """Choose among fits with different liquids: the best looking, and whether that is sure."""
+    if len(fits) == 1:
+        return fits[0], True
+
+    def misfit(levels: tuple[LevelFit, ...]) -> float:
+        doubt = any(not level.apex.ok for level in levels)
+        worst = max(level.apex.misfit for level in levels)
+        return float(worst * (DOUBT_PENALTY if doubt else 1.0))
+
+    ranked = sorted(fits, key=misfit)
+    first, second = ranked[0], ranked[1]
+    agree = all(
+        abs(a.height - b.height) < a.standard_uncertainty + b.standard_uncertainty
+        for a, b in zip(first, second, strict=True)
+    )
+    return first, agree or misfit(second) > CLEAR_MISFIT_RATIO * misfit(first)
+
+
+def _layer_reasons(layers: Layers, known: Knowledge, limb: str) -> tuple[Reason, ...]:
+    found: list[Reason] = []
+    if layers.hidden_change is not None:
+        found.append(reason("level_hidden", limb=limb))
+    elif len(layers.interfaces) < known.level_count(limb):
+        found.append(reason("level_not_found", limb=limb))
+    if layers.rival is not None:
+        found.append(reason("level_competes", limb=limb))
+    if layers.doubted:
+        found.append(reason("level_doubted", limb=limb))
+    return tuple(found)
+
+
+def _level_reasons(
+    levels: tuple[LevelFit, ...], scale: NamedScale, known: Knowledge, limb: str
+) -> tuple[Reason, ...]:
+    spec = known.instrument.scale
+    found_heights = np.concatenate(
+        [heights_of(c.index, k, spec) for c, k in zip(scale.combs, scale.shifts, strict=True)]
+    )
+    carried = EXTRAPOLATED_SHARE * float(np.ptp(found_heights))
+    slack = OFF_SCALE_DIVISIONS * spec.division
+    found: list[Reason] = []
+    for level in levels:
+        if not spec.lowest - slack <= level.height <= spec.highest + slack:
+            value = value_of_height(level.height, spec)
+            found.append(reason("level_off_scale", limb=limb, value=value, unit=spec.unit))
+        elif not (
+            found_heights.min() - carried <= level.height <= found_heights.max() + carried
+        ):
+            found.append(reason("level_beyond_graduations", limb=limb))
+        two_places = level.apex.reason == "level_ambiguous"
+        if not (level.apex.ok or two_places):
+            found.append(reason("level_unlike_meniscus", limb=limb))
+        # What is unknown of the instrument's depth no look at the picture tells.
+        width = COVERAGE_FACTOR * level.uncertainty_without(UNSEEN_GEOMETRY)
+        meniscus = MENISCUS_HEIGHT_BORES * 2 * known.tube.bore_radius_m / known.unit_m
+        # Two places that fit alike may be two answers, unless a division holds them both.
+        bearable = spec.division if two_places else max(spec.division, meniscus)
+        if width > bearable:
+            found.append(reason("level_uncertain", limb=limb, width=width, unit=spec.unit))
+    return tuple(found)
+
+
+def _glare_reasons(
+    near: list[NearLevel], levels: tuple[LevelFit, ...], known: Knowledge, limb: str
+) -> tuple[Reason, ...]:
+    """Name glare about a level: its lower edge may pass for a meniscus, its own for none."""
+    found: list[Reason] = []
+    for at, level in zip(near, levels, strict=True):
+        bore = 2 * known.tube.bore_radius_m / known.unit_m / at.grid.step
+        axis = 0.5 * (len(at.grid.across) - 1)
+        middle = (axis - GLARE_MIDDLE * bore / 2, axis + GLARE_MIDDLE * bore / 2)
+        row, reach = at.grid.row_at(level.height), GLARE_REACH * bore
+        high = burnt_rows(at.linear, (row - reach, row + reach), middle) / bore
+        if high >= GLARE_HEIGHT:
+            found.append(reason("glare_on_level", limb=limb))
+    return tuple(found)

@@ -1,0 +1,187 @@
+"""The board and its tubes straightened: uprights upright, rows of one height."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from limbsight.calib.indexing import graduation_count
+from limbsight.calib.numbering import NamedScale
+from limbsight.calib.rectify import Grid, combs_across, print_columns, px_per_unit
+from limbsight.calib.scale_map import Plane
+from limbsight.find_scale import View
+from limbsight.knowledge import Knowledge
+from limbsight.vision.level_choice import settle
+from limbsight.vision.level_net import look
+from limbsight.vision.levels import Layers, TubeStrip, find_layers
+from limbsight.vision.limbs import BoardPicture
+from limbsight.vision.lines_behind import without_lines
+from limbsight.vision.strip import sample
+from limbsight.vision.working import WorkingImage, reduced
+
+if TYPE_CHECKING:
+    from limbsight.calib.instrument import ScaleSpec
+
+
+NEAR_WIDTHS, NEAR_M = 3.5, 25e-3
+"""How far from the graduations the axis of a limb is looked for: this many outside diameters
+or this distance, whichever is more. Numerals between scale and tube take 20 mm at most on the
+sample photos; farther off are planks, tiles and other instruments."""
+LONG_LINE_WIDTHS = 3.0
+"""Graduations longer than this many tube widths run across the board behind the tubes."""
+STRIP_WIDTHS = 1.5
+"""Half the width of a tube's strip, in outside diameters: the tube and a clip beside it."""
+SEARCH_COLUMNS = 28.0
+"""Columns across a tube where limbs and layers are looked for: a wall of a tenth of the width
+takes three."""
+BOARD_MARGIN_WIDTHS = 1.2
+"""How far beyond the ends of the scale limbs are looked for: a level at an end needs a
+window."""
+SCALE_MARGIN = 0.15
+"""How far beyond the scale's ends tubes are sampled, as a share of its length."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Board:
+    """The straightened surroundings of the scale, where limbs are looked for."""
+
+    source: WorkingImage
+    grid: Grid
+    picture: BoardPicture
+    density: float
+    """Pixels of the full picture per scale unit in the middle of the scale."""
+
+
+def straighten_board(view: View, scale: NamedScale, known: Knowledge) -> Board:
+    spec, unit_m = known.instrument.scale, known.unit_m
+    working = view.reduced
+    plane = scale.map.plane()
+    depth = known.tube.axis_to_scale_m / unit_m
+    width = 2 * known.tube.outer_radius_m / unit_m
+    left, right = combs_across(plane, scale.combs, depth)
+    middle = 0.5 * (spec.lowest + spec.highest)
+    density = px_per_unit(plane, 0.5 * (left + right), middle, depth)
+    near = max(NEAR_WIDTHS * width, NEAR_M / unit_m) + width
+    across = left - near, right + near
+    if known.instrument.arrangement == "bank":
+        # A bank is as wide as it is: all that the picture shows.
+        across = _picture_across(plane, view, depth)
+    coarse = reduced(working, width * density / working.factor / SEARCH_COLUMNS)
+    margin = BOARD_MARGIN_WIDTHS * width
+    grid = view.grid(
+        plane,
+        values=(spec.lowest - margin, spec.highest + margin),
+        across=across,
+        step=coarse.factor / density,
+        in_front=depth,
+    )
+    picture = BoardPicture(
+        bgr=sample(coarse.bgr, *in_working(grid, coarse)),
+        print_columns=print_columns(grid, plane, scale.combs, widest=LONG_LINE_WIDTHS * width),
+        block_rows=max(8, round(spec.numbered_every / grid.step)),
+        line_rows=spec.division / grid.step,
+    )
+    return Board(source=coarse, grid=grid, picture=picture, density=density)
+
+
+def _picture_across(plane: Plane, view: View, in_front: float) -> tuple[float, float]:
+    """Return the left and right border of the picture at half its height [scale units]."""
+    width, height = view.upright.full_size_px
+    ends, _ = plane.from_pixel(
+        np.array([0.0, width - 1.0]), np.full(2, 0.5 * (height - 1)), in_front
+    )
+    return float(ends.min()), float(ends.max())
+
+
+def in_working(
+    grid: Grid, working: WorkingImage
+) -> tuple[
+    np.ndarray[tuple[int, ...], np.dtype[np.float32]],
+    np.ndarray[tuple[int, ...], np.dtype[np.float32]],
+]:
+    factor = np.float32(working.factor)
+    half = np.float32(0.5)
+    return (grid.x_px + half) / factor - half, (grid.y_px + half) / factor - half
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class StraightTube:
+    """One tube straightened.
+
+    Attributes
+    ----------
+    seen, clean
+        As it is, and without the graduations behind it.
+    rows
+        First and last row in which a level may lie.
+    """
+
+    grid: Grid
+    seen: TubeStrip
+    clean: TubeStrip
+    rows: tuple[int, int]
+
+
+def look_along(
+    view: View, board: Board, scale: NamedScale, known: Knowledge, across: float, count: int
+) -> tuple[Grid, TubeStrip, Layers]:
+    """Split one tube into its fillings, by both opinions."""
+    tube = tube_along(view, board, scale, known, across)
+    layers = find_layers(tube.clean, count, tube.rows)
+    layers = settle(layers, look(tube.seen), tube.clean.width_columns, count, tube.rows)
+    return tube.grid, tube.clean, layers
+
+
+def tube_along(
+    view: View, board: Board, scale: NamedScale, known: Knowledge, across: float
+) -> StraightTube:
+    """Straighten the picture about one axis."""
+    spec, unit_m = known.instrument.scale, known.unit_m
+    margin = SCALE_MARGIN * (spec.highest - spec.lowest)
+    width = 2 * known.tube.outer_radius_m / unit_m
+    step = board.grid.step
+    grid = view.grid(
+        scale.map.plane(),
+        values=(spec.lowest - margin, spec.highest + margin),
+        across=(across - STRIP_WIDTHS * width, across + STRIP_WIDTHS * width),
+        step=step,
+        in_front=known.tube.axis_to_scale_m / unit_m,
+    )
+    inside = grid.inside(*board.source.full_size_px)
+    strip = TubeStrip(
+        bgr=sample(board.source.bgr, *in_working(grid, board.source)),
+        bore_columns=2 * known.tube.bore_radius_m / unit_m / step,
+        width_columns=width / step,
+        inside_picture=np.asarray(inside[:, len(grid.across) // 2]),
+    )
+    ends = grid.row_at(spec.highest), grid.row_at(spec.lowest)
+    clean = without_lines(
+        strip.bgr,
+        *_rows_of_graduations(grid, scale, spec, across),
+        graduation_count(spec),
+        strip.width_columns,
+        strip.bore_columns,
+    )
+    slack = strip.bore_columns if clean is None else 0.0
+    return StraightTube(
+        grid=grid,
+        seen=strip,
+        clean=strip if clean is None else replace(strip, bgr=clean),
+        rows=(int(ends[0] - slack), int(ends[1] + slack)),
+    )
+
+
+def _rows_of_graduations(
+    grid: Grid, scale: NamedScale, spec: ScaleSpec, across: float
+) -> tuple[float, float]:
+    """Return the rows in which the end graduations are seen past or through a tube.
+
+    The grid lies at the depth of the axis, in front of them.
+    """
+    plane = scale.map.plane()
+    ends = np.array([spec.highest, spec.lowest])
+    x, y = plane.to_pixel(np.full(2, across), ends)
+    _, values = plane.from_pixel(x, y, grid.in_front)
+    return grid.row_at(float(values[0])), grid.row_at(float(values[1]))
