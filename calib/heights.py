@@ -114,6 +114,7 @@ def fit_level(
     above: FluidOptics,
     interface: MeniscusPhysics,
     u_axis_m: float = 0.0,
+    line_pitch_m: float = 0.0,
     limb: str,
 ) -> LevelFit:
     """Fit one meniscus and carry it to the scale.
@@ -128,6 +129,8 @@ def fit_level(
         Metres per scale unit.
     u_axis_m
         Standard uncertainty of the axis across the tube.
+    line_pitch_m
+        Distance of the graduations that are seen through the tube; 0 where there are none.
     limb
         Names the components that are this limb's own.
     """
@@ -136,10 +139,13 @@ def fit_level(
     bore_rows = 2 * tube.bore_radius_m / (grid.step * unit_m)
     where = _search(below, above)
 
-    def fit_about(middle: float, reach: float, aside: float = 0.0) -> ApexFit:
+    def fit_about(
+        middle: float, reach: float, aside: float = 0.0, pitch_m: float = line_pitch_m
+    ) -> ApexFit:
         view = _view(
             scale_map, grid.value_at(middle), across, unit_m, tube, 1 / (grid.step * unit_m)
         )
+        view = replace(view, line_pitch_m=pitch_m)
         rows, pixels, half = _pixels_beside(strip, axis, middle, reach, view, interface, aside)
         return fit_apex(
             middle - rows,
@@ -167,6 +173,9 @@ def fit_level(
     elif fit.reason == "level_ambiguous":
         places = (-0.5 * ASIDE * bore_rows, 0.5 * ASIDE * bore_rows)
         fit = _settled(fit, [fit_about(row - fit.position_px, second, at) for at in places])
+    if line_pitch_m and np.isfinite(fit.position_px):
+        plain = fit_about(row - fit.position_px, where.reach * bore_rows, pitch_m=0.0)
+        fit = _widened(fit, "lines behind", plain.position_px)
     height = grid.value_at(row - fit.position_px)
     x, y = scale_map.plane().to_pixel(np.array(across), np.array(height), grid.in_front)
     components = (
@@ -245,8 +254,16 @@ def _with_reflection(fit: ApexFit, other: ApexFit) -> ApexFit:
     """
     if not other.ok:
         return replace(fit, ok=False, reason=other.reason)
-    difference = abs(other.position_px) / np.sqrt(3.0)
-    components = {**fit.u_components_px, "reflection": float(difference)}
+    return _widened(fit, "reflection", other.position_px)
+
+
+def _widened(fit: ApexFit, name: str, half_width_px: float) -> ApexFit:
+    """Add what another fit, begun there, differs by, as the half width of a rectangle.
+
+    For lines behind the tube that fit leaves them out of the model: where a line beside the
+    meniscus can be taken for part of it, the two part.
+    """
+    components = {**fit.u_components_px, name: float(abs(half_width_px) / np.sqrt(3.0))}
     return replace(
         fit,
         u_components_px=components,

@@ -45,6 +45,9 @@ class TubeView:
         Camera to axis.
     px_per_m
         Pixels per metre along the axis, at the level.
+    line_pitch_m
+        Distance of graduations on the board, where they are seen through the tube; 0 where
+        there are none.
     """
 
     bore_radius_m: float
@@ -55,6 +58,7 @@ class TubeView:
     u_elevation_rad: float
     distance_m: float
     px_per_m: float
+    line_pitch_m: float = 0.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -29,6 +29,7 @@ from limbsight.calib.meniscus_picture import (
     Pictures,
     Surroundings,
     factor_priors,
+    harmonics,
     is_gas,
     is_uneven,
     light_paths,
@@ -663,9 +664,19 @@ class _Fit:
         smooth = np.polynomial.legendre.legvander(
             np.linspace(-1.0, 1.0, len(self.rows)), _SMOOTH_DEGREE
         )
+        smooth = np.concatenate([smooth, self._lines()], axis=1)
         factors, *_ = np.linalg.lstsq(smooth, self.data, rcond=None)
         plain = (self.data - smooth @ factors) / self.sigma
         return _robust(plain) - _robust(last.residual)
+
+    def _lines(self) -> Array:
+        """Graduations behind a tube without a level, (N, 2 H)."""
+        view = self.around.view
+        # The rows are those of the axis, nearer to the camera than the board.
+        farther = 1.0 + view.axis_to_board_m / view.distance_m
+        period = max(view.line_pitch_m * view.px_per_m / farther, 1e-9)
+        each = 2.0 * math.pi / period * np.outer(self.rows, np.arange(1, harmonics(view) + 1))
+        return np.concatenate([np.cos(each), np.sin(each)], axis=1)
 
     def _rise_px(self, state: _State) -> float:
         """Height of the contact line above the apex, px; negative for a dome."""

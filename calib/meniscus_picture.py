@@ -174,8 +174,25 @@ _U_MIX, _U_MIX_STEP = 0.25, 0.6
 """Between liquids: colour seen through both of them against expectation, by height over
 that of the contact line."""
 
+_MOST_HARMONICS = 3
+_LEAST_PERIOD_PX = 2.0
+"""Shorter waves are not in a picture at all (sampling theorem)."""
+_U_LINES = 0.25
+"""Amplitude of a comb of lines, as part of the board, in each harmonic: black lines a quarter
+of a division wide (common practice, no source) have 0.45, 0.32 and 0.15, their phase and blur
+unknown."""
+_RAYS_PER_PERIOD = 5
+"""Of the shortest wave, beside the meniscus."""
+
 BANDS = len(_LIGHT_EDGES)
 """Columns of light: past the tube, then one for each band."""
+
+
+def harmonics(view: TubeView) -> int:
+    """How many harmonics of the lines behind the tube the picture can hold."""
+    if view.line_pitch_m <= 0.0:
+        return 0
+    return min(_MOST_HARMONICS, int(view.line_pitch_m * view.px_per_m / _LEAST_PERIOD_PX))
 
 
 def is_uneven(count: int) -> NDArray[np.bool_]:
@@ -200,9 +217,12 @@ def factor_priors(around: Surroundings) -> tuple[Array, Array]:
         parts.append(_smooth(_DOME_KNOTS, _U_DOME, _U_DOME_STEP))
     elif not is_gas(around.above):
         parts.append(_smooth(_MIX_KNOTS, _U_MIX, _U_MIX_STEP))
-    precision = np.asarray(block_diag(*parts))
-    rest = _DOME if mirror else np.zeros(len(precision) - len(mean))
-    return np.concatenate([mean, rest]), precision
+    waves = 2 * harmonics(around.view)
+    rest = _DOME if mirror else np.zeros(sum(map(len, parts)) - len(mean))
+    if waves:
+        parts.append(np.eye(waves) / _U_LINES**2)
+    mean = np.concatenate([mean, rest, np.zeros(waves)])
+    return mean, np.asarray(block_diag(*parts))
 
 
 def _smooth(knots: Array, u: Array | float, u_step: float) -> Array:
@@ -370,11 +390,19 @@ def _coarse_heights(around: Surroundings, base: Physics) -> Array:
     rim = 1.05 * abs(np.tan(base.elevation_rad)) + 0.12
     low, high = min(0.0, 1.25 * wall) - rim, max(0.0, 1.25 * wall) + rim
     bottom, top = min(around.reach[0], low - 0.1), max(around.reach[1], high + 0.1)
+    waves = harmonics(around.view)
+    per_bore = (
+        waves * _RAYS_PER_PERIOD * base.bore_radius_m / max(around.view.line_pitch_m, 1e-9)
+    )
+
+    def count(least: int, length: float) -> int:
+        return max(least, int(np.ceil(per_bore * length)))
+
     return np.concatenate(
         [
-            np.linspace(bottom, low, _RAYS_BESIDE, endpoint=False),
-            np.linspace(low, high, _RAYS_WITHIN, endpoint=False),
-            np.linspace(high, top, _RAYS_BESIDE),
+            np.linspace(bottom, low, count(_RAYS_BESIDE, low - bottom), endpoint=False),
+            np.linspace(low, high, count(_RAYS_WITHIN, high - low), endpoint=False),
+            np.linspace(high, top, count(_RAYS_BESIDE, top - high)),
         ]
     )
 
@@ -593,10 +621,20 @@ def _columns(around: Surroundings, shade: _Shading, seen: _Seen) -> Array:
             both = (paths.below > 0.0) & (paths.above > 0.0)
             mixed = on_board * both[:, None]
             parts.append(_hats(_MIX_KNOTS, seen.level)[:, None, :] * mixed[:, :, None])
+    if harmonics(around.view):
+        parts.append(_waves(around, seen)[:, None, :] * uneven.sum(axis=2)[:, :, None])
     stacked = np.concatenate(parts, axis=2)
     count = int(seen.bounds[-1])
     summed = _summed(paths.ray, stacked.reshape(len(paths.ray), -1), count)
     return summed.reshape(count, 3, -1)
+
+
+def _waves(around: Surroundings, seen: _Seen) -> Array:
+    """Harmonics of the lines on the board where each path meets it, (P, 2 H)."""
+    view = around.view
+    turn = 2.0 * np.pi * seen.board_height * view.bore_radius_m / view.line_pitch_m
+    each = turn[:, None] * np.arange(1, harmonics(view) + 1)
+    return np.concatenate([np.cos(each), np.sin(each)], axis=1)
 
 
 def _board_height(

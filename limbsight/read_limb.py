@@ -99,7 +99,7 @@ def read_limb(
             for i in layers.interfaces
         ]
         fits = [
-            _fit_levels(near, scale, guess, u_axis_m, name, lie)
+            _fit_levels(near, scale, guess, u_axis_m, name, lie, strip.lined)
             for guess in _guesses(known, near[0], name)
         ]
         levels, sure = _likeliest(fits)
@@ -175,9 +175,11 @@ def _fit_levels(
     u_axis_m: float,
     name: str,
     lie: Lie | None,
+    lined: bool,
 ) -> tuple[LevelFit, ...]:
+    pitch_m = known.instrument.scale.division * known.unit_m if lined else 0.0
     fit = (
-        partial(fit_level, u_axis_m=u_axis_m)
+        partial(fit_level, u_axis_m=u_axis_m, line_pitch_m=pitch_m)
         if lie is None
         else partial(fit_oblique_level, lie=lie)
     )

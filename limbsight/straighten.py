@@ -168,7 +168,7 @@ def tube_along(
     return StraightTube(
         grid=grid,
         seen=strip,
-        clean=strip if clean is None else replace(strip, bgr=clean),
+        clean=strip if clean is None else replace(strip, bgr=clean, lined=True),
         rows=(int(ends[0] - slack), int(ends[1] + slack)),
     )
 

@@ -92,12 +92,15 @@ class TubeStrip:
         Inside and outside width of the tube in columns.
     inside_picture : ndarray, shape (R,), bool
         Rows that lie within the picture over the whole width of the tube.
+    lined
+        Whether graduations were seen through the tube (and taken out of ``bgr``).
     """
 
     bgr: NDArray[np.uint8]
     bore_columns: float
     width_columns: float
     inside_picture: BoolArray
+    lined: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
