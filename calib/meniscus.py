@@ -95,7 +95,8 @@ class ApexFit:
         From what is known only roughly; root sum of squares of ``u_components_px``.
     u_components_px
         By name: refractive_index, capillary_length, contact_angle, bore, elevation,
-        brightness, tone, ambiguity (rival positions), reflection (a lamp's at the axis).
+        brightness, tone, ambiguity (rival positions), reflection (a lamp's at the axis),
+        lines behind (graduations seen through the tube).
     misfit
         Root mean square residual over the profile's range of brightness.
     ok
