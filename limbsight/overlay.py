@@ -58,6 +58,10 @@ TITLE_HEIGHT = 2 * TEXT
 INSET_DIVISIONS = 7
 """Graduations shown above and below a level in its enlargement, if the tube is no wider."""
 
+MOST_REACH_WIDTHS = 6.3
+"""How far from its tube an enlargement reaches for graduations, in tube widths: some lie far
+off, some run across the whole board."""
+
 BEYOND_PHOTO = 0.25
 """How far the view may reach beyond the photo, as a share of its size."""
 
@@ -490,8 +494,9 @@ def _frame_inset(reading: Reading, numbered: _NumberedLevel, box_height: int) ->
         reach = max(
             reach, *((np.subtract(p, at) @ direction) for p in (mark.start_px, mark.end_px))
         )
-    # Both extremes kept in bounds: a tube alone, and a scale far away from it.
-    width = min(0.8 * tube + 1.15 * reach, 8.0 * tube)
+    # Both extremes kept in bounds: a tube alone, and a scale far away or wider than a tube.
+    reach = min(reach, MOST_REACH_WIDTHS * tube)
+    width = 0.8 * tube + 1.15 * reach
     division = _division_px(reading, level)
     height = max(2.0 * tube, 2 * INSET_DIVISIONS * division if division else 0.0)
     box_width = PANEL_WIDTH - MARGIN

@@ -127,6 +127,20 @@ def test_every_level_has_an_enlargement(make, reading):
     assert share_of(panel, YELLOW) > 1e-3
 
 
+def test_an_enlargement_holds_its_level_where_lines_run_over_the_whole_board(reading):
+    wide = tuple(
+        replace(mark, start_px=(20.0, mark.start_px[1]), end_px=(2400.0, mark.end_px[1]))
+        for mark in reading.graduations
+    )
+    reading = replace(reading, graduations=wide)
+    for numbered in overlay._number_levels(reading):
+        frame = overlay._frame_inset(reading, numbered, 300)
+        x, y = frame.place((numbered.level.x_px, numbered.level.y_px))
+        width, height = frame.size
+        assert 0 < x < width
+        assert 0 < y < height
+
+
 @pytest.mark.parametrize("count", [1, 4, 9])
 def test_many_levels_go_into_columns(make, count):
     levels = tuple(make.level(float(i), 200.0) for i in range(count))
