@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from typing import Any, Protocol, TypeVar
 
 import numpy as np
+from numpy.typing import NDArray
 
 from limbsight.calib.boards import choose_board
 from limbsight.calib.numbering import NamedScale, name_graduations
@@ -18,6 +19,7 @@ from limbsight.knowledge import Knowledge
 from limbsight.reasons import refusal
 from limbsight.records import PointPx
 from limbsight.standing import stands
+from limbsight.vision.graduations import Comb
 from limbsight.vision.picture import Picture
 from limbsight.vision.turning import Turn, turned_copy
 from limbsight.vision.working import WorkingImage, find_scales, working_image
@@ -100,23 +102,42 @@ def upright(
 
 
 def find_scale(view: View, known: Knowledge) -> NamedScale:
+    """Find, number and map the scale that the instrument file states.
+
+    Raises
+    ------
+    NotMeasurable
+        ``scale_not_found``, ``too_few_pixels``, and what ``name_graduations`` raises.
+    """
     spec = known.instrument.scale
-    groups = find_scales(view.upright)
-    if not groups:
-        raise NotMeasurable("", code="scale_not_found")
+    groups = _groups(view)
     bank = known.instrument.arrangement == "bank"
     boards = choose_board(groups, spec, known.unit_m, bank=bank)
     pitch = boards.chosen[0].pitch_px
     if pitch < MIN_PITCH_PX:
         raise refusal("too_few_pixels", most="", pitch=pitch, needed=MIN_PITCH_PX)
-    grey = np.ascontiguousarray(view.upright.bgr[:, :, 1])
-    named = name_graduations(grey, view.upright.factor, boards.chosen, spec, view.frame)
+    named = name_graduations(_grey(view), view.upright.factor, boards.chosen, spec, view.frame)
     return replace(named, rivals=boards.rivals)
 
 
 def find_unknown_scale(view: View) -> ScaleFromPicture:
+    """Find, number and map the scale with most graduations, by its printed numbers.
+
+    Raises
+    ------
+    NotMeasurable
+        ``scale_not_found``, and what ``read_scale`` raises.
+    """
+    groups = _groups(view)
+    return read_scale(_grey(view), view.upright.factor, groups[0], view.frame)
+
+
+def _groups(view: View) -> tuple[tuple[Comb, ...], ...]:
     groups = find_scales(view.upright)
     if not groups:
         raise NotMeasurable("", code="scale_not_found")
-    grey = np.ascontiguousarray(view.upright.bgr[:, :, 1])
-    return read_scale(grey, view.upright.factor, groups[0], view.frame)
+    return groups
+
+
+def _grey(view: View) -> NDArray[np.uint8]:
+    return np.ascontiguousarray(view.upright.bgr[:, :, 1])

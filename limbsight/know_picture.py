@@ -19,7 +19,7 @@ from limbsight.reasons import reason, refusal
 from limbsight.records import Reason
 from limbsight.straighten import Board, straighten_board, tube_along
 from limbsight.vision.level_net import look
-from limbsight.vision.limb_net import ProposedLimbs, propose_limbs
+from limbsight.vision.limb_net import ProposedLimb, ProposedLimbs, propose_limbs
 from limbsight.vision.limbs import limb_candidates
 from limbsight.without_file import (
     LookedAt,
@@ -57,13 +57,14 @@ def know_from_picture(view: View, found: ScaleFromPicture) -> KnownFromPicture:
     width = proposed.width_columns * board.grid.step
     known, unit_from = with_unit(known, width, found.unit_printed)
     known = with_limbs(known, 2, width * known.unit_m)
-    tubes, certain = _tubes_on(view, board, scale, known, proposed)
+    tubes, certain = _tubes_on(view, board, scale, known, proposed.candidates)
     if len(tubes) == 1 or len(tubes) >= LEAST_BANK:
         # More of a bank, or the other limb, may stand beyond the surroundings of the scale.
         known = with_limbs(known, LEAST_BANK, width * known.unit_m)
         wide = straighten_board(view, scale, known)
-        again = propose_limbs(wide.picture.bgr, width / wide.grid.step) or proposed
-        more, surely = _tubes_on(view, wide, scale, known, again)
+        again = propose_limbs(wide.picture.bgr, width / wide.grid.step)
+        candidates = again.candidates if again else ()
+        more, surely = _tubes_on(view, wide, scale, known, candidates)
         if len(tubes) > 1 or sum(tube.is_tube for tube in more) > 1:
             board, tubes, certain = wide, more, surely
     if not tubes:
@@ -86,13 +87,17 @@ def know_from_picture(view: View, found: ScaleFromPicture) -> KnownFromPicture:
 
 
 def _tubes_on(
-    view: View, board: Board, scale: NamedScale, known: Knowledge, proposed: ProposedLimbs
+    view: View,
+    board: Board,
+    scale: NamedScale,
+    known: Knowledge,
+    proposed: tuple[ProposedLimb, ...],
 ) -> tuple[tuple[LookedAt, ...], bool]:
-    """Choose the tubes among what the network proposes and what has walls."""
+    """Choose the tubes among what the network proposes on this board and what has walls."""
     width = 2 * known.tube.outer_radius_m / known.unit_m / board.grid.step
     bore = DEFAULT_BORE_SHARE * width
     walled = limb_candidates(board.picture, width, bore, WALLED_CANDIDATES)
-    columns = [limb.centre_column for limb in proposed.candidates]
+    columns = [limb.centre_column for limb in proposed]
     columns += [band.centre_column for band in walled.bands]
     looked = [_looked_at(view, board, scale, known, column) for column in columns]
     tubes, certain = choose_tubes(looked, width)

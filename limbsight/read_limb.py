@@ -78,6 +78,7 @@ def read_limb(
     across: float,
     name: str,
 ) -> Limb:
+    """Read the limb whose axis is ``across`` the board, in scale units."""
     count = known.level_count(name)
     grid, strip, layers = look_along(view, board, scale, known, across, count)
     axis = find_axis(strip, layers.interfaces)

@@ -20,6 +20,7 @@ if TYPE_CHECKING:
 
 
 def limb_reading(limb: Limb, view: View, scale: NamedScale, known: Knowledge) -> LimbReading:
+    """One limb with its levels, in pixels of the picture as taken."""
     plane = scale.map.plane()
     spec, unit_m = known.instrument.scale, known.unit_m
     across = limb.grid.across_at(limb.axis_column)
@@ -61,6 +62,7 @@ def _level_reading(
 
 
 def marks(view: View, scale: NamedScale, known: Knowledge) -> tuple[GraduationMark, ...]:
+    """Every graduation found, with its value."""
     spec = known.instrument.scale
     marks = []
     for comb, shift in zip(scale.combs, scale.shifts, strict=True):
@@ -86,6 +88,7 @@ def marks(view: View, scale: NamedScale, known: Knowledge) -> tuple[GraduationMa
 
 
 def level_height(level: LevelFit, known: Knowledge) -> LevelHeight:
+    """A level as the reduction takes it, with its components."""
     from limbsight.pressure import HeightComponent, LevelHeight
 
     spec = known.instrument.scale

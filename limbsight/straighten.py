@@ -55,6 +55,7 @@ class Board:
 
 
 def straighten_board(view: View, scale: NamedScale, known: Knowledge) -> Board:
+    """Straighten the surroundings of the scale, of a bank all that the picture shows."""
     spec, unit_m = known.instrument.scale, known.unit_m
     working = view.reduced
     plane = scale.map.plane()
@@ -101,6 +102,7 @@ def in_working(
     np.ndarray[tuple[int, ...], np.dtype[np.float32]],
     np.ndarray[tuple[int, ...], np.dtype[np.float32]],
 ]:
+    """Carry a grid's positions into a reduced copy, pixel centres to pixel centres."""
     factor = np.float32(working.factor)
     half = np.float32(0.5)
     return (grid.x_px + half) / factor - half, (grid.y_px + half) / factor - half

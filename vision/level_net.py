@@ -30,6 +30,8 @@ ROWS_MULTIPLE = 64
 ROWS_A_PLACE = 2
 TONE_FLOOR = 0.03
 """Added to the standard deviation of a strip, as in the training."""
+NO_TUBE_STATE = 3
+"""Place among the states of the tube."""
 KINDS = 4
 """No level, liquid under gas, liquid under liquid, mercury; four states of the tube follow."""
 COVER = 2

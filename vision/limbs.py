@@ -13,7 +13,6 @@ colours:
 
 from __future__ import annotations
 
-import itertools
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -32,14 +31,9 @@ of strong colour must not outvote a glass edge that is seen over the whole lengt
 STEADY_SHARE = 0.02
 """Weight of the steady part of an edge, which tells tubes from nothing where liquid fills or
 misses a whole limb."""
-WIDEST_SHARE = 0.85
-"""See ``find_any_limbs``. Chosen for a score without levels; with them the widths come out too
-great, by 16 % in the middle and by 86 % and more for a tenth of 126 photos."""
 MIN_APART_WIDTHS = 0.55
 """Candidates may overlap by less than half: a clip's end beside a tube must not blot it
 out."""
-MOST_UNKNOWN = 16
-"""Candidates looked at where the number of limbs is not known."""
 MAX_PRINT_SHARE = 0.4
 """Graduations may reach under the rim of a tube, hardly to its axis."""
 MIN_SCORE_RATIO = 3.0
@@ -263,58 +257,6 @@ def changing_edges(edges: FloatArray) -> FloatArray:
     energy = (np.minimum(change, EDGE_CAP) ** 2).mean(axis=0)
     energy += STEADY_SHARE * (np.minimum(steady, EDGE_CAP) ** 2).mean(axis=0)
     return np.asarray(np.sqrt(energy))
-
-
-def find_any_limbs(
-    board: BoardPicture, widths_columns: FloatArray, bore_share: float
-) -> LimbChoice:
-    """Find tubes of unknown width and number.
-
-    Parameters
-    ----------
-    widths_columns : ndarray, shape (W,)
-        Outside widths to try, rising.
-    bore_share
-        Bore over outside width.
-
-    Notes
-    -----
-    A band narrower than the tube still holds mirrored edges; one wider than the tube by a
-    fifth does not. So the width is the greatest at which the limbs score nearly as well as at
-    the best width.
-    """
-    choices = [
-        _standing_out(
-            limb_candidates(board, float(w), bore_share * float(w), MOST_UNKNOWN).bands
-        )
-        for w in widths_columns
-    ]
-    best = int(np.argmax([choice.clearance for choice in choices]))
-    count = len(choices[best].limbs)
-    if count == 0:
-        return choices[best]
-    weakest = min(limb.score for limb in choices[best].limbs)
-    fitting = [
-        choice
-        for choice in choices[best:]
-        if len(choice.limbs) == count
-        and min(limb.score for limb in choice.limbs) > WIDEST_SHARE * weakest
-    ]
-    return fitting[-1] if fitting else choices[best]
-
-
-def _standing_out(candidates: Sequence[LimbBand]) -> LimbChoice:
-    """Choose the bands before the widest relative gap of the scores."""
-    apart: list[LimbBand] = []
-    for band in sorted(candidates, key=lambda band: -band.score):
-        if all(not overlap(band, other) for other in apart):
-            apart.append(band)
-    if len(apart) < 2:
-        return LimbChoice(limbs=tuple(apart), clearance=0.0)
-    ratios = [a.score / max(b.score, MIN_SCORE) for a, b in itertools.pairwise(apart)]
-    count = int(np.argmax(ratios)) + 1
-    limbs = sorted(apart[:count], key=lambda band: band.centre_column)
-    return LimbChoice(limbs=tuple(limbs), clearance=ratios[count - 1])
 
 
 def _mirror_score(strength: FloatArray, width: float) -> FloatArray:

@@ -7,23 +7,11 @@ from dataclasses import replace
 import pytest
 
 from limbsight.calib.boards import choose_board
-from limbsight.calib.instrument import ScaleSpec
 from tests.helpers.boards import Camera, Column
+from tests.helpers.scales import millimetres
 
 CAMERA = Camera(width=1800, x=120.0, distance=900.0)
-SCALE = ScaleSpec(
-    unit="mm",
-    division=1.0,
-    numbered_every=10.0,
-    lowest=-40.0,
-    highest=40.0,
-    numbers="away-from-zero",
-    material=None,
-    true_at_k=None,
-    standard_uncertainty_m=None,
-    unit_m=1e-3,
-    unit_pa=None,
-)
+SCALE = millimetres(-40.0, 40.0, "away-from-zero")
 
 
 def column(x_mm, count=81, **changes):

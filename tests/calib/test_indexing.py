@@ -15,27 +15,15 @@ from limbsight.calib.indexing import (
     is_numbered,
     value_of_height,
 )
-from limbsight.calib.instrument import ScaleSpec
 from limbsight.calib.numbering import MIN_MARGIN
 from limbsight.errors import NotMeasurable
 from limbsight.vision.graduations import Comb
 from tests.helpers.boards import Camera, Column
+from tests.helpers.scales import millimetres
 
 CAMERA = Camera()
 COLUMN = Column(first=0, last=80)
-SCALE = ScaleSpec(
-    unit="mm",
-    division=1.0,
-    numbered_every=10.0,
-    lowest=-40.0,
-    highest=40.0,
-    numbers="away-from-zero",
-    material=None,
-    true_at_k=None,
-    standard_uncertainty_m=None,
-    unit_m=1e-3,
-    unit_pa=None,
-)
+SCALE = millimetres(-40.0, 40.0, "away-from-zero")
 START = 1000
 """Index of graduation 0 in the combs of these tests."""
 

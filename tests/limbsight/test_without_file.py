@@ -5,7 +5,6 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from limbsight.calib.instrument import ScaleSpec
 from limbsight.knowledge import knowledge_from_picture, with_limbs
 from limbsight.vision.level_net import TubeView
 from limbsight.without_file import (
@@ -18,24 +17,13 @@ from limbsight.without_file import (
     with_fillings,
     with_unit,
 )
+from tests.helpers.scales import millimetres
 
 GAS, LIQUID, MERCURY = LevelKind.UNDER_GAS, LevelKind.UNDER_LIQUID, LevelKind.MERCURY
 
 
 def known_with(limbs: int):
-    scale = ScaleSpec(
-        unit="mm",
-        division=1.0,
-        numbered_every=10.0,
-        lowest=0.0,
-        highest=100.0,
-        numbers="upward",
-        material=None,
-        true_at_k=None,
-        standard_uncertainty_m=None,
-        unit_m=1e-3,
-        unit_pa=None,
-    )
+    scale = millimetres(0.0, 100.0)
     return with_limbs(knowledge_from_picture(scale), limbs, 9e-3)
 
 

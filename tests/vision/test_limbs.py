@@ -12,7 +12,6 @@ from limbsight.vision.limbs import (
     LimbBand,
     block_medians,
     choose_limbs,
-    find_any_limbs,
     limb_candidates,
 )
 from tests.helpers.tubes import AMBER, BLUE_WATER, CLEAR, GLASS, Cover, Tube, board_with
@@ -94,12 +93,6 @@ def test_columns_of_print_are_left_out():
     picture = board_with([(120.3, TUBE), (260.8, TUBE)])
     found = search(picture, 1, marked=(245, 277))
     np.testing.assert_allclose(columns_of(found), [120.3], atol=TOLERANCE)
-
-
-def test_without_a_count_two_tubes_are_two():
-    picture = board_with([(120.3, TUBE), (260.8, replace(TUBE, levels=(120.9,)))])
-    found = find_any_limbs(board_of(picture), np.array([24.0, 30.0, 36.0]), 0.7)
-    np.testing.assert_allclose(columns_of(found), [120.3, 260.8], atol=TOLERANCE)
 
 
 def test_a_band_that_overlaps_a_limb_rivals_that_limb_only():

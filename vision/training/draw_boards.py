@@ -15,11 +15,7 @@ Each .npz holds ``picture``, a JPEG of the light like that of ``render_strips.py
 
 from __future__ import annotations
 
-import argparse
-import os
 import sys
-import time
-from concurrent.futures import ProcessPoolExecutor
 from dataclasses import replace
 from pathlib import Path
 
@@ -29,10 +25,9 @@ import numpy.typing as npt
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
-from render_strips import _coarser_prints, _stored, _varied
+from drawing import Classes, coarser_prints, draw_many, stored, varied
 
 from sample_images.generator import cases, optics, render
-from sample_images.generator.plans import NoFit
 from sample_images.generator.strips import StripCamera
 
 MM_PER_COLUMN = 0.75
@@ -46,14 +41,14 @@ NEGATIVE_SHARE = 0.25
 
 
 def draw(cls: str, seed: int) -> list[dict[str, npt.NDArray[np.generic]]]:
-    """Draw one instrument's board, twice: with other dyes, and other parts of it."""
+    """Draw one instrument's board, with other dyes and other parts of it each time."""
     rng = np.random.default_rng([seed, 78])
     case = cases.draw(cls, seed)
     return [_board(case, rng) for _ in range(VIEWS)]
 
 
 def _board(case: cases.Case, rng: np.random.Generator) -> dict[str, npt.NDArray[np.generic]]:
-    world = _varied(case.world, rng)
+    world = varied(case.world, rng)
     g = case.graduation
     low, high = sorted((g.y_mm(g.lo), g.y_mm(g.hi)))
     low, high = low - rng.uniform(0, 4), high + rng.uniform(0, 4)
@@ -71,7 +66,7 @@ def _board(case: cases.Case, rng: np.random.Generator) -> dict[str, npt.NDArray[
         width_px=int((right - left) / MM_PER_COLUMN),
         height_px=int((high - low) / MM_PER_COLUMN),
     )
-    world = replace(world, scene=_coarser_prints(world.scene, 1 / MM_PER_COLUMN))
+    world = replace(world, scene=coarser_prints(world.scene, 1 / MM_PER_COLUMN))
     light = render.render(world, camera)
     rows = int((high - low) / step_y)
     light = cv2.resize(light, (light.shape[1], rows), interpolation=cv2.INTER_AREA)
@@ -82,55 +77,15 @@ def _board(case: cases.Case, rng: np.random.Generator) -> dict[str, npt.NDArray[
         tubes.append((column, 2 * tube.outer_mm / MM_PER_COLUMN))
     bright = float(np.percentile(light.max(axis=2), 98.0))
     return {
-        "picture": _stored(light / bright),
+        "picture": stored(light / bright),
         "tubes": np.array(sorted(tubes), np.float32).reshape(-1, 2),
     }
 
 
-def _work(task: tuple[str, int, str, float]) -> int:
-    cls, seed, folder, until = task
-    if time.time() > until:
-        return 0
-    try:
-        boards = draw(cls, seed)
-    except (NoFit, RuntimeError):
-        return 0
-    for k, board in enumerate(boards):
-        out = Path(folder) / f"{cls}_{seed:05d}_{k}.npz"
-        part = out.with_suffix(".part")
-        with part.open("wb") as file:
-            np.savez(file, **board)
-        part.rename(out)
-    return len(boards)
-
-
-def main() -> None:
-    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
-    parser.add_argument("out", type=Path)
-    parser.add_argument("--seed", type=int, default=40000)
-    parser.add_argument("--count", type=int, default=100_000)
-    parser.add_argument("--minutes", type=float, default=3.0)
-    parser.add_argument("--jobs", type=int, default=os.cpu_count() or 1)
-    a = parser.parse_args()
-    a.out.mkdir(parents=True, exist_ok=True)
-    os.environ["OMP_NUM_THREADS"] = "1"
-    cv2.setNumThreads(1)
-    rng = np.random.default_rng(a.seed)
-    until = time.time() + 60 * a.minutes
-    tasks = []
-    for k in range(a.count):
-        names = NEGATIVES if rng.random() < NEGATIVE_SHARE else CLASSES
-        tasks.append((names[int(rng.integers(len(names)))], a.seed + k, str(a.out), until))
-    done = 0
-    if a.jobs == 1:
-        for task in tasks:
-            done += _work(task)
-    else:
-        with ProcessPoolExecutor(a.jobs) as pool:
-            for n in pool.map(_work, tasks, chunksize=4):
-                done += n
-    print(f"{done} boards", flush=True)
-
-
 if __name__ == "__main__":
-    main()
+    draw_many(
+        __doc__,
+        draw,
+        Classes(usual=CLASSES, negative=NEGATIVES, negative_share=NEGATIVE_SHARE),
+        first_seed=40000,
+    )

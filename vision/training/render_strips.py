@@ -18,26 +18,23 @@ under gas, 2 liquid under liquid, 3 mercury), and ``state`` (R,) uint8: 0 gas, 1
 
 from __future__ import annotations
 
-import argparse
-import os
 import sys
-import time
 import zlib
-from concurrent.futures import ProcessPoolExecutor
 from dataclasses import replace
 from pathlib import Path
 
-import cv2
 import numpy as np
 import numpy.typing as npt
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
+from drawing import Classes, coarser_prints, draw_many, stored, varied
+
 from sample_images.generator import cases, optics, render
 from sample_images.generator.fluids import Floats
 from sample_images.generator.optics import Straight
-from sample_images.generator.plans import Limb, NoFit
-from sample_images.generator.scene import Scene, nearest_solid
+from sample_images.generator.plans import Limb
+from sample_images.generator.scene import nearest_solid
 from sample_images.generator.strips import StripCamera
 
 COLUMNS_PER_WIDTH = 24
@@ -45,7 +42,6 @@ COLUMNS_PER_WIDTH = 24
 STRIP_WIDTHS = 3.4
 """Width of a strip in outside diameters: the network's 2.8 and room to shift and shrink."""
 MOST_ROWS = 1000
-PRINT_OVERSAMPLING = 2.5
 render.GLASS_SAMPLES, render.LEVEL_SAMPLES = 2, 4
 optics.CULL_WEIGHT = 0.03
 """Coarser than for photographs: more strips in the same time, and noise is added anyway."""
@@ -62,10 +58,6 @@ ASIDE_WIDTHS = (0.45, 2.2)
 OFF_WIDTHS = 0.16
 """Strips that miss the tube, by so many outside diameters; the training sees axes off by up
 to the last of these, and none between."""
-PALE_SHARE = 0.3
-"""Tubes whose dye is thinned, by a factor down to 0.12."""
-BRIGHTEST, GAMMA = 3.0, 2.4
-"""A tone curve keeps faint levels in eight bits, as a photo does."""
 GAS, LIQUID, COVERED, NO_TUBE, UNKNOWN = 0, 1, 2, 3, 255
 
 
@@ -73,29 +65,13 @@ def draw(cls: str, seed: int) -> list[dict[str, npt.NDArray[np.generic]]]:
     """Draw one instrument and the strips of one or two of its tubes."""
     rng = np.random.default_rng([zlib.crc32(cls.encode()), seed, 77])
     case = cases.draw(cls, seed)
-    case = replace(case, world=_varied(case.world, rng))
+    case = replace(case, world=varied(case.world, rng))
     limbs = list(range(len(case.limbs)))
     picked = list(rng.permutation(limbs)[:2])
     for i in case.hidden:
         if i not in picked and i < len(limbs):
             picked[0] = i
     return [_strip(case, int(i), rng) for i in picked]
-
-
-def _varied(world: render.World, rng: np.random.Generator) -> render.World:
-    if rng.random() > PALE_SHARE or not world.tubes:
-        return world
-    thin = float(np.exp(rng.uniform(np.log(0.12), 0.0)))
-    tubes = tuple(
-        replace(
-            tube,
-            absorption_per_mm=tuple(
-                (r * thin, g * thin, b * thin) for r, g, b in tube.absorption_per_mm
-            ),
-        )
-        for tube in world.tubes
-    )
-    return replace(world, tubes=tubes, bend=None)
 
 
 def _strip(
@@ -126,13 +102,13 @@ def _strip(
         width_px=columns,
         height_px=int((top - bottom) / step),
     )
-    world = replace(case.world, scene=_coarser_prints(case.world.scene, 1 / step))
+    world = replace(case.world, scene=coarser_prints(case.world.scene, 1 / step))
     light = render.render(world, camera)
     state = _states(world, camera, axis, case)
     levels = _levels(camera, limb, state) if limb is not None and world.tubes else []
     bright = float(np.percentile(light.max(axis=2), 98.0))
     return {
-        "picture": _stored(light / bright),
+        "picture": stored(light / bright),
         "levels": np.array(levels, np.float32).reshape(-1, 2),
         "state": state,
         "bore": np.float32(case.inner_mm / case.outer_mm),
@@ -150,34 +126,6 @@ def _axis(case: cases.Case, limb: Limb, rng: np.random.Generator) -> tuple[float
         if abs(nearest.x_mm - x) < OFF_WIDTHS * width:
             return x, nearest
     return limb.x_mm, limb
-
-
-def _stored(light: npt.NDArray[np.float32]) -> npt.NDArray[np.uint8]:
-    encoded = 255 * np.clip(light / BRIGHTEST, 0, 1) ** (1 / GAMMA)
-    settings = [cv2.IMWRITE_JPEG_QUALITY, 97, cv2.IMWRITE_JPEG_SAMPLING_FACTOR, 0x111111]
-    bgr = np.ascontiguousarray(np.round(encoded[:, :, ::-1]).astype(np.uint8))
-    return np.asarray(cv2.imencode(".jpg", bgr, settings)[1])
-
-
-def _coarser_prints(scene: Scene, px_per_mm: float) -> Scene:
-    """Filter prints to the strip's sampling: fine ones would alias."""
-    faces = []
-    for face in scene.faces:
-        prints = []
-        for pr in face.prints:
-            share = min(PRINT_OVERSAMPLING * px_per_mm / pr.px_per_mm, 1.0)
-            h, w = pr.coverage.shape
-            size = (max(round(w * share), 1), max(round(h * share), 1))
-            coverage = cv2.resize(pr.coverage, size, interpolation=cv2.INTER_AREA)
-            prints.append(
-                replace(
-                    pr,
-                    coverage=np.asarray(coverage, np.uint8),
-                    px_per_mm=pr.px_per_mm * size[1] / h,
-                )
-            )
-        faces.append(replace(face, prints=tuple(prints)))
-    return replace(scene, faces=tuple(faces))
 
 
 def _states(
@@ -228,50 +176,10 @@ def _levels(
     return found
 
 
-def _work(task: tuple[str, int, str, float]) -> int:
-    cls, seed, folder, until = task
-    if time.time() > until:
-        return 0
-    try:
-        strips = draw(cls, seed)
-    except (NoFit, RuntimeError):
-        return 0
-    for k, strip in enumerate(strips):
-        out = Path(folder) / f"{cls}_{seed:05d}_{k}.npz"
-        part = out.with_suffix(".part")
-        with part.open("wb") as file:
-            np.savez(file, **strip)
-        part.rename(out)
-    return len(strips)
-
-
-def main() -> None:
-    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
-    parser.add_argument("out", type=Path)
-    parser.add_argument("--seed", type=int, default=20000)
-    parser.add_argument("--count", type=int, default=100_000, help="instruments at most")
-    parser.add_argument("--minutes", type=float, default=8.0)
-    parser.add_argument("--jobs", type=int, default=os.cpu_count() or 1)
-    a = parser.parse_args()
-    a.out.mkdir(parents=True, exist_ok=True)
-    os.environ["OMP_NUM_THREADS"] = "1"
-    cv2.setNumThreads(1)
-    rng = np.random.default_rng(a.seed)
-    until = time.time() + 60 * a.minutes
-    tasks = []
-    for k in range(a.count):
-        names = NEGATIVES if rng.random() < NEGATIVE_SHARE else CLASSES
-        tasks.append((names[int(rng.integers(len(names)))], a.seed + k, str(a.out), until))
-    done = 0
-    if a.jobs == 1:
-        for task in tasks:
-            done += _work(task)
-    else:
-        with ProcessPoolExecutor(a.jobs) as pool:
-            for n in pool.map(_work, tasks, chunksize=4):
-                done += n
-    print(f"{done} strips", flush=True)
-
-
 if __name__ == "__main__":
-    main()
+    draw_many(
+        __doc__,
+        draw,
+        Classes(usual=CLASSES, negative=NEGATIVES, negative_share=NEGATIVE_SHARE),
+        first_seed=20000,
+    )

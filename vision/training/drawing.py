@@ -1,0 +1,144 @@
+"""What the scripts that draw training pictures share: looks, storage, many processes."""
+
+# mypy: ignore-errors
+# A script beside the product: its libraries are no dependencies and need no types.
+
+from __future__ import annotations
+
+import argparse
+import os
+import sys
+import time
+from collections.abc import Callable
+from concurrent.futures import ProcessPoolExecutor
+from dataclasses import dataclass, replace
+from functools import partial
+from pathlib import Path
+
+import cv2
+import numpy as np
+import numpy.typing as npt
+
+sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
+
+from sample_images.generator import render
+from sample_images.generator.plans import NoFit
+from sample_images.generator.scene import Scene
+
+PRINT_OVERSAMPLING = 2.5
+PALE_SHARE = 0.3
+"""Tubes whose dye is thinned, by a factor down to 0.12."""
+BRIGHTEST, GAMMA = 3.0, 2.4
+"""A tone curve keeps faint levels in eight bits, as a photo does."""
+
+Arrays = dict[str, npt.NDArray[np.generic]]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Classes:
+    """Classes of instruments to draw from, and the share of those that can't be read."""
+
+    usual: tuple[str, ...]
+    negative: tuple[str, ...]
+    negative_share: float
+
+
+def varied(world: render.World, rng: np.random.Generator) -> render.World:
+    """Thin the dye of some tubes; the bend below them is left out."""
+    if rng.random() > PALE_SHARE or not world.tubes:
+        return world
+    thin = float(np.exp(rng.uniform(np.log(0.12), 0.0)))
+    tubes = tuple(
+        replace(
+            tube,
+            absorption_per_mm=tuple(
+                (r * thin, g * thin, b * thin) for r, g, b in tube.absorption_per_mm
+            ),
+        )
+        for tube in world.tubes
+    )
+    return replace(world, tubes=tubes, bend=None)
+
+
+def stored(light: npt.NDArray[np.float32]) -> npt.NDArray[np.uint8]:
+    """Light relative to the bright parts, as a JPEG file."""
+    encoded = 255 * np.clip(light / BRIGHTEST, 0, 1) ** (1 / GAMMA)
+    settings = [cv2.IMWRITE_JPEG_QUALITY, 97, cv2.IMWRITE_JPEG_SAMPLING_FACTOR, 0x111111]
+    bgr = np.ascontiguousarray(np.round(encoded[:, :, ::-1]).astype(np.uint8))
+    return np.asarray(cv2.imencode(".jpg", bgr, settings)[1])
+
+
+def coarser_prints(scene: Scene, px_per_mm: float) -> Scene:
+    """Filter prints to the strip's sampling: fine ones would alias."""
+    faces = []
+    for face in scene.faces:
+        prints = []
+        for pr in face.prints:
+            share = min(PRINT_OVERSAMPLING * px_per_mm / pr.px_per_mm, 1.0)
+            h, w = pr.coverage.shape
+            size = (max(round(w * share), 1), max(round(h * share), 1))
+            coverage = cv2.resize(pr.coverage, size, interpolation=cv2.INTER_AREA)
+            prints.append(
+                replace(
+                    pr,
+                    coverage=np.asarray(coverage, np.uint8),
+                    px_per_mm=pr.px_per_mm * size[1] / h,
+                )
+            )
+        faces.append(replace(face, prints=tuple(prints)))
+    return replace(scene, faces=tuple(faces))
+
+
+def _work(draw: Callable[[str, int], list[Arrays]], task: tuple[str, int, str, float]) -> int:
+    cls, seed, folder, until = task
+    if time.time() > until:
+        return 0
+    try:
+        pictures = draw(cls, seed)
+    except (NoFit, RuntimeError):
+        return 0
+    for k, picture in enumerate(pictures):
+        out = Path(folder) / f"{cls}_{seed:05d}_{k}.npz"
+        part = out.with_suffix(".part")
+        with part.open("wb") as file:
+            np.savez(file, **picture)
+        part.rename(out)
+    return len(pictures)
+
+
+def draw_many(
+    doc: str, draw: Callable[[str, int], list[Arrays]], classes: Classes, *, first_seed: int
+) -> None:
+    """Draw instruments of random classes in many processes, as the command line says.
+
+    Parameters
+    ----------
+    doc
+        Of the script; its first line describes it.
+    draw
+        Gives the arrays of one file or more for a class and a seed.
+    """
+    parser = argparse.ArgumentParser(description=doc.splitlines()[0])
+    parser.add_argument("out", type=Path)
+    parser.add_argument("--seed", type=int, default=first_seed)
+    parser.add_argument("--count", type=int, default=100_000, help="instruments at most")
+    parser.add_argument("--minutes", type=float, default=8.0)
+    parser.add_argument("--jobs", type=int, default=os.cpu_count() or 1)
+    a = parser.parse_args()
+    a.out.mkdir(parents=True, exist_ok=True)
+    os.environ["OMP_NUM_THREADS"] = "1"
+    cv2.setNumThreads(1)
+    rng = np.random.default_rng(a.seed)
+    until = time.time() + 60 * a.minutes
+    tasks = []
+    for k in range(a.count):
+        usual = rng.random() >= classes.negative_share
+        names = classes.usual if usual else classes.negative
+        tasks.append((names[int(rng.integers(len(names)))], a.seed + k, str(a.out), until))
+    work = partial(_work, draw)
+    if a.jobs == 1:
+        done = sum(work(task) for task in tasks)
+    else:
+        with ProcessPoolExecutor(a.jobs) as pool:
+            done = sum(pool.map(work, tasks, chunksize=4))
+    print(f"{done} pictures", flush=True)
