@@ -21,6 +21,12 @@ all its tubes, and is not split."""
 RIVAL_SHARE = 0.5
 """Graduations of another board's fullest column, as a share of the chosen one's, from which on
 it may be the one that was meant. Tiles and planks behind a board gave less on 140 renders."""
+SAME_BOARD_M = 25e-3
+"""Columns nearer to each other than this carry one set of numbers between them, or are the
+ends of one column's lines: numerals take 20 mm at most on the sample photos."""
+SAME_ENDS, SAME_DIVISION = 0.05, 0.02
+"""Share of a scale's length by which the ends of a second scale in another unit may stand off;
+ratio by which divisions of one unit differ at most through perspective, over a board."""
 STEADY = 2.0
 LEAST_RESIDUAL_PX = 0.15
 """Print scatters no more than this many times the chosen board's steadiest column: tiles,
@@ -36,9 +42,18 @@ class Boards:
 
 
 def choose_board(
-    groups: Sequence[tuple[Comb, ...]], scale: ScaleSpec, unit_m: float, *, bank: bool
+    groups: Sequence[tuple[Comb, ...]],
+    scale: ScaleSpec,
+    unit_m: float,
+    *,
+    bank: bool,
+    stated: bool = True,
 ) -> Boards:
     """Take the board with most graduations.
+
+    A file says how many limbs there are and finds them all; without one, columns that do not
+    keep step are of another instrument however near they stand, but for a second scale in
+    another unit between the same ends.
 
     Parameters
     ----------
@@ -48,6 +63,8 @@ def choose_board(
         Metres per scale unit.
     bank
         Whether the columns of one board may stand any distance apart.
+    stated
+        Whether an instrument file states the scale.
 
     Returns
     -------
@@ -63,6 +80,12 @@ def choose_board(
     for board in elsewhere:
         if _may_be_meant(board, chosen) and all(_apart(board, s, reach_px) for s in seen):
             seen.append(board)
+    if not stated:
+        near_px = SAME_BOARD_M / m_per_px
+        for board in groups[1:]:
+            out_of_step = _may_be_meant(board, chosen) and not _is_second_scale(board, chosen)
+            if out_of_step and all(_apart(board, s, near_px) for s in seen):
+                seen.append(board)
     return Boards(chosen=chosen, rivals=len(seen) - 1)
 
 
@@ -83,6 +106,15 @@ def _split(combs: tuple[Comb, ...], reach_px: float) -> list[tuple[Comb, ...]]:
 
 def _apart(board: tuple[Comb, ...], other: tuple[Comb, ...], reach_px: float) -> bool:
     return min(abs(_x(a) - _x(b)) for a in board for b in other) > reach_px
+
+
+def _is_second_scale(board: tuple[Comb, ...], chosen: tuple[Comb, ...]) -> bool:
+    """Whether it may be the same instrument's scale in another unit: between the same ends."""
+    one, other = (max(b, key=lambda comb: len(comb.index)) for b in (chosen, board))
+    length = float(np.ptp(one.lines.y))
+    ends = np.abs(np.array([f(one.lines.y) - f(other.lines.y) for f in (np.min, np.max)]))
+    alike = abs(np.log(one.pitch_px / other.pitch_px)) < SAME_DIVISION
+    return bool(ends.max() < SAME_ENDS * length and not alike)
 
 
 def _may_be_meant(board: tuple[Comb, ...], chosen: tuple[Comb, ...]) -> bool:

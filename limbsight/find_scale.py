@@ -129,7 +129,14 @@ def find_unknown_scale(view: View) -> ScaleFromPicture:
         ``scale_not_found``, and what ``read_scale`` raises.
     """
     groups = _groups(view)
-    return read_scale(_grey(view), view.upright.factor, groups[0], view.frame)
+    grey, factor = _grey(view), view.upright.factor
+    found = read_scale(grey, factor, groups[0], view.frame)
+    # How far apart the columns stand is known once the numbers are.
+    spec = found.spec
+    boards = choose_board(groups, spec, spec.unit_m or 1e-3, bank=False, stated=False)
+    if len(boards.chosen) < len(groups[0]):
+        found = read_scale(grey, factor, boards.chosen, view.frame)
+    return replace(found, named=replace(found.named, rivals=boards.rivals))
 
 
 def _groups(view: View) -> tuple[tuple[Comb, ...], ...]:

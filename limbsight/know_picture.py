@@ -25,6 +25,7 @@ from limbsight.without_file import (
     LookedAt,
     choose_tubes,
     fillings_text,
+    is_row,
     looked_at,
     with_fillings,
     with_unit,
@@ -73,7 +74,7 @@ def know_from_picture(view: View, found: ScaleFromPicture) -> KnownFromPicture:
     names = known.limb_names(len(tubes))
     known, agreed = with_fillings(known, names, [tube.levels for tube in tubes])
     doubts: tuple[Reason, ...] = ()
-    if not certain:
+    if not (certain and is_row(tubes, width / board.grid.step)):
         doubts += (reason("limb_uncertain"),)
     if unit_from is None:
         doubts += (reason("unit_uncertain"),)

@@ -145,13 +145,13 @@ def _walk(path: str | Path, instrument: Instrument | None) -> Walked:
     try:
         if known is not None:
             view, scale = upright(picture, known, partial(find_scale, known=known))
-            if scale.rivals:
-                notes = (reason("several_scales", count=1 + scale.rivals),)
         else:
             view, found = upright(picture, None, find_unknown_scale)
             scale = found.named
             told = know_from_picture(view, found)
             known, places, notes = told.known, told.places, told.reasons
+        if scale.rivals:
+            notes += (reason("several_scales", count=1 + scale.rivals),)
         limbs = find_limbs(view, scale, known, places)
     except NotMeasurable as stop:
         why = cause_of(stop, working_image(picture.bgr), known, MIN_PITCH_PX)

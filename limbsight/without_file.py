@@ -35,6 +35,8 @@ does, but for a half-covered tube."""
 WIDTH_ERROR = 1.3
 """Ratio by which the width that the network finds may be off: nine of ten renders and two of
 three sample photos are nearer (99 and 41)."""
+AXIS_ERROR_WIDTHS = 0.3
+"""Farther off its axis a tube shows no level to the network."""
 UNKNOWN = "unknown liquid"
 
 
@@ -144,6 +146,17 @@ def choose_tubes(
         if candidate.no_tube <= 1 - LIKELY:
             tubes.append(candidate)
     return tuple(sorted(tubes, key=lambda tube: tube.column)), certain and bool(tubes)
+
+
+def is_row(tubes: Sequence[LookedAt], width_columns: float) -> bool:
+    """Whether the tubes may be those of one bank, which stand evenly.
+
+    Two U-tubes side by side make uneven rows, and only one of them belongs to the scale. Two
+    axes of a gap may both be off, and the width may be found too small.
+    """
+    gaps = np.diff([tube.column for tube in tubes])
+    bearable = 2 * AXIS_ERROR_WIDTHS * WIDTH_ERROR * width_columns
+    return len(gaps) < 2 or float(np.ptp(gaps)) <= bearable
 
 
 def with_unit(

@@ -11,7 +11,13 @@ from scipy.ndimage import median_filter
 
 from limbsight.vision.board_lines import board_width, find_board
 from limbsight.vision.graduations import Comb, find_combs, join_combs
-from limbsight.vision.segments import Segments, find_ridges, segments_of
+from limbsight.vision.segments import (
+    Ridges,
+    Segments,
+    find_ridges,
+    ridges_of,
+    segments_of,
+)
 
 WORKING_PIXELS = 3.2e6
 """Search size: graduations of a 0.5 m scale that fills the picture are 4 px apart, and the
@@ -125,12 +131,30 @@ def _groups(grey: NDArray[np.uint8], *, dark: bool) -> tuple[tuple[Comb, ...], .
     board = find_board(grey, ridges, segments)
     width = board_width(board) if board is not None else 0.0
     if board is not None and width >= WIDE:
-        return ((board,),)
+        rest = _beside(board, ridges, segments)
+        other = find_board(grey, *rest)
+        return ((board,), *(join_combs(find_combs(rest[1])) if other is None else ((other,),)))
     groups = _with_overhang(grey, join_combs(find_combs(segments)))
     if board is None or width < NARROW:
         return groups
     fuller = not groups or len(board.index) > MORE_LINES * _size(groups)
     return ((board,), *groups) if fuller else groups
+
+
+def _beside(board: Comb, ridges: Ridges, segments: Segments) -> tuple[Ridges, Segments]:
+    """Leave what lies left and right of a board whose lines run over all of it."""
+    reach = NARROW * board.pitch_px
+    left = float(np.median(board.lines.left)) - reach
+    right = float(np.median(board.lines.right)) + reach
+    crest = (ridges.x < left) | (ridges.x > right)
+    rest = ridges_of(
+        ridges.x[crest],
+        ridges.y[crest],
+        ridges.strength[crest],
+        ridges.label[crest],
+        ridges.count,
+    )
+    return rest, segments.take(np.flatnonzero((segments.x < left) | (segments.x > right)))
 
 
 def _with_overhang(

@@ -19,8 +19,8 @@ def column(x_mm, count=81, **changes):
     return replace(comb, **changes)
 
 
-def choose(*groups, bank=False):
-    return choose_board(groups, SCALE, 1e-3, bank=bank)
+def choose(*groups, bank=False, stated=True):
+    return choose_board(groups, SCALE, 1e-3, bank=bank, stated=stated)
 
 
 def test_one_board_stays_whole():
@@ -67,3 +67,23 @@ def test_what_is_no_other_instrument(other):
 def test_a_third_is_counted_and_two_columns_of_one_are_not():
     found = choose((column(0.0),), (column(200.0), column(230.0)), (column(400.0),))
     assert found.rivals == 2
+
+
+def column_in_tenths_of_an_inch(x_mm):
+    """A second scale between the same ends."""
+    inches = Camera(width=1800, x=CAMERA.x / 2.54, distance=CAMERA.distance / 2.54)
+    return Column(spine=x_mm / 2.54, first=-16, last=15).comb(inches, noise_px=0.1)
+
+
+@pytest.mark.parametrize(
+    ("other", "rivals"),
+    [
+        (column(80.0, 70), 1),
+        (column(20.0, 70), 0),
+        (column_in_tenths_of_an_inch(60.0), 0),
+    ],
+    ids=["another instrument", "ends of the same lines", "second unit"],
+)
+def test_without_a_file_a_column_out_of_step_is_another_instrument(other, rivals):
+    assert choose((column(0.0),), (other,), stated=False).rivals == rivals
+    assert choose((column(0.0),), (other,)).rivals == 0

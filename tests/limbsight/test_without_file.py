@@ -12,6 +12,7 @@ from limbsight.without_file import (
     LookedAt,
     SeenLevels,
     choose_tubes,
+    is_row,
     looked_at,
     seen_levels,
     with_fillings,
@@ -164,3 +165,21 @@ class TestUnit:
 
     def test_what_is_printed_stands(self):
         assert with_unit(known_with(2), 0.3, "mm")[1] == "as printed"
+
+
+@pytest.mark.parametrize(
+    ("columns", "even"),
+    [
+        ((100.0, 160.0), True),
+        ((100.0, 160.0, 218.0, 281.0), True),
+        ((100.0, 160.0, 420.0, 480.0), False),
+        ((100.0, 160.0, 290.0), False),
+    ],
+    ids=["two", "bank", "two U-tubes", "U-tube and another tube"],
+)
+def test_tubes_of_one_bank_stand_evenly(columns, even):
+    tubes = [
+        LookedAt(column=column, levels=sure(GAS), best_level=0.99, no_tube=0.0)
+        for column in columns
+    ]
+    assert is_row(tubes, 28.0) is even

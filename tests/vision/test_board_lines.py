@@ -137,3 +137,12 @@ def test_uprights_of_the_board_are_columns(pose):
     # Pixels as in the middle: 5 px a millimetre there.
     wide = across[x == 30.0].mean() - across[x == -30.0].mean()
     assert wide == pytest.approx(60 * camera.px_per_mm, rel=0.05)
+
+
+def test_two_boards_beside_each_other_are_two_groups():
+    picture = photograph(CAMERA, behind_tubes(print_of(LINES, BOLD), *TUBES))
+    wall = np.full((len(picture), 60, 3), 90, np.uint8)
+    groups = find_scales(full_size(np.hstack([picture, wall, picture])))
+    assert [len(group) for group in groups] == [1, 1]
+    one, other = sorted(float(np.median(group[0].lines.x)) for group in groups)
+    assert other - one == pytest.approx(CAMERA.width + 60, abs=12.0)
