@@ -7,7 +7,6 @@ from dataclasses import dataclass, replace
 from typing import Any, Protocol, TypeVar
 
 import numpy as np
-from numpy.typing import NDArray
 
 from limbsight.calib.boards import choose_board
 from limbsight.calib.numbering import NamedScale, name_graduations
@@ -116,7 +115,8 @@ def find_scale(view: View, known: Knowledge) -> NamedScale:
     pitch = boards.chosen[0].pitch_px
     if pitch < MIN_PITCH_PX:
         raise refusal("too_few_pixels", most="", pitch=pitch, needed=MIN_PITCH_PX)
-    named = name_graduations(_grey(view), view.upright.factor, boards.chosen, spec, view.frame)
+    upright = view.upright
+    named = name_graduations(upright.green, upright.factor, boards.chosen, spec, view.frame)
     return replace(named, rivals=boards.rivals)
 
 
@@ -129,7 +129,7 @@ def find_unknown_scale(view: View) -> ScaleFromPicture:
         ``scale_not_found``, and what ``read_scale`` raises.
     """
     groups = _groups(view)
-    grey, factor = _grey(view), view.upright.factor
+    grey, factor = view.upright.green, view.upright.factor
     found = read_scale(grey, factor, groups[0], view.frame)
     # How far apart the columns stand is known once the numbers are.
     spec = found.spec
@@ -144,7 +144,3 @@ def _groups(view: View) -> tuple[tuple[Comb, ...], ...]:
     if not groups:
         raise NotMeasurable("", code="scale_not_found")
     return groups
-
-
-def _grey(view: View) -> NDArray[np.uint8]:
-    return np.ascontiguousarray(view.upright.bgr[:, :, 1])

@@ -131,12 +131,12 @@ def _mirror(strip: TubeStrip, shifts: FloatArray) -> FloatArray:
     pairs = np.minimum(np.interp(left, columns, changing), np.interp(right, columns, changing))
     capped = np.clip(edges, -EDGE_CAP, EDGE_CAP)
     last = edges.shape[1] - 1
-    product = np.einsum(
-        "bsac,bsac->s",
-        capped[:, np.clip(np.round(left), 0, last).astype(np.intp)],
-        capped[:, np.clip(np.round(right), 0, last).astype(np.intp)],
-    )
-    return _scaled(pairs.sum(axis=1)) + _scaled(-product)
+    by_column = capped.transpose(1, 0, 2).reshape(last + 1, -1)
+    product = (by_column @ by_column.T)[
+        np.clip(np.round(left), 0, last).astype(np.intp),
+        np.clip(np.round(right), 0, last).astype(np.intp),
+    ]
+    return _scaled(pairs.sum(axis=1)) + _scaled(-product.sum(axis=1))
 
 
 def _band_score(

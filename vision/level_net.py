@@ -103,8 +103,9 @@ class TubeView:
             near = np.abs(self.rows - self.rows[top]) < self.apart
             if not outside[top]:
                 # The tolerance about an apex makes a plateau: its middle is the place.
-                middle = np.average(self.rows, weights=np.where(near, rest, 0.0))
-                found.append(Place(row=float(middle), probability=float(rest[top])))
+                plateau = np.where(near, rest, 0.0)
+                middle = float(plateau @ self.rows / plateau.sum())
+                found.append(Place(row=middle, probability=float(rest[top])))
             rest = np.where(near, 0.0, rest)
         return tuple(found)
 
@@ -147,11 +148,12 @@ def _prepared(bgr: NDArray[np.uint8], share: float) -> NDArray[np.float32]:
     sides = (missing // 2, missing - missing // 2)
     small = cv2.copyMakeBorder(small, 0, 0, *sides, cv2.BORDER_REPLICATE)
     left = (small.shape[1] - STRIP_COLUMNS) // 2
-    rgb = small[:, left : left + STRIP_COLUMNS, ::-1].astype(np.float32) / 255
-    rgb -= rgb.mean(axis=(0, 1))
+    bgr_planes = cv2.split(small[:, left : left + STRIP_COLUMNS])
+    rgb = np.stack(bgr_planes[::-1]).astype(np.float32) / 255
+    rgb -= rgb.mean(axis=(1, 2), keepdims=True)
     rgb /= rgb.std() + TONE_FLOOR
-    padded = np.pad(rgb, ((0, -len(rgb) % ROWS_MULTIPLE), (0, 0), (0, 0)))
-    return np.ascontiguousarray(padded.transpose(2, 0, 1)[None])
+    rows = ((0, 0), (0, -rgb.shape[1] % ROWS_MULTIPLE), (0, 0))
+    return np.pad(rgb, rows)[None].astype(np.float32, copy=False)
 
 
 def _shares(scores: FloatArray) -> FloatArray:

@@ -21,7 +21,14 @@ from itertools import combinations, pairwise
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import maximum_filter1d, median_filter, uniform_filter1d
+from scipy.ndimage import maximum_filter1d, uniform_filter1d
+
+from limbsight.vision.quantiles import (
+    least_of,
+    median_of_bytes,
+    quantile_of_few,
+    running_median,
+)
 
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
@@ -168,7 +175,8 @@ def find_layers(strip: TubeStrip, count: int, rows: tuple[int, int]) -> Layers:
         With fewer than ``count`` interfaces where no more were seen.
     """
     colours = _bore_colours(strip)
-    hidden = _hidden_rows(strip, colours)
+    beside = [_sides(strip, reach) for reach in SIDE_REACHES]
+    hidden = _hidden_rows(strip, colours, beside)
     visible = _visible_range(strip, hidden, rows)
     seen = _carried_over(colours, hidden)
     lasting, line = _step(seen, strip), _line(seen, strip)
@@ -192,7 +200,7 @@ def find_layers(strip: TubeStrip, count: int, rows: tuple[int, int]) -> Layers:
         Interface(row=_row_of(p, lasting, line, gap), step=float(step[p]))
         for p in sorted(chosen, reverse=True)
     )
-    changed = changed or _cover_edge(strip, interfaces)
+    changed = changed or _cover_edge(strip, beside[0], interfaces)
     return Layers(
         interfaces=interfaces,
         hidden=stretches,
@@ -209,8 +217,10 @@ def _bore_colours(strip: TubeStrip) -> FloatArray:
     middle = strip.bgr.shape[1] / 2
     half = 0.5 * BORE_SHARE * strip.bore_columns
     edges = np.linspace(middle - half, middle + half, BORE_COLUMNS + 1).astype(int)
-    groups = [strip.bgr[:, a : max(b, a + 1)].mean(axis=1) for a, b in pairwise(edges)]
-    return np.stack(groups, axis=1).astype(np.float64)
+    first = edges[0]
+    columns = np.ascontiguousarray(strip.bgr[:, first : edges[-1] + 1].swapaxes(0, 1))
+    groups = [columns[a : max(b, a + 1)].mean(axis=0) for a, b in pairwise(edges - first)]
+    return np.stack(groups, axis=1)
 
 
 def window_rows(strip: TubeStrip) -> tuple[int, int]:
@@ -230,7 +240,7 @@ def _step(colours: FloatArray, strip: TubeStrip) -> FloatArray:
         return step
     above = (sums[y - gap] - sums[y - gap - height]) / height
     below = (sums[y + gap + height] - sums[y + gap]) / height
-    step[y] = np.quantile(np.abs(above - below).sum(axis=2), STEP_QUANTILE, axis=1)
+    step[y] = quantile_of_few(np.abs(above - below).sum(axis=2), STEP_QUANTILE, axis=1)
     return step
 
 
@@ -254,7 +264,7 @@ def _line(colours: FloatArray, strip: TubeStrip) -> FloatArray:
     height = max(1, round(LINE_BORES * strip.bore_columns))
     thin = uniform_filter1d(colours, height, axis=0)
     wide = uniform_filter1d(colours, 5 * height, axis=0)
-    return np.asarray(np.quantile(np.abs(thin - wide).sum(axis=2), STEP_QUANTILE, axis=1))
+    return quantile_of_few(np.abs(thin - wide).sum(axis=2), STEP_QUANTILE, axis=1)
 
 
 def _row_of(peak: int, lasting: FloatArray, line: FloatArray, gap: int) -> float:
@@ -266,19 +276,20 @@ def _row_of(peak: int, lasting: FloatArray, line: FloatArray, gap: int) -> float
     return _middle_of_peak(lasting, low + int(np.argmax(lasting[near])))
 
 
-def _hidden_rows(strip: TubeStrip, colours: FloatArray) -> BoolArray:
+def _hidden_rows(
+    strip: TubeStrip, colours: FloatArray, beside: list[list[FloatArray]]
+) -> BoolArray:
     """Rows in which something covers the tube and its surroundings on both sides.
 
     The light that a filling throws on the board changes the surroundings too; what covers the
     tube goes on across it in much the same colour.
     """
-    bore = np.median(colours, axis=1)
+    bore = least_of(list(colours.swapaxes(0, 1)), BORE_COLUMNS // 2)
     gap = int(CLIP_GAP_WIDTHS * strip.width_columns)
     # A clip's rim is blurred and shadowed: widen by a twelfth of the tube's width.
     pad = max(2, int(strip.width_columns / 12))
     hidden = np.zeros(len(strip.bgr), bool)
-    for reach in SIDE_REACHES:
-        sides = _sides(strip, reach)
+    for sides in beside:
         departures = [
             np.abs(side - _shading(side, strip.inside_picture)).sum(axis=1) for side in sides
         ]
@@ -337,9 +348,9 @@ def _sides(strip: TubeStrip, reach: tuple[float, float]) -> list[FloatArray]:
         near, far = middle + way * reach[0] * half, middle + way * reach[1] * half
         left, right = sorted((int(near), int(far)))
         columns = strip.bgr[:, left : max(right, left + 1)]
-        side = np.median(columns, axis=1).astype(np.float64)
+        side = median_of_bytes(columns, axis=1)
         # Graduations beside the tube are thin: a median along it leaves the board.
-        sides.append(median_filter(side, size=(rows, 1), mode="nearest"))
+        sides.append(running_median(side, rows))
     return sides
 
 
@@ -354,17 +365,16 @@ def _erode(rows: BoolArray, reach: int) -> BoolArray:
 def _shading(side: FloatArray, inside: BoolArray) -> FloatArray:
     """Smooth colour of the board along the tube: a parabola that ignores what covers it."""
     rows = np.linspace(-1.0, 1.0, len(side))
-    design = np.stack([np.ones_like(rows), rows, rows**2], axis=1)
-    weight = np.where(inside, 1.0, 0.0)
-    fit: FloatArray = np.zeros((3, 3))
-    start = np.median(side[inside], axis=0) if inside.any() else side.mean(axis=0)
-    weight /= 1.0 + (np.abs(side - start).sum(axis=1) / HIDDEN_STEP) ** 2
-    for _ in range(6):
-        scaled = design * weight[:, None]
-        fit = np.asarray(np.linalg.lstsq(scaled, side * weight[:, None], rcond=None)[0])
-        away = np.abs(side - design @ fit).sum(axis=1)
-        weight = np.where(inside, 1.0, 0.0) / (1.0 + (away / HIDDEN_STEP) ** 2)
-    return np.asarray(design @ fit)
+    design = np.stack([np.ones_like(rows), rows, rows**2])
+    colours = np.ascontiguousarray(side.T)
+    usual = np.median(side[inside], axis=0) if inside.any() else side.mean(axis=0)
+    shade = np.broadcast_to(usual[:, None], colours.shape)
+    for _ in range(7):
+        away = np.abs(colours - shade).sum(axis=0)
+        weighted = design * np.square(inside / (1.0 + (away / HIDDEN_STEP) ** 2))
+        normal, right = weighted @ design.T, weighted @ side
+        shade = np.linalg.lstsq(normal, right, rcond=None)[0].T @ design
+    return np.asarray(shade.T)
 
 
 def _visible_range(
@@ -512,13 +522,16 @@ def _unlikeness(colours: FloatArray, usable: BoolArray, cuts: tuple[int, ...]) -
         thin = rows[:: max(len(rows) // 200, 1)]
         usual = np.median(thin, axis=0)
         away = np.abs(thin - usual).sum(axis=2)
-        total += float(np.median(away, axis=1).sum()) * len(rows) / len(thin)
+        middle = quantile_of_few(away, 0.5, axis=1)
+        total += float(middle.sum()) * len(rows) / len(thin)
     return total
 
 
-def _cover_edge(strip: TubeStrip, interfaces: tuple[Interface, ...]) -> tuple[int, int] | None:
+def _cover_edge(
+    strip: TubeStrip, sides: list[FloatArray], interfaces: tuple[Interface, ...]
+) -> tuple[int, int] | None:
     """Find an interface that goes on across the board: the edge of something in front."""
-    jumps = [_jump(side) for side in _sides(strip, SIDE_REACHES[0])]
+    jumps = [_jump(side) for side in sides]
     reach = max(3, int(TILT_WIDTHS * strip.width_columns))
     for interface in interfaces:
         low, high = max(int(interface.row) - reach, 0), int(interface.row) + reach + 1

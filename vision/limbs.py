@@ -17,9 +17,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
 
 from limbsight.vision.level_marks import level_evidence
+from limbsight.vision.quantiles import median_of_bytes
 
 FloatArray = NDArray[np.float64]
 
@@ -156,7 +158,7 @@ def block_medians(rectified: NDArray[np.uint8], block_rows: int) -> FloatArray:
     # fall into step with the graduations.
     fraction = (np.arange(max(block_rows // 2, 3)) * GOLDEN_RATIO) % 1.0
     some = np.unique((fraction * block_rows).astype(np.intp))
-    return np.asarray(np.median(shaped[:, some], axis=1), np.float64)
+    return median_of_bytes(shaped[:, some], axis=1)
 
 
 def limb_candidates(
@@ -263,12 +265,14 @@ def _mirror_score(strength: FloatArray, width: float) -> FloatArray:
     """Mean of the mirrored edge strength inside a band, plus its pair of outer edges."""
     half = max(round(width / 2), 3)
     score = np.zeros(len(strength) + 1)
-    for axis in range(half + 1, len(strength) - half):
-        left = strength[axis - half - 1 : axis][::-1]
-        right = strength[axis : axis + half + 1]
-        mirrored = np.minimum(left, right)
-        rim = slice(max(half - 3, 0), half + 1)
-        score[axis] = mirrored.mean() + min(left[rim].max(), right[rim].max())
+    if len(strength) <= 2 * half + 1:
+        return score
+    stretches = sliding_window_view(strength, half + 1)
+    axes = np.arange(half + 1, len(strength) - half)
+    left, right = stretches[axes - half - 1, ::-1], stretches[axes]
+    rim = slice(max(half - 3, 0), half + 1)
+    rims = np.minimum(left[:, rim].max(axis=1), right[:, rim].max(axis=1))
+    score[axes] = np.minimum(left, right).mean(axis=1) + rims
     return score
 
 
@@ -313,6 +317,8 @@ def _refine(edges: FloatArray, strength: FloatArray, peak: int, width: float) ->
     if low < 0 or high >= edges.shape[1]:
         return float(peak)
     capped = np.clip(edges[:, low:high], -EDGE_CAP, EDGE_CAP)
+    by_column = capped.transpose(1, 0, 2).reshape(high - low, -1)
+    product = by_column @ by_column.T
     changing = strength[low:high]
     doubled = range(2 * (reach + 1), 2 * (high - low - reach - 1))
     turned, paired = [], []
@@ -320,7 +326,7 @@ def _refine(edges: FloatArray, strength: FloatArray, peak: int, width: float) ->
         # Axis at twice_axis / 2 in units of edges: pairs (i, twice_axis - i).
         right = np.arange(twice_axis // 2 + 1, twice_axis // 2 + reach)
         left = twice_axis - right
-        turned.append(-float((capped[:, right] * capped[:, left]).sum()))
+        turned.append(-float(product[right, left].sum()))
         paired.append(float(np.minimum(changing[right], changing[left]).sum()))
     score = _scaled(turned) + _scaled(paired)
     best = int(np.argmax(score))

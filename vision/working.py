@@ -63,6 +63,11 @@ class WorkingImage:
     full_size_px: tuple[int, int]
     """Width and height of the full picture."""
 
+    @property
+    def green(self) -> NDArray[np.uint8]:
+        """The channel that scales and numbers are looked for in, shape (h, w)."""
+        return np.asarray(cv2.extractChannel(self.bgr, 1), np.uint8)
+
 
 def full_size(bgr: NDArray[np.uint8]) -> WorkingImage:
     """Return the picture as it is."""
@@ -109,7 +114,7 @@ def find_scales(working: WorkingImage) -> tuple[tuple[Comb, ...], ...]:
         Groups of columns with one index, most graduations first, in pixels of the full
         picture.
     """
-    grey = np.ascontiguousarray(working.bgr[:, :, 1])
+    grey = working.green
     found = []
     for dark in (True, False):
         groups = _groups(grey, dark=dark)
