@@ -24,7 +24,7 @@ from limbsight.calib.instrument import (
     TubeSpec,
 )
 from limbsight.calib.meniscus import FluidOptics, MeniscusPhysics
-from limbsight.liquid_optics import fluid_optics, interface_physics, liquid_optics
+from limbsight.liquid_optics import fluid_optics, interface_physics, is_gas, liquid_optics
 
 STANDARD_GRAVITY_M_S2 = 9.80665
 WATER_DENSITY_KG_M3 = 998.2
@@ -56,6 +56,8 @@ class Knowledge:
     """No instrument file: sizes, numbering and liquids are guesses from the picture."""
     fillings_seen: bool = False
     """The picture says mercury or not, and how many liquids."""
+    upper_wets: bool = False
+    """Of two liquids in contact the upper one wets the glass, mercury apart."""
 
     @property
     def incline_rad(self) -> float | None:
@@ -93,12 +95,20 @@ class Knowledge:
     def interface(self, limb: str, k: int) -> MeniscusPhysics:
         """Shape of the meniscus between filling k and the one above."""
         below, above = self.fillings(limb)[k], self.fillings(limb)[k + 1]
-        return interface_physics(
+        physics = interface_physics(
             below.name,
             above.name,
             density_below_kg_m3=_density(below),
             density_above_kg_m3=_density(above),
         )
+        if not (self.upper_wets and self.is_between_liquids(limb, k)):
+            return physics
+        return replace(physics, contact_angle_rad=np.pi - physics.contact_angle_rad)
+
+    def is_between_liquids(self, limb: str, k: int) -> bool:
+        """Whether filling k, no mercury, stands under another liquid."""
+        below, above = (self.fillings(limb)[i].name for i in (k, k + 1))
+        return not (is_gas(above) or liquid_optics(below).opaque_mirror)
 
     def manometric_guesses(self) -> tuple[Knowledge, ...]:
         """Return this with each liquid the manometric one may be; itself where it is known."""

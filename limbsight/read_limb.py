@@ -20,6 +20,7 @@ from limbsight.reasons import reason
 from limbsight.records import Reason
 from limbsight.standing import MOST_TILT_RAD
 from limbsight.straighten import Board, in_working, look_along
+from limbsight.unknown_liquids import widened
 from limbsight.vision.axis import REACH_WIDTHS, Axis, find_axis
 from limbsight.vision.clipping import burnt_rows
 from limbsight.vision.levels import Layers
@@ -99,11 +100,21 @@ def read_limb(
             _near_level(view, source, board, scale, known, across, grid.value_at(i.row), reach)
             for i in layers.interfaces
         ]
+        fit = partial(
+            _fit_one, scale=scale, u_axis_m=u_axis_m, name=name, lie=lie, lined=strip.lined
+        )
         fits = [
-            _fit_levels(near, scale, guess, u_axis_m, name, lie, strip.lined)
+            tuple(fit(guess, at=at, k=k) for k, at in enumerate(near))
             for guess in _guesses(known, near[0], name)
         ]
         levels, sure = _likeliest(fits)
+        if known.fillings_seen:
+            levels = tuple(
+                widened(level, known, partial(fit, at=at, k=k))
+                if known.is_between_liquids(name, k)
+                else level
+                for k, (level, at) in enumerate(zip(levels, near, strict=True))
+            )
         if not sure:
             reasons += (reason("liquid_uncertain", limb=name),)
         reasons += _level_reasons(levels, scale, known, name)
@@ -169,35 +180,35 @@ def _near_level(
     return NearLevel(grid=grid, linear=linear, row=grid.row_at(value))
 
 
-def _fit_levels(
-    near: list[NearLevel],
-    scale: NamedScale,
+def _fit_one(
     known: Knowledge,
+    *,
+    at: NearLevel,
+    k: int,
+    scale: NamedScale,
     u_axis_m: float,
     name: str,
     lie: Lie | None,
     lined: bool,
-) -> tuple[LevelFit, ...]:
+) -> LevelFit:
+    """Fit the k-th level of a limb from the bottom."""
     pitch_m = known.instrument.scale.division * known.unit_m if lined else 0.0
     fit = (
         partial(fit_level, u_axis_m=u_axis_m, line_pitch_m=pitch_m)
         if lie is None
         else partial(fit_oblique_level, lie=lie)
     )
-    return tuple(
-        fit(
-            at.linear,
-            at.grid,
-            at.row,
-            scale_map=scale.map,
-            unit_m=known.unit_m,
-            tube=known.tube,
-            below=known.optics(name, k),
-            above=known.optics(name, k + 1),
-            interface=known.interface(name, k),
-            limb=name,
-        )
-        for k, at in enumerate(near)
+    return fit(
+        at.linear,
+        at.grid,
+        at.row,
+        scale_map=scale.map,
+        unit_m=known.unit_m,
+        tube=known.tube,
+        below=known.optics(name, k),
+        above=known.optics(name, k + 1),
+        interface=known.interface(name, k),
+        limb=name,
     )
 
 

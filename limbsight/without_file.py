@@ -14,10 +14,12 @@ from dataclasses import dataclass, replace
 from enum import IntEnum
 
 import numpy as np
+from numpy.typing import NDArray
 
 from limbsight.calib.instrument import LiquidSpec, LiquidsSpec
 from limbsight.calib.unknown_scale import LENGTH_UNITS_M
 from limbsight.knowledge import AIR, GUESSED_WIDTHS_M, Knowledge, knowledge_from_picture
+from limbsight.unknown_liquids import AQUEOUS, OIL
 from limbsight.vision.level_choice import LIKELY
 from limbsight.vision.level_net import NO_TUBE_STATE, TubeView
 
@@ -27,6 +29,8 @@ SURE_KIND = 0.99
 """Least share of the likeliest kind in the probability of a level: those that are right have
 0.997 and more, those that are wrong 0.85 to 0.93, but for one (50 levels of sample photos and
 renders)."""
+LEAST_SHARE = 3e-3
+"""What a kind keeps that the network rules out: its likeliest kinds have 0.997 and more."""
 MOST_LEVELS = 3
 SURE_LEVEL, TUBE, NO_TUBE = 0.8, 0.3, 0.7
 """Of 251 axes of tubes on sample photos and renders 95 % show no tube to less than 0.3, and
@@ -37,7 +41,8 @@ WIDTH_ERROR = 1.3
 three sample photos are nearer (99 and 41)."""
 AXIS_ERROR_WIDTHS = 0.3
 """Farther off its axis a tube shows no level to the network."""
-UNKNOWN = "unknown liquid"
+UNKNOWN, OVER_MERCURY = "unknown liquid", "unknown upper liquid"
+FloatArray = NDArray[np.float64]
 
 
 class LevelKind(IntEnum):
@@ -49,11 +54,33 @@ class LevelKind(IntEnum):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class SeenLevels:
-    """Levels of one tube, bottom to top, and whether their number and kinds are sure."""
+class SeenLevel:
+    """Where a level may be in one tube.
 
-    kinds: tuple[LevelKind, ...]
-    sure: bool
+    Attributes
+    ----------
+    row
+    probability
+        That it is one.
+    shares
+        Of the kinds under gas, under liquid, mercury in that.
+    """
+
+    row: float
+    probability: float
+    shares: tuple[float, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SeenLevels:
+    """Levels that one tube may have: all places that surely are none left out."""
+
+    places: tuple[SeenLevel, ...]
+
+    @property
+    def is_plain(self) -> bool:
+        """Whether the number of levels is beyond doubt."""
+        return all(place.probability >= LIKELY for place in self.places)
 
 
 def seen_levels(view: TubeView, rows: tuple[float, float]) -> SeenLevels:
@@ -66,16 +93,19 @@ def seen_levels(view: TubeView, rows: tuple[float, float]) -> SeenLevels:
     rows
         First and last row in which a level may lie.
     """
-    places = view.places(rows)
-    taken = sorted((p for p in places if p.probability >= LIKELY), key=lambda p: -p.row)
-    sure = not any(SURELY_NONE < p.probability < LIKELY for p in places)
-    kinds = []
-    for place in taken:
-        at = int(np.argmin(np.abs(view.rows - place.row)))
-        share = view.kinds[at, 1:] / max(float(view.kinds[at, 1:].sum()), 1e-9)
-        kinds.append(LevelKind(1 + int(np.argmax(share))))
-        sure &= float(share.max()) >= SURE_KIND
-    return SeenLevels(kinds=tuple(kinds), sure=sure and 1 <= len(kinds) <= MOST_LEVELS)
+    found = []
+    for place in view.places(rows):
+        if place.probability > SURELY_NONE:
+            at = int(np.argmin(np.abs(view.rows - place.row)))
+            shares = view.kinds[at, 1:] / max(float(view.kinds[at, 1:].sum()), 1e-9)
+            found.append(
+                SeenLevel(
+                    row=place.row,
+                    probability=place.probability,
+                    shares=tuple(shares.tolist()),
+                )
+            )
+    return SeenLevels(places=tuple(found))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -221,36 +251,85 @@ def with_fillings(
     Returns
     -------
     known, sure
-        Unchanged and False where the limbs do not agree; also not sure under a process liquid.
+        Unchanged and False where the limbs do not agree.
     """
-    if not all(s.sure for s in seen):
+    count = _count(seen)
+    if count is None:
         return known, False
-    counts = {len(s.kinds) for s in seen}
-    at_bottom = {s.kinds[0] is LevelKind.MERCURY for s in seen}
-    below_top = [kind for s in seen for kind in s.kinds[1:-1]]
-    gas_within = [s for s in seen if LevelKind.UNDER_GAS in s.kinds[:-1]]
-    if len(counts) > 1 or len(at_bottom) > 1 or gas_within or LevelKind.MERCURY in below_top:
+    shares = [_shares_of(limb, count) for limb in seen]
+    kinds = _agreed_kinds(shares)
+    if kinds is None:
+        return known, False
+    tops = [top for *_, top in kinds]
+    below_top = {kind for *below, _ in kinds for kind in below[1:]}
+    gas_within = any(LevelKind.UNDER_GAS in below for *below, _ in kinds)
+    if gas_within or LevelKind.MERCURY in below_top:
         return known, False
     under_liquid = [
-        name
-        for name, s in zip(names, seen, strict=True)
-        if s.kinds[-1] is LevelKind.UNDER_LIQUID
+        name for name, top in zip(names, tops, strict=True) if top is LevelKind.UNDER_LIQUID
     ]
     if 0 < len(under_liquid) < len(names) and (len(names) != 2 or len(under_liquid) != 1):
         return known, False
-    stated = _stated(known, counts.pop() - 1, at_bottom.pop(), under_liquid, len(names))
-    # Between two unknown liquids a meniscus may bend either way, and show either way.
-    return stated, not under_liquid
+    mercury = kinds[0][0] is LevelKind.MERCURY
+    return _stated(known, count - 1, mercury, under_liquid, len(names)), True
+
+
+def _count(seen: Sequence[SeenLevels]) -> int | None:
+    """Levels in each limb: as those agree in which the number is plain; None if they don't.
+
+    The others must have as many that are likely at least. Whether those are levels is for the
+    doubts of each limb to say.
+    """
+    plain = {sum(p.probability >= LIKELY for p in s.places) for s in seen if s.is_plain}
+    if len(plain) != 1:
+        return None
+    count = plain.pop()
+    enough = all(len(s.places) >= count for s in seen)
+    return count if enough and 1 <= count <= MOST_LEVELS else None
+
+
+def _shares_of(limb: SeenLevels, count: int) -> FloatArray:
+    """Shares of the kinds of a limb's likeliest levels, bottom to top, shape (count, 3)."""
+    likeliest = sorted(limb.places, key=lambda p: -p.probability)[:count]
+    shares = [p.shares for p in sorted(likeliest, key=lambda p: -p.row)]
+    return np.asarray(np.maximum(np.array(shares), LEAST_SHARE))
+
+
+def _agreed_kinds(shares: Sequence[FloatArray]) -> list[tuple[LevelKind, ...]] | None:
+    """Kinds of the levels of each limb, bottom to top; None where one is not sure.
+
+    What the limbs have in common is weighed together: all levels but the highest, and whether
+    the lowest is mercury. The highest may be under gas in one limb and under a liquid in
+    another.
+    """
+    together = np.prod(np.array(shares), axis=0)
+    found = []
+    for limb in shares:
+        weights = together.copy()
+        weights[-1] = limb[-1]
+        if len(limb) == 1:
+            # The others tell mercury from no mercury.
+            mercury = LevelKind.MERCURY - 1
+            rest = [max(1 - other[0, mercury], LEAST_SHARE) for other in shares]
+            own = max(1 - limb[0, mercury], LEAST_SHARE)
+            weights[0, mercury] = together[0, mercury]
+            weights[0, :mercury] *= np.prod(rest) / own
+        weights /= weights.sum(axis=1, keepdims=True)
+        if weights.max(axis=1).min() < SURE_KIND:
+            return None
+        found.append(tuple(LevelKind(1 + int(k)) for k in weights.argmax(axis=1)))
+    return found
 
 
 def _stated(
     known: Knowledge, seals: int, mercury: bool, under_liquid: list[str], limbs: int
 ) -> Knowledge:
-    process = LiquidSpec(name="unknown process liquid") if under_liquid else AIR
+    over = OVER_MERCURY if mercury else OIL
+    lowest = "mercury" if mercury else AQUEOUS if seals or under_liquid else UNKNOWN
     liquids = LiquidsSpec(
-        manometric=LiquidSpec(name="mercury" if mercury else UNKNOWN),
-        process=process,
-        seals=tuple(LiquidSpec(name="unknown buffer liquid") for _ in range(seals)),
+        manometric=LiquidSpec(name=lowest),
+        process=LiquidSpec(name=over) if under_liquid else AIR,
+        seals=tuple(LiquidSpec(name=over) for _ in range(seals)),
     )
     tapped = under_liquid[0] if 0 < len(under_liquid) < limbs else None
     instrument = replace(known.instrument, liquids=liquids, tapped_limb=tapped)

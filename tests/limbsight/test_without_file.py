@@ -10,6 +10,7 @@ from limbsight.vision.level_net import TubeView
 from limbsight.without_file import (
     LevelKind,
     LookedAt,
+    SeenLevel,
     SeenLevels,
     choose_tubes,
     is_row,
@@ -28,8 +29,15 @@ def known_with(limbs: int):
     return with_limbs(knowledge_from_picture(scale), limbs, 9e-3)
 
 
+def place(k: int, kind: LevelKind, probability: float = 0.99, share: float = 1.0) -> SeenLevel:
+    """The k-th level from the bottom; what the kind leaves is divided among the others."""
+    shares = np.full(3, (1 - share) / 2)
+    shares[kind - 1] = share
+    return SeenLevel(row=300.0 - 90.0 * k, probability=probability, shares=tuple(shares))
+
+
 def sure(*kinds: LevelKind) -> SeenLevels:
-    return SeenLevels(kinds=kinds, sure=True)
+    return SeenLevels(places=tuple(place(k, kind) for k, kind in enumerate(kinds)))
 
 
 def view_with(*levels: tuple[int, float, LevelKind]) -> TubeView:
@@ -47,34 +55,24 @@ def view_with(*levels: tuple[int, float, LevelKind]) -> TubeView:
     )
 
 
-def test_levels_are_counted_from_the_bottom():
-    view = view_with((150, 0.99, LIQUID), (60, 0.97, GAS))
-    assert seen_levels(view, (0.0, 400.0)) == sure(LIQUID, GAS)
+def rows_of(levels: SeenLevels) -> list[float]:
+    return sorted(p.row for p in levels.places)
+
+
+def test_places_that_surely_hold_no_level_are_left_out():
+    view = view_with((150, 0.99, LIQUID), (60, 0.97, GAS), (100, 0.05, GAS))
+    assert rows_of(seen_levels(view, (0.0, 400.0))) == pytest.approx([120.0, 300.0])
 
 
 def test_levels_outside_the_scale_do_not_count():
     view = view_with((150, 0.99, GAS), (20, 0.97, GAS))
-    assert seen_levels(view, (100.0, 400.0)) == sure(GAS)
+    assert rows_of(seen_levels(view, (100.0, 400.0))) == pytest.approx([300.0])
 
 
-@pytest.mark.parametrize(
-    "view",
-    [
-        view_with((150, 0.99, GAS), (60, 0.3, GAS)),
-        view_with(),
-        view_with(*((k, 0.9, LIQUID) for k in (20, 60, 100, 140))),
-    ],
-    ids=["one more perhaps", "none", "four"],
-)
-def test_doubts(view):
-    assert not seen_levels(view, (0.0, 400.0)).sure
-
-
-def test_a_kind_in_doubt_is_not_sure():
-    view = view_with((150, 0.99, GAS))
-    view.kinds[150] = [0.01, 0.6, 0.39, 0.0]
-    assert seen_levels(view, (0.0, 400.0)).kinds == (GAS,)
-    assert not seen_levels(view, (0.0, 400.0)).sure
+def test_a_level_that_may_be_none_makes_the_number_doubtful():
+    assert seen_levels(view_with((150, 0.99, GAS)), (0.0, 400.0)).is_plain
+    view = view_with((150, 0.99, GAS), (60, 0.3, GAS))
+    assert not seen_levels(view, (0.0, 400.0)).is_plain
 
 
 @pytest.mark.parametrize(
@@ -84,7 +82,7 @@ def test_a_kind_in_doubt_is_not_sure():
         ((sure(MERCURY), sure(MERCURY)), ("mercury", "air")),
         (
             (sure(LIQUID, GAS), sure(LIQUID, GAS)),
-            ("unknown liquid", "unknown buffer liquid", "air"),
+            ("unknown water-based liquid", "unknown oil", "air"),
         ),
     ],
 )
@@ -97,11 +95,26 @@ def test_limbs_that_agree(seen, fillings):
 
 def test_a_process_liquid_in_one_limb():
     known, certain = with_fillings(known_with(2), ("left", "right"), (sure(GAS), sure(LIQUID)))
-    assert not certain
-    assert [known.filling("left", 1), known.filling("right", 1)] == [
-        "air",
-        "unknown process liquid",
-    ]
+    assert certain
+    assert [known.filling("left", 1), known.filling("right", 1)] == ["air", "unknown oil"]
+
+
+FAINT = SeenLevels(places=(place(0, MERCURY, 0.4, 0.97), place(1, GAS)))
+
+
+def test_one_plain_limb_tells_the_number_of_levels():
+    known, certain = with_fillings(
+        known_with(2), ("left", "right"), (FAINT, sure(MERCURY, GAS))
+    )
+    assert certain
+    names = [known.filling("left", k) for k in range(3)]
+    assert names == ["mercury", "unknown upper liquid", "air"]
+
+
+def test_kinds_that_the_limbs_share_are_weighed_together():
+    hardly = SeenLevels(places=(place(0, MERCURY, share=0.9),))
+    assert with_fillings(known_with(2), ("left", "right"), (hardly, sure(MERCURY)))[1]
+    assert not with_fillings(known_with(1), ("tube",), (hardly,))[1]
 
 
 @pytest.mark.parametrize(
@@ -110,9 +123,20 @@ def test_a_process_liquid_in_one_limb():
         (sure(GAS), sure(MERCURY)),
         (sure(GAS), sure(LIQUID, GAS)),
         (sure(GAS, GAS), sure(GAS, GAS)),
-        (sure(GAS), SeenLevels(kinds=(GAS,), sure=False)),
+        (sure(GAS), SeenLevels(places=(place(0, GAS, share=0.9),))),
+        (FAINT, FAINT),
+        (sure(), sure()),
+        (sure(LIQUID, LIQUID, LIQUID, GAS),) * 2,
     ],
-    ids=["two manometric liquids", "buffer in one limb", "gas within", "unsure"],
+    ids=[
+        "two manometric liquids",
+        "buffer in one limb",
+        "gas within",
+        "under gas or liquid",
+        "no number is plain",
+        "none",
+        "four",
+    ],
 )
 def test_limbs_that_do_not_agree(seen):
     before = known_with(2)

@@ -1,0 +1,92 @@
+"""Levels between two liquids that nobody named: what may be otherwise, and what it costs.
+
+Where two liquids stand over each other the lower one is mostly water or a solution in water
+and the upper one an oil, and water wets clean glass.  That is what is fitted.  A heavy organic
+liquid under water, and glass that the oil wets, are fitted too, and the bore found in the
+picture made wider and narrower by its standard uncertainty: such a level is faint and low, and
+its fit may jump to another place, which no sensitivity at the first one tells.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+
+import numpy as np
+
+from limbsight.calib.heights import Component, LevelFit
+from limbsight.calib.instrument import LiquidSpec
+from limbsight.knowledge import U_SEEN_WIDTH, Knowledge
+
+AQUEOUS, OIL = "unknown water-based liquid", "unknown oil"
+"""By these words ``limbsight.liquid_optics`` takes them for water and for oil."""
+HEAVY = "unknown halogenated liquid"
+HEAVY_SHARE, OIL_WETS_SHARE = 0.2, 0.1
+"""How often a heavy organic liquid stands under water, and how often the oil wets the glass
+(judgement, no source)."""
+
+
+def widened(
+    level: LevelFit, known: Knowledge, fit: Callable[[Knowledge], LevelFit]
+) -> LevelFit:
+    """Add what other liquids and another bore would make of a level.
+
+    Parameters
+    ----------
+    level
+        As fitted with what is taken for granted.
+    known
+        That.
+    fit
+        Fits the same level with other knowledge.
+
+    Returns
+    -------
+    LevelFit
+        With two components more.  The answer with another bore, a standard uncertainty off,
+        differs by one standard uncertainty; one of two answers that is right with probability
+        p adds sqrt(p (1 - p)) of their difference.
+    """
+    bores = [fit(_of_width(known, 1 + way * U_SEEN_WIDTH)) for way in (-1, 1)]
+    others = [
+        (fit(_heavy_under_water(known)), HEAVY_SHARE),
+        (fit(replace(known, upper_wets=True)), OIL_WETS_SHARE),
+    ]
+    u_bore = max((_apart(level, other) for other in bores), default=0.0)
+    u_liquids = [np.sqrt(p * (1 - p)) * _apart(level, other) for other, p in others]
+    parts = {"unknown bore": u_bore, "unknown liquids": float(np.hypot(*u_liquids))}
+    components = tuple(
+        Component(name=name, standard_uncertainty=u, shared_key=None, sign=1.0, kind="B")
+        for name, u in parts.items()
+    )
+    return replace(level, components=(*level.components, *components))
+
+
+def _apart(level: LevelFit, other: LevelFit) -> float:
+    """Distance of another answer; none if it does not look like a meniscus."""
+    return abs(level.height - other.height) if other.apex.ok else 0.0
+
+
+def _of_width(known: Knowledge, ratio: float) -> Knowledge:
+    tube = replace(
+        known.tube,
+        bore_radius_m=ratio * known.tube.bore_radius_m,
+        outer_radius_m=ratio * known.tube.outer_radius_m,
+    )
+    return replace(known, tube=tube)
+
+
+def _heavy_under_water(known: Knowledge) -> Knowledge:
+    def swapped(liquid: LiquidSpec) -> LiquidSpec:
+        return replace(
+            liquid, name={AQUEOUS: HEAVY, OIL: AQUEOUS}.get(liquid.name, liquid.name)
+        )
+
+    liquids = known.instrument.liquids
+    liquids = replace(
+        liquids,
+        manometric=swapped(liquids.manometric),
+        process=swapped(liquids.process),
+        seals=tuple(swapped(seal) for seal in liquids.seals),
+    )
+    return replace(known, instrument=replace(known.instrument, liquids=liquids))

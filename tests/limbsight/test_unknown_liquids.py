@@ -1,0 +1,95 @@
+"""What liquids that nobody named add to the uncertainty of a level between them."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from limbsight.calib.heights import LevelFit
+from limbsight.calib.instrument import LiquidSpec, LiquidsSpec
+from limbsight.calib.meniscus import ApexFit
+from limbsight.knowledge import U_SEEN_WIDTH, knowledge_from_picture, with_limbs
+from limbsight.unknown_liquids import (
+    AQUEOUS,
+    HEAVY,
+    HEAVY_SHARE,
+    OIL,
+    OIL_WETS_SHARE,
+    widened,
+)
+from tests.helpers.scales import millimetres
+
+
+def known():
+    base = with_limbs(knowledge_from_picture(millimetres(0.0, 100.0)), 2, 9e-3)
+    liquids = LiquidsSpec(
+        manometric=LiquidSpec(name=AQUEOUS),
+        process=LiquidSpec(name="air"),
+        seals=(LiquidSpec(name=OIL),),
+    )
+    return replace(base, instrument=replace(base.instrument, liquids=liquids))
+
+
+APEX = ApexFit(
+    position_px=0.0,
+    u_statistical_px=0.1,
+    u_components_px={},
+    u_model_px=0.0,
+    misfit=0.02,
+    ok=True,
+    reason="",
+    blur_px=1.0,
+)
+
+
+def level_at(height: float, *, ok: bool = True) -> LevelFit:
+    return LevelFit(
+        height=height, x_px=0.0, y_px=0.0, components=(), apex=replace(APEX, ok=ok)
+    )
+
+
+def components(answers, *, ok=True):
+    """Components of a level at 50 whose other fits give what ``answers`` says of them."""
+    found = widened(level_at(50.0), known(), lambda other: level_at(answers(other), ok=ok))
+    return {c.name: c.standard_uncertainty for c in found.components}
+
+
+def test_another_bore_counts_as_a_standard_uncertainty():
+    bore = known().tube.bore_radius_m
+
+    def wider_is_higher(other):
+        return 50.0 + 2.0 * (other.tube.bore_radius_m / bore - 1)
+
+    assert components(wider_is_higher) == pytest.approx(
+        {"unknown bore": 2.0 * U_SEEN_WIDTH, "unknown liquids": 0.0}
+    )
+
+
+@pytest.mark.parametrize(
+    ("is_other", "share"),
+    [
+        (lambda other: other.filling("left", 0) == HEAVY, HEAVY_SHARE),
+        (lambda other: other.upper_wets, OIL_WETS_SHARE),
+    ],
+)
+def test_other_liquids_count_by_their_share(is_other, share):
+    """Two answers of probability p and 1 - p, drawn at random, scatter like this."""
+    found = components(lambda other: 51.0 if is_other(other) else 50.0)
+    drawn = np.random.default_rng(1).random(200_000) < share
+    assert found["unknown liquids"] == pytest.approx(float(np.std(drawn)), rel=0.01)
+    assert found["unknown bore"] == 0.0
+
+
+def test_what_looks_like_no_meniscus_is_no_answer():
+    assert set(components(lambda other: 60.0, ok=False).values()) == {0.0}
+
+
+def test_the_liquid_that_wets_turns_the_meniscus_over():
+    concave, convex = known(), replace(known(), upper_wets=True)
+    angles = [k.interface("left", 0).contact_angle_rad for k in (concave, convex)]
+    assert sum(angles) == pytest.approx(np.pi)
+    assert angles[0] < np.pi / 2
+    under_gas = [k.interface("left", 1).contact_angle_rad for k in (concave, convex)]
+    assert under_gas[0] == under_gas[1]
