@@ -147,19 +147,23 @@ def read_render(path: Path, *, without_file: bool) -> RenderedPhoto:
 
 def print_table(photos: Sequence[RenderedPhoto]) -> None:
     """One line a class and one for all that can be read."""
+    print_head()
+    for kind in sorted({photo.kind for photo in photos}):
+        print_line(kind, [photo for photo in photos if photo.kind == kind])
+    print_line("all readable", [photo for photo in photos if photo.readable])
+    unreadable = [photo for photo in photos if not photo.readable]
+    if unreadable:
+        print_line("all unreadable", unreadable)
+
+
+def print_head() -> None:
     print(
         f"{'class':16s} {'n':>4s} {'read':>5s} {'check':>6s} {'refused':>8s} "
         f"{'median div':>11s} {'p95 div':>8s} {'p95 mm':>7s} {'in U95':>7s} {'silent':>7s}"
     )
-    for kind in sorted({photo.kind for photo in photos}):
-        _print_line(kind, [photo for photo in photos if photo.kind == kind])
-    _print_line("all readable", [photo for photo in photos if photo.readable])
-    unreadable = [photo for photo in photos if not photo.readable]
-    if unreadable:
-        _print_line("all unreadable", unreadable)
 
 
-def _print_line(name: str, photos: Sequence[RenderedPhoto]) -> None:
+def print_line(name: str, photos: Sequence[RenderedPhoto]) -> None:
     counts = [sum(p.status == s for p in photos) for s in ("read", "check", "refused")]
     read = [
         (abs(level.error), abs(level.error) * level.unit_mm, level.u, level.division)
