@@ -7,6 +7,7 @@ is to say how well the map, the camera's distance, the tube's depth and the fit 
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import Literal
 
@@ -140,10 +141,14 @@ def fit_level(
     where = _search(below, above)
 
     def fit_about(
-        middle: float, reach: float, aside: float = 0.0, pitch_m: float = line_pitch_m
+        middle: float,
+        reach: float,
+        aside: float = 0.0,
+        pitch_m: float = line_pitch_m,
+        seen_by: ScaleMap = scale_map,
     ) -> ApexFit:
         view = _view(
-            scale_map, grid.value_at(middle), across, unit_m, tube, 1 / (grid.step * unit_m)
+            seen_by, grid.value_at(middle), across, unit_m, tube, 1 / (grid.step * unit_m)
         )
         view = replace(view, line_pitch_m=pitch_m)
         rows, pixels, half = _pixels_beside(strip, axis, middle, reach, view, interface, aside)
@@ -177,9 +182,19 @@ def fit_level(
         plain = fit_about(row - fit.position_px, where.reach * bore_rows, pitch_m=0.0)
         fit = _widened(fit, "lines behind", plain.position_px)
     height = grid.value_at(row - fit.position_px)
-    x, y = scale_map.plane().to_pixel(np.array(across), np.array(height), grid.in_front)
+    plane = scale_map.plane()
+    x, y = plane.to_pixel(np.array(across), np.array(height), grid.in_front)
+
+    def height_seen_by(other: ScaleMap) -> float:
+        again = fit_about(row - fit.position_px, second, seen_by=other)
+        shift = again.position_px if again.ok else 0.0
+        apex = grid.value_at(row - fit.position_px - shift)
+        at = plane.to_pixel(np.array(across), np.array(apex), grid.in_front)
+        return other.true_value_at(float(at[0]), float(at[1]), grid.in_front)
+
     components = (
         *_map_components(scale_map, float(x), float(y), grid.in_front),
+        _focal_component(scale_map, float(x), float(y), grid.in_front, height_seen_by),
         _depth_component(scale_map, height, tube.u_axis_to_scale_m / unit_m, grid.in_front),
         *_apex_components(fit, grid.step, limb),
         _axis_component(tube, u_axis_m, unit_m),
@@ -345,15 +360,44 @@ BOARD_GAP_M = 1e-3
 def _map_components(
     scale_map: ScaleMap, x: float, y: float, in_front: float
 ) -> tuple[Component, ...]:
-    by_parameter, by_focal = scale_map.true_sensitivity(x, y, in_front)
+    by_parameter, _ = scale_map.true_sensitivity(x, y, in_front)
     variance, vectors = np.linalg.eigh(scale_map.covariance)
     signed = (by_parameter @ vectors) * np.sqrt(np.maximum(variance, 0.0))
-    focal = by_focal * scale_map.frame.focal_relative_uncertainty
-    parts = [
+    return tuple(
         _shared("scale map", f"scale_map_{k}", float(s), "A") for k, s in enumerate(signed)
-    ]
-    parts.append(_shared("focal length", "focal_length", focal, "B"))
-    return tuple(parts)
+    )
+
+
+def _focal_component(
+    scale_map: ScaleMap,
+    x: float,
+    y: float,
+    in_front: float,
+    height_seen_by: Callable[[ScaleMap], float],
+) -> Component:
+    """What the focal length moves a height by.
+
+    One from EXIF moves it along a straight line. A guessed one is off by parts of itself, and
+    moves the camera, by its square where the camera looks up or down, and the meniscus seen
+    from there: then both ends of the standard uncertainty, which is that of 1 / f, are fitted
+    again, and the farther counts.
+    """
+    relative = scale_map.frame.focal_relative_uncertainty
+    _, by_focal = scale_map.true_sensitivity(x, y, in_front)
+    signed = by_focal * relative
+    if relative >= GUESSED_FOCAL:
+        middle = scale_map.true_value_at(x, y, in_front)
+        shorter, longer = (
+            height_seen_by(scale_map.with_focal(1 / (1 + side * relative))) - middle
+            for side in (1.0, -1.0)
+        )
+        signed = np.copysign(max(abs(shorter), abs(longer)), longer - shorter)
+    return _shared("focal length", "focal_length", float(signed), "B")
+
+
+GUESSED_FOCAL = 0.2
+"""Relative uncertainty from which a focal length is a guess and not from EXIF: between 2.5 %
+and 40 % (limbsight.calib.scale_map)."""
 
 
 def _depth_component(

@@ -44,9 +44,10 @@ FULL_FRAME_DIAGONAL_MM = 43.267
 FOCAL_RELATIVE_UNCERTAINTY = 0.025
 """Standard uncertainty of a 35 mm-equivalent focal length from EXIF: whether it refers to the
 diagonal or the width differs by 3.8 % (rectangular half-width, u = 2.2 %); rounding: 1 %."""
-FOCAL_GUESS_MM = 40.0
+FOCAL_GUESS_MM = 37.0
 FOCAL_GUESS_RELATIVE_UNCERTAINTY = 0.4
-"""Phones and cameras hold 24 mm to 80 mm equivalents; the guess covers them as +-1.4 sigma."""
+"""Phones and cameras hold 24 mm to 80 mm equivalents. Parallax and elevation go with 1 / f:
+the guess is the middle of that, which covers them as +-1.4 sigma."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -176,6 +177,15 @@ class ScaleMap:
     def pose(self) -> Pose:
         """Return where the camera stands."""
         return _pose(self.parameters, self.frame, self.frame.focal_px)
+
+    def with_focal(self, factor: float) -> ScaleMap:
+        """Return the same map seen by a camera of another focal length, known as from EXIF."""
+        frame = replace(
+            self.frame,
+            focal_px=self.frame.focal_px * factor,
+            focal_relative_uncertainty=FOCAL_RELATIVE_UNCERTAINTY,
+        )
+        return replace(self, frame=frame)
 
     def plane(self) -> Plane:
         """Return the graduated plane in camera coordinates, for rectification."""

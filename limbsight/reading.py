@@ -11,6 +11,8 @@ from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+import numpy as np
+
 from limbsight import __version__
 from limbsight.calib.numbering import NamedScale
 from limbsight.diagnosis import cause_of
@@ -162,8 +164,17 @@ def _walk(path: str | Path, instrument: Instrument | None) -> Walked:
         view=view,
         scale=scale,
         limbs=limbs,
-        reasons=(*(r for limb in limbs for r in limb.reasons), *notes),
+        reasons=(*(r for limb in limbs for r in limb.reasons), *notes, *_focal_note(limbs)),
     )
+
+
+def _focal_note(limbs: tuple[Limb, ...]) -> tuple[Reason, ...]:
+    """Say so where a guessed focal length makes most of an interval: that can be mended."""
+    for level in (level for limb in limbs for level in limb.levels):
+        rest = level.uncertainty_without(("focal length",))
+        if rest < level.standard_uncertainty / np.sqrt(2.0):
+            return (reason("focal_unknown"),)
+    return ()
 
 
 def _pressures(

@@ -187,6 +187,13 @@ _KINDS = (
         remedy="look at the overlay; give an instrument file with --instrument for a pressure",
     ),
     ReasonKind(
+        code="focal_unknown",
+        effect="note",
+        text="the file does not say the camera's focal length, and a guessed one makes most "
+        "of the interval",
+        remedy="use the file as the camera wrote it, not one cut or sent by a messenger",
+    ),
+    ReasonKind(
         code="pressure_not_computed",
         effect="note",
         text="the levels were read but not reduced to a pressure: {detail}",

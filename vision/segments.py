@@ -229,6 +229,7 @@ def segments_of(ridges: Ridges) -> Segments:
         & (length >= 0.8 * pixels)
         & (np.abs(lines.slope) < MAX_SLOPE)
         & (residual < MAX_RESIDUAL_PX)
+        & (lines.strength > 0.0)  # nothing between its trimmed ends: no line was fitted
     )
     return lines.take(straight)
 
