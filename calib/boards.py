@@ -35,10 +35,22 @@ and lines seen through glass, do."""
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Boards:
-    """The columns of the board to read, and how many other boards might have been meant."""
+    """The board to read, and the others.
+
+    Attributes
+    ----------
+    chosen
+        Its columns.
+    rivals
+        How many other boards might have been meant.
+    others
+        Columns of what else may be a board of its own: the halves of the chosen one about its
+        widest gap, then all other boards, most graduations first.
+    """
 
     chosen: tuple[Comb, ...]
     rivals: int
+    others: tuple[tuple[Comb, ...], ...] = ()
 
 
 def choose_board(
@@ -86,7 +98,9 @@ def choose_board(
             out_of_step = _may_be_meant(board, chosen) and not _is_second_scale(board, chosen)
             if out_of_step and all(_apart(board, s, near_px) for s in seen):
                 seen.append(board)
-    return Boards(chosen=chosen, rivals=len(seen) - 1)
+    elsewhere.sort(key=lambda board: -max(len(comb.index) for comb in board))
+    others = (*_halves(chosen), *elsewhere)
+    return Boards(chosen=chosen, rivals=len(seen) - 1, others=others)
 
 
 def _x(comb: Comb) -> float:
@@ -102,6 +116,18 @@ def _split(combs: tuple[Comb, ...], reach_px: float) -> list[tuple[Comb, ...]]:
             runs.append([])
         runs[-1].append(comb)
     return [tuple(comb for comb in combs if comb in run) for run in runs]
+
+
+def _halves(board: tuple[Comb, ...]) -> tuple[tuple[Comb, ...], ...]:
+    """Columns left and right of the widest gap, the fuller half first."""
+    if len(board) < 2:
+        return ()
+    order = sorted(board, key=_x)
+    widest = int(np.argmax(np.diff([_x(comb) for comb in order]))) + 1
+    halves = [
+        tuple(c for c in board if c in part) for part in (order[:widest], order[widest:])
+    ]
+    return tuple(sorted(halves, key=lambda half: -max(len(comb.index) for comb in half)))
 
 
 def _apart(board: tuple[Comb, ...], other: tuple[Comb, ...], reach_px: float) -> bool:

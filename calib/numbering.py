@@ -39,6 +39,9 @@ MIN_AGREEMENT = 0.5
 MIN_IN_STEP = 4
 """Share of the labels that must bear the file out, and pairs of labels in step from which on
 the rest is no chance reading: four times one in a hundred."""
+SAME_STEP = 0.1
+"""Steps of labels differ by less than this of themselves: those of other scales are twice as
+large, or 1.25 times at least."""
 EXTRA_GRADUATIONS = 3
 """Places beyond the found ends that are looked at, for numerals of missed graduations."""
 
@@ -130,24 +133,30 @@ def name_graduations(
 def _check_against_numerals(verdict: NumeralVerdict, scale: ScaleSpec) -> None:
     """Refuse a file whose numbers are not those printed.
 
-    The labels read well, because they follow each other by the file's own steps, but most are
-    not what any place of the file's scale would put there.
+    The labels read well, because they follow each other by even steps, but most are not what
+    any place of the file's scale would put there.
     """
     if verdict.agreement >= MIN_AGREEMENT:
         return
     read = [
         (label.index, float(label.read)) for label in verdict.labels if _is_number(label.read)
     ]
-    in_step = sum(
-        abs(abs(b - a) - (j - i) * scale.division) < 0.1 * scale.division
-        for (i, a), (j, b) in pairwise(read)
+    steps = np.array([abs(abs(b - a) / (j - i)) for (i, a), (j, b) in pairwise(read) if j > i])
+    steps = steps[steps > 0.0]
+    alike = np.abs(steps[:, None] - steps) < SAME_STEP * steps
+    in_step = int(alike.sum(axis=1).max(initial=0))
+    if in_step < MIN_IN_STEP:
+        return
+    step = float(steps[alike.sum(axis=1).argmax()])
+    # Points too small to be seen make every number ten or a hundred times as large.
+    power = np.log10(step / scale.division)
+    if round(power) != 0 and abs(power - round(power)) < SAME_STEP:
+        return
+    raise NotMeasurable(
+        "the printed numbers are not those of the instrument file; check lowest, highest "
+        "and numbers, or whether this is another instrument",
+        code="scale_differs_from_file",
     )
-    if in_step >= MIN_IN_STEP:
-        raise NotMeasurable(
-            "the printed numbers are not those of the instrument file; check lowest, highest "
-            "and numbers, or whether this is another instrument",
-            code="scale_differs_from_file",
-        )
 
 
 def _is_number(text: str) -> bool:

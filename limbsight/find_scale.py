@@ -8,7 +8,8 @@ from typing import Any, Protocol, TypeVar
 
 import numpy as np
 
-from limbsight.calib.boards import choose_board
+from limbsight.calib.boards import Boards, choose_board
+from limbsight.calib.instrument import ScaleSpec
 from limbsight.calib.numbering import NamedScale, name_graduations
 from limbsight.calib.rectify import Grid, make_grid
 from limbsight.calib.scale_map import Frame, Plane
@@ -26,6 +27,16 @@ from limbsight.vision.working import WorkingImage, find_scales, working_image
 MIN_PITCH_PX = 2.5
 """Least pixels of a division: below, neighbouring lines merge under an ordinary blur of one
 pixel (contrast of a line pattern of period P under blur b: exp(-2 (pi b / P)^2), 4 % here)."""
+
+NOT_THIS_BOARD = (
+    "scale_differs_from_file",
+    "scale_ambiguous",
+    "scale_uneven",
+    "too_few_pixels",
+)
+MOST_OTHER_BOARDS = 3
+"""Boards besides the largest in which the file's scale is looked for: a fifth of a second
+each, at most."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -109,15 +120,42 @@ def find_scale(view: View, known: Knowledge) -> NamedScale:
         ``scale_not_found``, ``too_few_pixels``, and what ``name_graduations`` raises.
     """
     spec = known.instrument.scale
-    groups = _groups(view)
     bank = known.instrument.arrangement == "bank"
-    boards = choose_board(groups, spec, known.unit_m, bank=bank)
-    pitch = boards.chosen[0].pitch_px
+    boards = choose_board(_groups(view), spec, known.unit_m, bank=bank)
+    try:
+        named = _named(view, boards.chosen, spec)
+    except NotMeasurable as stop:
+        return _of_another_board(view, boards, spec, stop)
+    return replace(named, rivals=boards.rivals)
+
+
+def _named(view: View, board: tuple[Comb, ...], spec: ScaleSpec) -> NamedScale:
+    pitch = board[0].pitch_px
     if pitch < MIN_PITCH_PX:
         raise refusal("too_few_pixels", most="", pitch=pitch, needed=MIN_PITCH_PX)
-    upright = view.upright
-    named = name_graduations(upright.green, upright.factor, boards.chosen, spec, view.frame)
-    return replace(named, rivals=boards.rivals)
+    return name_graduations(view.upright.green, view.upright.factor, board, spec, view.frame)
+
+
+def _of_another_board(
+    view: View, boards: Boards, spec: ScaleSpec, stop: NotMeasurable
+) -> NamedScale:
+    """Look for the file's scale on a smaller board, where the largest does not bear it.
+
+    Its printed numbers must be the file's. Where they rule the largest board out it is no
+    rival; where that one was only not understood, it may still be the one that is meant.
+    """
+    if stop.code not in NOT_THIS_BOARD:
+        raise stop
+    others = boards.others + _columns_before(view, boards.chosen)
+    for board in others[:MOST_OTHER_BOARDS]:
+        try:
+            named = _named(view, board, spec)
+        except NotMeasurable:
+            continue
+        if named.numbers_read:
+            ruled_out = stop.code == "scale_differs_from_file"
+            return replace(named, rivals=0 if ruled_out else 1)
+    raise stop
 
 
 def find_unknown_scale(view: View) -> ScaleFromPicture:
@@ -130,7 +168,10 @@ def find_unknown_scale(view: View) -> ScaleFromPicture:
     """
     groups = _groups(view)
     grey, factor = view.upright.green, view.upright.factor
-    found = read_scale(grey, factor, groups[0], view.frame)
+    try:
+        found = read_scale(grey, factor, groups[0], view.frame)
+    except NotMeasurable as stop:
+        return _of_other_columns(view, groups, stop)
     # How far apart the columns stand is known once the numbers are.
     spec = found.spec
     boards = choose_board(groups, spec, spec.unit_m or 1e-3, bank=False, stated=False)
@@ -139,8 +180,31 @@ def find_unknown_scale(view: View) -> ScaleFromPicture:
     return replace(found, named=replace(found.named, rivals=boards.rivals))
 
 
+def _of_other_columns(
+    view: View, groups: tuple[tuple[Comb, ...], ...], stop: NotMeasurable
+) -> ScaleFromPicture:
+    """Read the numbers of smaller columns where the largest have none, and stay a rival."""
+    if stop.code != "scale_unnumbered":
+        raise stop
+    others = groups[1:] + _columns_before(view, groups[0])
+    for group in others[:MOST_OTHER_BOARDS]:
+        try:
+            found = read_scale(view.upright.green, view.upright.factor, group, view.frame)
+        except NotMeasurable:
+            continue
+        return replace(found, named=replace(found.named, rivals=1))
+    raise stop
+
+
+def _columns_before(view: View, board: tuple[Comb, ...]) -> tuple[tuple[Comb, ...], ...]:
+    """Columns of lines where the board was taken for a pattern of lines behind them."""
+    if not board[0].parts:
+        return ()
+    return find_scales(view.upright, boards=False, local_noise=True)
+
+
 def _groups(view: View) -> tuple[tuple[Comb, ...], ...]:
-    groups = find_scales(view.upright)
+    groups = find_scales(view.upright) or find_scales(view.upright, local_noise=True)
     if not groups:
         raise NotMeasurable("", code="scale_not_found")
     return groups

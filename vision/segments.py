@@ -36,6 +36,9 @@ MAX_SLOPE = 0.36
 NOISE_FACTOR = 3.0
 """A ridge counts above this many robust standard deviations of the response; single pixels
 pass often, five in a row in a line hardly ever."""
+TILE_PX = 96
+"""Side of a tile of which the noise is measured: a column of graduations fills less than half
+of one, and hardly raises its median."""
 MAX_RESIDUAL_PX = 0.5
 """A straight ridge scatters a tenth of a pixel; a half is a curve or a figure."""
 
@@ -129,7 +132,7 @@ def find_segments(grey: ImageArray, *, dark: bool) -> Segments:
     return segments_of(find_ridges(grey, dark=dark))
 
 
-def find_ridges(grey: ImageArray, *, dark: bool) -> Ridges:
+def find_ridges(grey: ImageArray, *, dark: bool, local: bool = False) -> Ridges:
     """Find the crests of thin lines that run along the picture's rows.
 
     Parameters
@@ -137,6 +140,9 @@ def find_ridges(grey: ImageArray, *, dark: bool) -> Ridges:
     grey : ndarray, shape (H, W), uint8
     dark
         Look for lines darker than their surroundings, else for lighter ones.
+    local
+        Measure the noise tile by tile: a board is quiet though graph paper or a fabric
+        fills the rest of the picture.
     """
     if len(grey) < 3:
         none = np.zeros(0)
@@ -151,7 +157,10 @@ def find_ridges(grey: ImageArray, *, dark: bool) -> Ridges:
     crest = cv2.bitwise_and(
         cv2.compare(centre, above, cv2.CMP_GT), cv2.compare(centre, below, cv2.CMP_GE)
     )
-    enough = cv2.compare(centre, NOISE_FACTOR * max(spread, 0.2), cv2.CMP_GT)
+    least: float | NDArray[np.float32] = NOISE_FACTOR * max(spread, 0.2)
+    if local:
+        least = np.minimum(least, NOISE_FACTOR * _tile_spread(response))[1:-1]
+    enough = cv2.compare(centre, least, cv2.CMP_GT)
     cv2.bitwise_and(crest, enough, dst=mask[1:-1])
     count, labels = cv2.connectedComponents(mask, connectivity=8, ltype=cv2.CV_32S)
     places = cv2.findNonZero(mask)
@@ -195,6 +204,19 @@ def _ridge_response(grey: ImageArray, *, dark: bool) -> NDArray[np.float32]:
     along = np.full(SMOOTH_ALONG_PX, 1.0 / SMOOTH_ALONG_PX)
     response = cv2.sepFilter2D(grey, cv2.CV_32F, along, across if dark else -across)
     return np.asarray(response, np.float32)
+
+
+def _tile_spread(response: NDArray[np.float32]) -> NDArray[np.float32]:
+    """Robust spread about every pixel, from tiles; shape of ``response``."""
+    height, width = response.shape
+    rows, columns = max(height // TILE_PX, 1), max(width // TILE_PX, 1)
+    spread = np.empty((rows, columns), np.float32)
+    for i, band in enumerate(np.array_split(response[:, ::3], rows)):
+        for j, tile in enumerate(np.array_split(band[::3], columns, axis=1)):
+            spread[i, j] = 1.4826 * np.median(np.abs(tile - np.median(tile)))
+    # A tile as quiet as its quietest neighbour: the rim of a board shares tiles with others.
+    spread = np.asarray(cv2.erode(np.maximum(spread, 0.2), np.ones((3, 3))), np.float32)
+    return np.asarray(cv2.resize(spread, (width, height)), np.float32)
 
 
 def _to_own_half(ridges: Ridges) -> Ridges:

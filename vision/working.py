@@ -105,8 +105,18 @@ def reduced(working: WorkingImage, times: float) -> WorkingImage:
     )
 
 
-def find_scales(working: WorkingImage) -> tuple[tuple[Comb, ...], ...]:
+def find_scales(
+    working: WorkingImage, *, boards: bool = True, local_noise: bool = False
+) -> tuple[tuple[Comb, ...], ...]:
     """Find graduated scales, dark or light on their board.
+
+    Parameters
+    ----------
+    boards
+        Whether lines over a whole board are looked for too; they hide the columns before
+        them.
+    local_noise
+        Whether faint lines on a quiet board count in a picture full of strong ones.
 
     Returns
     -------
@@ -117,7 +127,7 @@ def find_scales(working: WorkingImage) -> tuple[tuple[Comb, ...], ...]:
     grey = working.green
     found = []
     for dark in (True, False):
-        groups = _groups(grey, dark=dark)
+        groups = _groups(grey, dark=dark, boards=boards, local_noise=local_noise)
         found.append(groups)
         if _size(groups) >= MANY and _is_clearly_print(grey, groups):
             break
@@ -129,11 +139,13 @@ def find_scales(working: WorkingImage) -> tuple[tuple[Comb, ...], ...]:
     return tuple(tuple(_enlarged(comb, working.factor) for comb in group) for group in best)
 
 
-def _groups(grey: NDArray[np.uint8], *, dark: bool) -> tuple[tuple[Comb, ...], ...]:
+def _groups(
+    grey: NDArray[np.uint8], *, dark: bool, boards: bool, local_noise: bool
+) -> tuple[tuple[Comb, ...], ...]:
     """Find the scales of one polarity: lines over the whole board, or columns of lines."""
-    ridges = find_ridges(grey, dark=dark)
+    ridges = find_ridges(grey, dark=dark, local=local_noise)
     segments = segments_of(ridges)
-    board = find_board(grey, ridges, segments)
+    board = find_board(grey, ridges, segments) if boards else None
     width = board_width(board) if board is not None else 0.0
     if board is not None and width >= WIDE:
         rest = _beside(board, ridges, segments)

@@ -69,6 +69,13 @@ def test_a_third_is_counted_and_two_columns_of_one_are_not():
     assert found.rivals == 2
 
 
+def test_what_else_may_be_a_board_of_its_own():
+    """Another one in step and near by, and what is smaller."""
+    mine, near, other = column(0.0, 80), column(60.0), column(300.0, 30)
+    assert choose((mine, near), (other,)).others == ((near,), (mine,), (other,))
+    assert choose((mine,)).others == ()
+
+
 def column_in_tenths_of_an_inch(x_mm):
     """A second scale between the same ends."""
     inches = Camera(width=1800, x=CAMERA.x / 2.54, distance=CAMERA.distance / 2.54)

@@ -89,7 +89,7 @@ def s_curve(shot: Shot, rng: np.random.Generator) -> Shot:
 
 
 def local_tone(shot: Shot, rng: np.random.Generator) -> Shot:
-    """Large differences of light halved, small ones strengthened by half."""
+    """Large differences of light lessened by 0.3, small ones strengthened by 0.25."""
 
     def even_out(light: FloatMap) -> FloatMap:
         luma = np.maximum(light @ LUMA, 1e-4)
@@ -97,7 +97,7 @@ def local_tone(shot: Shot, rng: np.random.Generator) -> Shot:
         small = cv2.resize(log, None, fx=0.125, fy=0.125, interpolation=cv2.INTER_AREA)
         base = cv2.bilateralFilter(small, -1, 0.5, 12.0)
         base = cv2.resize(base, log.shape[::-1], interpolation=cv2.INTER_CUBIC)
-        new = np.exp(0.5 * base + 1.5 * (log - base))
+        new = np.exp(0.7 * base + 1.25 * (log - base))
         new *= np.quantile(luma, 0.97) / np.quantile(new, 0.97)
         return np.asarray(light * (new / luma)[..., None], np.float32)
 

@@ -7,7 +7,13 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from limbsight.vision.segments import MAX_SLOPE, Segments, find_segments
+from limbsight.vision.segments import (
+    MAX_SLOPE,
+    Segments,
+    find_ridges,
+    find_segments,
+    segments_of,
+)
 from tests.helpers.boards import Camera, Column, photograph, print_of
 
 COLUMN = Column(first=-20, last=20, division=2.0)
@@ -142,3 +148,19 @@ def test_what_goes_on_faintly_in_the_wall_of_a_tube_is_cut_off():
     assert strongest.right[0] == pytest.approx(60, abs=3)
     assert abs(strongest.slope[0]) < 0.002
     assert strongest.y_at(np.array([40.0]))[0] == pytest.approx(20, abs=0.02)
+
+
+def test_faint_lines_on_a_quiet_board_in_a_picture_of_strong_ones():
+    """Graph paper all round raises the noise of the picture, not that of the board."""
+    camera = Camera(focal_px=FOCAL_PX)
+    drawn = grey_of(photograph(camera, print_of(COLUMN), noise=0.5)).astype(float)
+    middle = slice(120, 240)  # a third of the picture: the graduations and their board
+    picture = np.tile(np.where(np.arange(len(drawn)) % 6 < 2, 90.0, 200.0)[:, None], 360)
+    picture[:, middle] = drawn.max() + 0.15 * (drawn[:, middle] - drawn.max())
+    grey = np.round(picture).astype(np.uint8)
+    found = [
+        matched(segments_of(find_ridges(grey, dark=True, local=local)), camera)[0]
+        for local in (False, True)
+    ]
+    assert len(found[0]) < 0.2 * len(COLUMN.numbers)
+    assert len(found[1]) > 0.9 * len(COLUMN.numbers)

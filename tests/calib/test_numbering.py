@@ -1,0 +1,65 @@
+"""Printed numbers against an instrument file: labels by hand, no picture."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from limbsight.calib.numbering import _check_against_numerals
+from limbsight.errors import NotMeasurable
+from limbsight.vision.numerals import LabelEvidence, NumeralVerdict
+from tests.helpers.scales import millimetres
+
+SCALE = millimetres(0.0, 80.0)
+
+
+def verdict(read, every=10, evidence=-2.0):
+    labels = tuple(
+        LabelEvidence(
+            index=every * k, expected="", read=text, evidence=evidence, box_px=np.zeros((4, 2))
+        )
+        for k, text in enumerate(read)
+    )
+    return NumeralVerdict(
+        best=None,
+        margin=0.0,
+        shift_margin=0.0,
+        scores=np.zeros(1),
+        evidence_per_label=evidence,
+        labels=labels,
+        column=None,
+        stance="upright",
+        sign_certain=True,
+        conflict=False,
+    )
+
+
+@pytest.mark.parametrize(
+    "read",
+    [
+        ["200", "210", "220", "230", "240"],  # the file's steps, elsewhere
+        ["0", "20", "40", "60", "80"],  # twice the file's division
+        ["100", "95", "90", "85", "?", "75", "70"],  # half of it
+    ],
+)
+def test_even_steps_that_are_not_the_files_refuse_it(read):
+    with pytest.raises(NotMeasurable) as stop:
+        _check_against_numerals(verdict(read), SCALE)
+    assert stop.value.code == "scale_differs_from_file"
+
+
+@pytest.mark.parametrize(
+    "read",
+    [
+        ["0", "7", "20", "1", "40", "11"],  # misread
+        ["0", "20", "40", "60"],  # too few to be no chance
+        ["8", "8", "8", "8", "8", "8"],  # no numbers at all
+        ["0", "100", "200", "300", "400"],  # points too small to be seen
+    ],
+)
+def test_chance_readings_and_lost_points_do_not(read):
+    _check_against_numerals(verdict(read), SCALE)
+
+
+def test_labels_that_bear_the_file_out_do_not():
+    _check_against_numerals(verdict(["0", "20", "40", "60", "80"], evidence=5.0), SCALE)
