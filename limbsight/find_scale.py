@@ -9,6 +9,7 @@ from typing import Any, Protocol, TypeVar
 import numpy as np
 
 from limbsight.calib.boards import Boards, choose_board
+from limbsight.calib.indexing import graduation_count
 from limbsight.calib.instrument import ScaleSpec
 from limbsight.calib.numbering import NamedScale, name_graduations
 from limbsight.calib.rectify import Grid, make_grid
@@ -34,6 +35,10 @@ NOT_THIS_BOARD = (
     "scale_uneven",
     "too_few_pixels",
 )
+LEAST_OF_FILE = 0.5
+"""Share of the file's graduations that a smaller board must show to be looked at. A column of
+pieces of numerals, 0.4 of a file's length, bore single figures out by chance (sample photo
+read with another's file)."""
 MOST_OTHER_BOARDS = 3
 """Boards besides the largest in which the file's scale is looked for: a fifth of a second
 each, at most."""
@@ -146,7 +151,12 @@ def _of_another_board(
     """
     if stop.code not in NOT_THIS_BOARD:
         raise stop
-    others = boards.others + _columns_before(view, boards.chosen)
+    least = LEAST_OF_FILE * graduation_count(spec)
+    others = [
+        board
+        for board in boards.others + _columns_before(view, boards.chosen)
+        if max(len(comb.index) for comb in board) >= least
+    ]
     for board in others[:MOST_OTHER_BOARDS]:
         try:
             named = _named(view, board, spec)
