@@ -169,8 +169,10 @@ def fit_level(
     second = SECOND_REACH * where.reach * bore_rows
     if not fit.ok and np.isfinite(fit.position_px):
         # The window was laid about a guess; about the apex itself the picture is clearer.
+        # Rivals must stay in the search: none is disproved by not being looked at.
         row -= fit.position_px
-        fit = fit_about(row, second)
+        rivals = fit.reason == "level_ambiguous"
+        fit = fit_about(row, where.reach * bore_rows if rivals else second)
     aside = _clear_of_streaks(strip, axis, row, bore_rows)
     if fit.ok and aside:
         other = fit_about(row - fit.position_px, where.reach * bore_rows, aside)

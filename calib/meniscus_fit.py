@@ -18,7 +18,6 @@ from functools import cache
 import numpy as np
 from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
-from scipy.linalg import cho_factor, cho_solve
 
 from limbsight.calib.meniscus import ApexFit, FluidOptics, MeniscusPhysics, TubeView
 from limbsight.calib.meniscus_basis import Basis, basis_of, unwhitening
@@ -36,6 +35,7 @@ from limbsight.calib.meniscus_picture import (
     pictures,
 )
 from limbsight.calib.meniscus_shape import meniscus_surface
+from limbsight.calib.meniscus_step import bounded_step, squared_length
 
 Array = NDArray[np.float64]
 
@@ -311,6 +311,12 @@ class _State:
     physics: Array  # in prior standard deviations
     z: Array  # (3, k), in prior standard deviations
 
+    @property
+    def shared(self) -> Array:
+        """What the channels have in common, one vector."""
+        optics = [self.shift_px, self.optics.log_blur, self.optics.halo]
+        return np.concatenate([optics, self.physics])
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Traced:
@@ -400,6 +406,16 @@ class _Fit:
         # Three times the search: keeps a profile without a meniscus solvable.
         optics = [(3.0 * search_px) ** -2, _PRIOR_LOG_BLUR[1] ** -2, _PRIOR_HALO[1] ** -2]
         self.prior = np.concatenate([optics, np.ones(len(self.priors))])
+        bounds = [
+            ((p.low - value) / p.u, (p.high - value) / p.u)
+            for p in self.priors
+            for value in [getattr(self.nominal, p.field)]
+        ]
+        lowest, highest = np.array(bounds).T
+        self.lowest, self.highest = (
+            np.maximum(lowest, -_FARTHEST),
+            np.minimum(highest, _FARTHEST),
+        )
 
     def run(self) -> ApexFit:
         light = light_paths(self.around, self.nominal)
@@ -409,23 +425,23 @@ class _Fit:
             for number, picture in enumerate(traced.pictures)
             for low in self._search(picture)
         ]
-        found.sort()
         most = _CANDIDATES_HARD if self._is_hard() else _CANDIDATES
         candidates = [
             self._improved(self._start(shift, traced.at(number)), traced.at(number))
-            for cost, shift, number in found[:most]
-            if cost <= _CANDIDATE_COST * found[0][0]
+            for shift, number in _places_first(found)[:most]
         ]
         noise = min(_inflation(last.residual.T) for _, last in candidates)
         worse = np.array([self._implausibility(*c, noise) for c in candidates])
         state, last = candidates[int(worse.argmin())]
         rival = self._rival(state, [other for other, _ in candidates], worse)
         self.sigma = self.sigma * math.sqrt(_inflation(last.residual.T))
-        for _ in range(_MORE_ROUNDS):
-            at = state.physics
-            traced_here = self._traced(at, light)
-            state, last = self._improved(replace(state, z=_origin(traced_here)), traced_here)
-            if np.abs(state.physics - at).max(initial=0.0) < _SETTLED:
+        for _ in range(_MOST_ROUNDS):
+            at = state
+            traced_here = self._traced(at.physics, light)
+            state, last = self._improved(replace(at, z=_origin(traced_here)), traced_here)
+            # Coordinates of the brightness have changed with the picture.
+            moved = state.shared - at.shared
+            if squared_length(moved, self._normal(state, last)) < _TRACED_ALIKE**2:
                 break
         return self._result(state, last, rival)
 
@@ -556,15 +572,21 @@ class _Fit:
             canvas=ground, columns=columns, moved=self._by_physics(state, traced, ground)
         )
         last = self._linearised(state, traced, base)
-        for _ in range(_STEPS_PER_ROUND):
-            prior = self._prior_of(state)
-            right = _gradient(last) + prior * self._from_mean(state)
-            normal = _normal(last)
-            normal[np.diag_indices_from(normal)] += prior
-            step = cho_solve(cho_factor(normal, check_finite=False), right)
-            state = self._stepped(state, traced.at, step)
+        for _ in range(_MOST_STEPS):
+            right = _gradient(last) + self._prior_of(state) * self._from_mean(state)
+            normal = self._normal(state, last)
+            step = bounded_step(normal, right, *self._room(state, traced.at))
+            state = self._stepped(state, step)
             last = self._linearised(state, traced, base)
+            if squared_length(step, normal) < _SETTLED**2:
+                break
         return state, last
+
+    def _normal(self, state: _State, last: _Linear) -> Array:
+        """Normal matrix of profile and prior."""
+        out = _normal(last)
+        out[np.diag_indices_from(out)] += self._prior_of(state)
+        return out
 
     def _by_physics(self, state: _State, traced: _Traced, ground: Canvas) -> Array:
         """The profile's derivatives by the physics, (3, N, P)."""
@@ -609,18 +631,29 @@ class _Fit:
         ]
         return np.concatenate([optics, -state.physics, -state.z.ravel()])
 
-    def _stepped(self, state: _State, at: Array, step: Array) -> _State:
-        own = len(self.prior)
+    def _room(self, state: _State, at: Array) -> tuple[Array, Array]:
+        """How far the shared unknowns may go down and up in one step."""
+        optics = np.array([state.shift_px, state.optics.log_blur, state.optics.halo])
+        low, high = optics - _STEP_OPTICS, optics + _STEP_OPTICS
+        low[1:], high[1:] = (
+            np.maximum(low[1:], _LEAST_OPTICS),
+            np.minimum(high[1:], _MOST_OPTICS),
+        )
         # The linearisation holds near where the rays were traced.
-        physics = np.clip(state.physics + step[3:own], at - _LONGEST_STEP, at + _LONGEST_STEP)
-        log_blur = state.optics.log_blur + np.clip(step[1], -0.5, 0.5)
+        near, far = at - _LONGEST_STEP, at + _LONGEST_STEP
+        least = np.concatenate([low, np.maximum(near, self.lowest)])
+        most = np.concatenate([high, np.minimum(far, self.highest)])
+        return np.minimum(least - state.shared, 0.0), np.maximum(most - state.shared, 0.0)
+
+    def _stepped(self, state: _State, step: Array) -> _State:
+        own = len(self.prior)
         return _State(
-            shift_px=state.shift_px + float(np.clip(step[0], -1.5, 1.5)),
+            shift_px=state.shift_px + float(step[0]),
             optics=Spread(
-                log_blur=float(np.clip(log_blur, -1.6, 1.8)),
-                halo=float(np.clip(state.optics.halo + step[2], -0.5, 2.0)),
+                log_blur=state.optics.log_blur + float(step[1]),
+                halo=state.optics.halo + float(step[2]),
             ),
-            physics=np.clip(physics, -3.0, 3.0),
+            physics=state.physics + step[3:own],
             z=state.z + step[own:].reshape(state.z.shape),
         )
 
@@ -706,10 +739,15 @@ class _Fit:
         return ""
 
 
-_MORE_ROUNDS = 2
+_MOST_ROUNDS, _MOST_STEPS = 6, 8
+_SETTLED, _TRACED_ALIKE = 0.1, 0.3
+"""Standard deviations, of all unknowns together: a smaller step is left to the interval, which
+it would widen by less than a hundredth; by so much fits scatter when rays are laid anew."""
 _CANDIDATES, _CANDIDATES_HARD = 3, 5
 _CANDIDATE_COST = 2.5
 """Minima of the search up to this times the lowest are refined."""
+_SAME_PLACE_PX = 1.0
+"""Minima on the grid of whole pixels no farther apart are of one place."""
 
 _TEMPER = 2.0
 """The evidence takes the model for true; its logarithm counts for half (common
@@ -718,10 +756,30 @@ practice, no source)."""
 _START_ANGLES = (-1.0, 0.0, 1.0)
 """Prior standard deviations of the contact angle, for mirrors and for two liquids."""
 
-_STEPS_PER_ROUND = 2
+_STEP_OPTICS = np.array([1.5, 0.5, 1.0])
+_LEAST_OPTICS, _MOST_OPTICS = np.array([-1.6, -0.5]), np.array([1.8, 2.0])
+"""Of shift [px], logarithm of the blur, sharpening: longest steps; bounds of the last two."""
+_FARTHEST = 3.0
+"""Prior standard deviations that the physics may be off."""
 _LONGEST_STEP = 1.5
-_SETTLED = 1.0
-"""Prior standard deviations: below, tracing anew changes nothing that matters."""
+"""Prior standard deviations from where the rays were traced; beyond, no step is believed."""
+
+
+def _places_first(found: list[tuple[float, float, int]]) -> list[tuple[float, int]]:
+    """Order minima, each a cost, a shift and the start that it is of: the best of each place,
+    then second bests; those of far higher cost left out.
+
+    Starts share their places, and the one with the best minimum there would else be the only
+    one looked at.
+    """
+    found = sorted(found)
+    ranked: list[tuple[int, float, float, int]] = []
+    for cost, shift, number in found:
+        if cost > _CANDIDATE_COST * found[0][0]:
+            break
+        before = sum(abs(shift - other) <= _SAME_PLACE_PX for _, _, other, _ in ranked)
+        ranked.append((before, cost, shift, number))
+    return [(shift, number) for _, _, shift, number in sorted(ranked)]
 
 
 def _origin(traced: _Traced) -> Array:
