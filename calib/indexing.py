@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 from limbsight.calib.instrument import ScaleSpec
 from limbsight.errors import NotMeasurable
 from limbsight.vision.graduations import Comb
+from limbsight.vision.quantiles import median_of_row
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -245,11 +246,10 @@ def _split_gain(length: FloatArray, whole: float, numbered: NDArray[np.bool_]) -
     if numbered.sum() < 2 or numbered.all():
         return 0.0
     inner, outer = length[numbered], length[~numbered]
-    if np.median(inner) <= np.median(outer):
+    inner_usual, outer_usual = median_of_row(inner), median_of_row(outer)
+    if inner_usual <= outer_usual:
         return 0.0
-    split = float(np.sum((inner - np.median(inner)) ** 2)) + float(
-        np.sum((outer - np.median(outer)) ** 2)
-    )
+    split = float(np.sum((inner - inner_usual) ** 2) + np.sum((outer - outer_usual) ** 2))
     return 0.25 * len(length) * float(np.log(whole / (split + len(length))))
 
 

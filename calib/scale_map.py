@@ -468,7 +468,7 @@ def _plane(p: FloatArray, frame: Frame, focal_px: float) -> Plane:
     rest = along_scaled - opposite * normal
     distance = float(np.linalg.norm(rest))
     along = rest / distance
-    across = np.cross(along, normal)
+    across = along[[1, 2, 0]] * normal[[2, 0, 1]] - along[[2, 0, 1]] * normal[[1, 2, 0]]
     # Up, across to the right, into the scene: with y down this makes across point right.
     if across[0] < 0:
         across = -across

@@ -9,10 +9,8 @@ from limbsight.find_scale import View
 from limbsight.knowledge import Knowledge
 from limbsight.read_limb import Limb, read_limb
 from limbsight.reasons import reason, refusal
-from limbsight.straighten import Board, straighten_board, tube_along
+from limbsight.straighten import Board, SplitTube, split_along, straighten_board
 from limbsight.vision.level_marks import tube_weight
-from limbsight.vision.level_net import look
-from limbsight.vision.levels import find_layers
 from limbsight.vision.limbs import (
     LimbBand,
     LimbCandidates,
@@ -41,11 +39,12 @@ def find_limbs(
     bore = 2 * known.tube.bore_radius_m / known.unit_m / board.grid.step
     most = known.limb_count + SPARE_CANDIDATES if known.limb_count else MAX_CANDIDATES
     candidates = limb_candidates(board.picture, width, bore, most)
+    splits: dict[float, SplitTube] = {}
     if places:
         columns = [(at - board.grid.across[0]) / board.grid.step for at in places]
         choice = near_places(candidates.bands, columns, width)
     else:
-        choice = _choose(candidates, view, board, scale, known)
+        choice, splits = _choose(candidates, view, board, scale, known)
     wanted = known.limb_count or 1
     if len(choice.limbs) < wanted:
         raise refusal("limb_not_found", found=len(choice.limbs), wanted=wanted)
@@ -58,6 +57,7 @@ def find_limbs(
             known,
             board.grid.across_at(band.centre_column),
             name,
+            splits.get(band.centre_column),
         )
         for band, name in zip(choice.limbs, names, strict=True)
     )
@@ -69,27 +69,28 @@ def find_limbs(
 
 def _choose(
     candidates: LimbCandidates, view: View, board: Board, scale: NamedScale, known: Knowledge
-) -> LimbChoice:
+) -> tuple[LimbChoice, dict[float, SplitTube]]:
+    """Choose the limbs; and the tubes that were split for that, by their columns."""
     if known.limb_count is not None:
         choice = choose_limbs(candidates.bands, known.limb_count)
         if min(choice.clearance, choice.place_clearance) >= CLEAR_OF_DOUBT:
-            return choice
-    weighed = [_weighed(band, view, board, scale, known) for band in candidates.bands]
+            return choice, {}
+    count = max(known.level_count(name) for name in known.limb_names(known.limb_count or 2))
+    splits = {
+        band.centre_column: split_along(
+            view, board, scale, known, board.grid.across_at(band.centre_column), count
+        )
+        for band in candidates.bands
+    }
+    weighed = [_weighed(band, splits[band.centre_column]) for band in candidates.bands]
     if known.limb_count is None:
-        return choose_row(weighed, candidates.walls)
-    return choose_limbs(weighed, known.limb_count)
+        return choose_row(weighed, candidates.walls), splits
+    return choose_limbs(weighed, known.limb_count), splits
 
 
-def _weighed(
-    band: LimbBand, view: View, board: Board, scale: NamedScale, known: Knowledge
-) -> LimbBand:
+def _weighed(band: LimbBand, split: SplitTube) -> LimbBand:
     """Weigh a candidate by the levels in it."""
-    across = board.grid.across_at(band.centre_column)
-    names = known.limb_names(known.limb_count or 2)
-    count = max(known.level_count(name) for name in names)
-    tube = tube_along(view, board, scale, known, across)
-    layers = find_layers(tube.clean, count, tube.rows)
-    weight = tube_weight(tube.clean, layers, count)
-    seen = look(tube.seen).places(tube.rows)
-    chance = seen[count - 1].probability if len(seen) >= count else 0.0
+    weight = tube_weight(split.tube.clean, split.steps, split.count)
+    seen = split.network.places(split.tube.rows)
+    chance = seen[split.count - 1].probability if len(seen) >= split.count else 0.0
     return replace(band, score=band.score * weight * (UNSEEN_SHARE + chance))

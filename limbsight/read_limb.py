@@ -19,7 +19,7 @@ from limbsight.knowledge import Knowledge
 from limbsight.reasons import reason
 from limbsight.records import Reason
 from limbsight.standing import MOST_TILT_RAD
-from limbsight.straighten import Board, in_working, look_along
+from limbsight.straighten import Board, SplitTube, in_working, split_along
 from limbsight.unknown_liquids import widened
 from limbsight.vision.axis import REACH_WIDTHS, Axis, find_axis
 from limbsight.vision.clipping import burnt_rows
@@ -78,14 +78,21 @@ def read_limb(
     known: Knowledge,
     across: float,
     name: str,
+    split: SplitTube | None = None,
 ) -> Limb:
-    """Read the limb whose axis is ``across`` the board, in scale units."""
+    """Read the limb whose axis is ``across`` the board, in scale units.
+
+    ``split`` is the tube there, where that was looked into before.
+    """
     count = known.level_count(name)
-    grid, strip, layers = look_along(view, board, scale, known, across, count)
+    if split is None or split.count != count:
+        split = split_along(view, board, scale, known, across, count)
+    grid, strip, layers = split.tube.grid, split.tube.clean, split.layers
     axis = find_axis(strip, layers.interfaces)
     if abs(axis.shift_columns) > MIN_SHIFT_COLUMNS:
         across += axis.shift_columns * grid.step
-        grid, strip, layers = look_along(view, board, scale, known, across, count)
+        split = split_along(view, board, scale, known, across, count)
+        grid, strip, layers = split.tube.grid, split.tube.clean, split.layers
     reasons = _layer_reasons(layers, known, name)
     levels: tuple[LevelFit, ...] = ()
     if layers.interfaces:

@@ -14,7 +14,7 @@ from limbsight.calib.scale_map import Plane
 from limbsight.find_scale import View
 from limbsight.knowledge import Knowledge
 from limbsight.vision.level_choice import settle
-from limbsight.vision.level_net import look
+from limbsight.vision.level_net import TubeView, look
 from limbsight.vision.levels import Layers, TubeStrip, find_layers
 from limbsight.vision.limbs import BoardPicture
 from limbsight.vision.lines_behind import without_lines
@@ -126,14 +126,33 @@ class StraightTube:
     rows: tuple[int, int]
 
 
-def look_along(
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class SplitTube:
+    """One tube and both opinions on ``count`` levels in it."""
+
+    tube: StraightTube
+    count: int
+    steps: Layers
+    network: TubeView
+
+    @property
+    def layers(self) -> Layers:
+        """The fillings, by both opinions."""
+        width = self.tube.clean.width_columns
+        return settle(self.steps, self.network, width, self.count, self.tube.rows)
+
+
+def split_along(
     view: View, board: Board, scale: NamedScale, known: Knowledge, across: float, count: int
-) -> tuple[Grid, TubeStrip, Layers]:
-    """Split one tube into its fillings, by both opinions."""
+) -> SplitTube:
+    """Straighten one tube and split it into its fillings."""
     tube = tube_along(view, board, scale, known, across)
-    layers = find_layers(tube.clean, count, tube.rows)
-    layers = settle(layers, look(tube.seen), tube.clean.width_columns, count, tube.rows)
-    return tube.grid, tube.clean, layers
+    return SplitTube(
+        tube=tube,
+        count=count,
+        steps=find_layers(tube.clean, count, tube.rows),
+        network=look(tube.seen),
+    )
 
 
 def tube_along(

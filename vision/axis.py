@@ -174,12 +174,10 @@ def _best_set_off(level: FloatArray, strip: TubeStrip, shifts: FloatArray) -> Fl
         part = np.interp(right, ends, sums) - np.interp(left, ends, sums)
         return np.asarray(part / (right - left))
 
-    scores = []
-    for width in np.linspace(strip.bore_columns, strip.width_columns, BAND_WIDTHS):
-        left, right = shifts - width / 2, shifts + width / 2
-        beside = 0.5 * (mean(left - flank, left) + mean(right, right + flank))
-        scores.append(mean(left, right) - beside)
-    return np.asarray(np.max(scores, axis=0))
+    widths = np.linspace(strip.bore_columns, strip.width_columns, BAND_WIDTHS)[:, None]
+    left, right = shifts - widths / 2, shifts + widths / 2
+    beside = 0.5 * (mean(left - flank, left) + mean(right, right + flank))
+    return np.asarray((mean(left, right) - beside).max(axis=0))
 
 
 def _scaled(values: FloatArray) -> FloatArray:

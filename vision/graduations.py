@@ -19,7 +19,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from limbsight.vision.quantiles import median_of_row
+from limbsight.vision.quantiles import median_of_row, quantile_of_few
 from limbsight.vision.segments import MAX_SLOPE, Segments
 
 FloatArray = NDArray[np.float64]
@@ -281,18 +281,18 @@ class _SpineVotes:
         ends = (lines.left if side == "left" else lines.right)[candidates]
         y = lines.y[candidates] - self.middle
         cell = END_TOLERANCE_PX
-        fit = np.array([0.0, lean, offset])
+        line = offset + lean * y
         for tolerance in (2 * cell, 1.5 * cell, 1.5 * cell):
-            near = np.abs(ends - np.polyval(fit, y)) < tolerance
+            near = np.abs(ends - line) < tolerance
             if near.sum() < MIN_GRADUATIONS:
                 return None
-            fit = np.polyfit(y[near], ends[near], 2)
-        near = np.abs(ends - np.polyval(fit, y)) < 1.5 * cell
+            line = _parabola(y, ends, near)
+        near = np.abs(ends - line) < 1.5 * cell
         members = candidates[near]
         if len(members) < MIN_GRADUATIONS:
             return None
         # Lines of one scale are printed alike; shadow and blur take a factor of four at most.
-        strong = np.quantile(lines.strength[members], 0.7)
+        strong = quantile_of_few(lines.strength[members], 0.7, axis=0)
         return np.asarray(members[lines.strength[members] > 0.25 * strong])
 
 
@@ -354,9 +354,19 @@ def _comb_on(segments: Segments, members: IntArray, side: Side) -> Comb | None:
 
 def _off_spine(y: FloatArray, ends: FloatArray, chosen: IntArray) -> FloatArray:
     """Distance of every end from a parabola through the chosen ones [px]."""
-    middle = float(np.mean(y[chosen]))
-    fit = np.polyfit(y[chosen] - middle, ends[chosen], 2)
-    return np.asarray(ends - np.polyval(fit, y - middle))
+    return ends - _parabola(y, ends, chosen)
+
+
+def _parabola(
+    y: FloatArray, ends: FloatArray, chosen: IntArray | NDArray[np.bool_]
+) -> FloatArray:
+    """At every ``y``, the parabola that fits the chosen ends best, by normal equations."""
+    # Within +-1 about the middle, the squares keep three digits more than are needed.
+    low, high = float(y[chosen].min()), float(y[chosen].max())
+    s = (2.0 * y - low - high) / max(high - low, 1.0)
+    design = np.stack([np.ones_like(s), s, s * s])
+    some = design[:, chosen]
+    return np.asarray(np.linalg.lstsq(some @ some.T, some @ ends[chosen])[0] @ design)
 
 
 def _end_tolerance(y: FloatArray, ends: FloatArray, chosen: IntArray) -> float:

@@ -36,6 +36,8 @@ KINDS = 4
 """No level, liquid under gas, liquid under liquid, mercury; four states of the tube follow."""
 COVER = 2
 """Among the states gas, liquid, cover, no tube."""
+LEAST_PROBABILITY = 1e-4
+"""Less likely places are none: the doubt of a choice begins at a thousand times that."""
 APART_WIDTHS = 0.5
 """Levels nearer to each other than this, in outside diameters, are one."""
 _LOCK = Lock()
@@ -98,7 +100,7 @@ class TubeView:
         rest = self.level
         outside = (self.rows < rows[0]) | (self.rows > rows[1])
         found = []
-        while len(rest) and rest.max() > 0:
+        while len(rest) and rest.max() > LEAST_PROBABILITY:
             top = int(np.argmax(rest))
             near = np.abs(self.rows - self.rows[top]) < self.apart
             if not outside[top]:

@@ -9,6 +9,7 @@ the filling, and the rows are given the colours of the field's end.
 
 from __future__ import annotations
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
 
@@ -88,8 +89,8 @@ def _lined(field: NDArray[np.uint8], pitch: float, width: float) -> bool:
 
 
 def _comb_shows(tube: NDArray[np.uint8], pitch: float) -> bool:
-    profile = tube.mean(axis=(1, 2), dtype=np.float64)[:, None, None]
-    rest = (profile - _division_means(profile.astype(np.float32), pitch))[:, 0, 0]
+    profile = tube.mean(axis=(1, 2), dtype=np.float64)
+    rest = profile - _division_means(profile.astype(np.float32)[:, None], pitch)[:, 0]
     # Levels and clips are a few strong departures; cut, they leave the comb as it is.
     cap = 3.0 * 1.4826 * float(np.median(np.abs(rest - np.median(rest)))) + 1e-6
     rest = np.clip(rest, -cap, cap)
@@ -102,20 +103,12 @@ def _comb_shows(tube: NDArray[np.uint8], pitch: float) -> bool:
 
 def _division_means(field: NDArray[np.float32], pitch: float) -> NDArray[np.float32]:
     """Mean over one division about each row, of fractional height; ends repeat."""
-    pad = int(np.ceil(pitch / 2)) + 1
-    padded = np.pad(field, ((pad, pad), (0, 0), (0, 0)), mode="edge")
-    sums = np.concatenate(
-        [np.zeros((1, *field.shape[1:])), np.cumsum(padded, axis=0, dtype=float)]
+    reach = int(np.ceil(0.5 * pitch - 0.5))
+    covered = np.clip(0.5 * (pitch + 1.0) - np.abs(np.arange(-reach, reach + 1)), 0.0, 1.0)
+    means = cv2.filter2D(
+        field, cv2.CV_32F, (covered / pitch)[:, None], borderType=cv2.BORDER_REPLICATE
     )
-
-    def up_to(height: FloatArray) -> FloatArray:
-        whole = np.floor(height).astype(np.intp)
-        part = (height - whole)[:, None, None]
-        return np.asarray(sums[whole] * (1 - part) + sums[whole + 1] * part)
-
-    middle = np.arange(len(field), dtype=np.float64) + (pad + 0.5)
-    half = np.float64(pitch / 2)
-    return np.asarray((up_to(middle + half) - up_to(middle - half)) / pitch, np.float32)
+    return np.asarray(means, np.float32)
 
 
 def _bridged(field: NDArray[np.float32], first: float, pitch: float) -> NDArray[np.float32]:

@@ -9,7 +9,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from limbsight.vision.numeral_columns import NumeralColumn, ScaleGeometry
+from limbsight.vision.numeral_scores import MOST_LABELS, label_indices
 from limbsight.vision.numeral_strings import (
+    TONE_FLOOR,
     class_probabilities,
     cut_crops,
     string_probabilities,
@@ -24,6 +26,10 @@ FIRST_HEIGHT, LAST_HEIGHT, HEIGHT_STEP = 0.9, 6.0, 0.3
 """Places searched above the last graduation, in figure heights."""
 SIZES = (1.0, 0.7)
 """Letters over figures in height: capitals are as tall, small letters two thirds."""
+LEAST_INK = 0.25
+"""Contrast of a place over that of the numbers, of one ink, below which it is bare board: a
+unit of two letters fills a quarter of what a number of four figures does at least; contrast
+goes with the root of that, and half is left to where letters are cut."""
 UNIT_PROBABILITY = 0.5
 LEAST_SIGHTINGS = 2
 """Neighbouring places see the same letters: one sighting alone is taken for dirt."""
@@ -59,11 +65,23 @@ def read_unit(
         for across in lateral
         for size in SIZES
     ]
-    probability = string_probabilities(class_probabilities(np.concatenate(crops)), UNITS)
+    places = np.concatenate(crops)
+    labels = label_indices(geometry, column, MOST_LABELS)
+    numbers, _ = cut_crops(grey, geometry, column, labels)
+    shown = places[_contrast(places) > LEAST_INK * np.median(_contrast(numbers))]
+    if len(shown) < LEAST_SIGHTINGS:
+        return None
+    probability = string_probabilities(class_probabilities(shown), UNITS)
     sightings = (probability > UNIT_PROBABILITY).sum(axis=0)
     seen = [u for u, count in zip(UNITS, sightings, strict=True) if count >= LEAST_SIGHTINGS]
     whole = [u for u in seen if not any(u in other and u != other for other in seen)]
     return whole[0].replace("H20", "H2O") if len(whole) == 1 else None
+
+
+def _contrast(crops: NDArray[np.float32]) -> NDArray[np.float32]:
+    """Standard deviation of each crop before it was scaled [grey levels]."""
+    share = crops.std(axis=(1, 2, 3))
+    return np.asarray(TONE_FLOOR * share / np.maximum(1.0 - share, 1e-6), np.float32)
 
 
 def _moved(column: NumeralColumn, across_px: float) -> NumeralColumn:
