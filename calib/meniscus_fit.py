@@ -425,7 +425,7 @@ class _Fit:
             for number, picture in enumerate(traced.pictures)
             for low in self._search(picture)
         ]
-        most = _CANDIDATES_HARD if self._is_hard() else _CANDIDATES
+        most = _CANDIDATES_HARD if self._has_rivals() else _CANDIDATES
         candidates = [
             self._improved(self._start(shift, traced.at(number)), traced.at(number))
             for shift, number in _places_first(found)[:most]
@@ -490,7 +490,7 @@ class _Fit:
     def _starts(self) -> list[Array]:
         """Where to trace first: at several contact angles where they are little known."""
         out = []
-        for angle in _START_ANGLES if self._is_hard() else (0.0,):
+        for angle in _START_ANGLES if self._has_rivals() else (0.0,):
             q = np.zeros(len(self.priors))
             for j, prior in enumerate(self.priors):
                 if prior.field == "contact_angle_rad":
@@ -500,6 +500,11 @@ class _Fit:
 
     def _is_hard(self) -> bool:
         return self.around.below.opaque_mirror or not is_gas(self.around.above)
+
+    def _has_rivals(self) -> bool:
+        """Whether several places may fit alike: beside lines, too, parts of the meniscus are
+        taken for lines and lines for parts of it."""
+        return self._is_hard() or harmonics(self.around.view) > 0
 
     def _physics(self, q: Array) -> Physics:
         changes = {
@@ -754,7 +759,7 @@ _TEMPER = 2.0
 practice, no source)."""
 
 _START_ANGLES = (-1.0, 0.0, 1.0)
-"""Prior standard deviations of the contact angle, for mirrors and for two liquids."""
+"""Prior standard deviations of the contact angle, where several places may fit alike."""
 
 _STEP_OPTICS = np.array([1.5, 0.5, 1.0])
 _LEAST_OPTICS, _MOST_OPTICS = np.array([-1.6, -0.5]), np.array([1.8, 2.0])
