@@ -179,7 +179,8 @@ def test_depth_costs_in_proportion_to_the_angle(scale_map):
 def test_unknown_focal_length_costs_more():
     known, guess = map_of(0.025), map_of(0.4)
     parts = [abs(shared(level_at(30.0, m), "focal_length")) for m in (known, guess)]
-    assert 16 * 0.9 < parts[1] / parts[0] < 16 * 2
+    # No bound above: a plain edge is no meniscus, and from elsewhere it may be another part.
+    assert parts[1] / parts[0] > 16 * 0.9
 
 
 def bore_with_streak(column: float | None, rows: tuple[int, int] = (0, 80)):
