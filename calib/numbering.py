@@ -14,6 +14,7 @@ from limbsight.calib.indexing import (
     heights_of,
     index_scale,
     line_evidence,
+    value_of_height,
 )
 from limbsight.calib.instrument import ScaleSpec
 from limbsight.calib.scale_map import Frame, ScaleMap, fit_scale_map
@@ -24,6 +25,7 @@ from limbsight.vision.numerals import (
     NumberingTable,
     NumeralVerdict,
     ScaleGeometry,
+    bare_hypotheses,
     known_scale_hypotheses,
     read_numerals,
 )
@@ -115,6 +117,8 @@ def name_graduations(
             scale_map = _map(combs, spoken, scale, frame)
         indexing = spoken
     _check_against_numerals(verdict, scale)
+    geometry = _geometry(factor, combs, indexing, scale_map, scale)
+    _check_as_if_unknown(verdict, grey, geometry, indexing.shifts[0] or 0, scale)
     if indexing.margin < _needed_margin(verdict):
         raise NotMeasurable("", code="scale_ambiguous")
     named = [
@@ -150,13 +154,43 @@ def _check_against_numerals(verdict: NumeralVerdict, scale: ScaleSpec) -> None:
     step = float(steps[alike.sum(axis=1).argmax()])
     # Points too small to be seen make every number ten or a hundred times as large.
     power = np.log10(step / scale.division)
-    if round(power) != 0 and abs(power - round(power)) < SAME_STEP:
+    if round(power) > 0 and abs(power - round(power)) < SAME_STEP:
         return
-    raise NotMeasurable(
+    raise _other_numbers()
+
+
+def _other_numbers() -> NotMeasurable:
+    return NotMeasurable(
         "the printed numbers are not those of the instrument file; check lowest, highest "
         "and numbers, or whether this is another instrument",
         code="scale_differs_from_file",
     )
+
+
+def _check_as_if_unknown(
+    verdict: NumeralVerdict,
+    grey: NDArray[np.uint8],
+    geometry: ScaleGeometry,
+    shift: int,
+    scale: ScaleSpec,
+) -> None:
+    """Refuse a file where the numbers, read as if there were none, say something else.
+
+    A file for another scale of as many graduations passes by ends and hierarchy alone; its
+    numbers are then looked for in the wrong places, and what is read there is chance.
+    """
+    if verdict.decisive or verdict.agreement >= MIN_AGREEMENT or not verdict.legible:
+        return
+    bare = read_numerals(grey, geometry, bare_hypotheses())
+    if not bare.decisive or bare.best is None or bare.stance != "upright":
+        return
+    index = np.array([label.index for label in bare.labels])
+    stated = np.array([value_of_height(h, scale) for h in heights_of(index, shift, scale)])
+    printed = np.array([bare.best.value(int(k)) for k in index])
+    # A sign that is not printed, and a place off by a graduation, are not for this to judge.
+    off = np.abs(np.abs(stated) - np.abs(printed)) > 1.5 * scale.division
+    if np.mean(off) > MIN_AGREEMENT:
+        raise _other_numbers()
 
 
 def _is_number(text: str) -> bool:
@@ -240,8 +274,16 @@ def _read_known(
     scale_map: ScaleMap,
     scale: ScaleSpec,
 ) -> NumeralVerdict:
+    lowest = _lowest_indices(combs, scale)
+    if not lowest:
+        raise NotMeasurable(
+            "more graduations follow each other in the picture than the instrument file "
+            "states; check lowest, highest and division, or whether this is another "
+            "instrument",
+            code="scale_differs_from_file",
+        )
     geometry = _geometry(factor, combs, indexing, scale_map, scale)
-    return read_numerals(grey, geometry, _hypotheses(scale, _lowest_indices(combs, scale)))
+    return read_numerals(grey, geometry, _hypotheses(scale, lowest))
 
 
 def _read_on_its_head(

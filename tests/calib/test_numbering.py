@@ -40,6 +40,7 @@ def verdict(read, every=10, evidence=-2.0):
         ["200", "210", "220", "230", "240"],  # the file's steps, elsewhere
         ["0", "20", "40", "60", "80"],  # twice the file's division
         ["100", "95", "90", "85", "?", "75", "70"],  # half of it
+        ["10", "9", "8", "7", "6", "5"],  # a tenth of it: another unit
     ],
 )
 def test_even_steps_that_are_not_the_files_refuse_it(read):

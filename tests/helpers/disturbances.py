@@ -227,7 +227,7 @@ def turned(quarters: int) -> Disturbance:
 def cropped(shot: Shot, rng: np.random.Generator) -> Shot:
     """Cut close about scale and tubes; the EXIF focal length is left as it was."""
     known = np.concatenate([shot.levels_px(), shot.scale_px()])
-    if not len(known):
+    if not len(shot.scale_px()):
         return shot
     margin = 2.5 * shot.tube_px()
     low = np.maximum(np.floor(known.min(axis=0) - margin), 0).astype(int)
