@@ -23,7 +23,7 @@ from limbsight.standing import stands
 from limbsight.vision.graduations import Comb
 from limbsight.vision.picture import Picture
 from limbsight.vision.turning import Turn, turned_copy
-from limbsight.vision.working import WorkingImage, find_scales, working_image
+from limbsight.vision.working import WorkingImage, find_scales, working_copy
 
 MIN_PITCH_PX = 2.5
 """Least pixels of a division: below, neighbouring lines merge under an ordinary blur of one
@@ -100,7 +100,7 @@ def upright(
     NotMeasurable
         As the likeliest turn does, that of a scale found before that of none.
     """
-    reduced = working_image(picture.bgr)
+    reduced = working_copy(picture)
     first: NotMeasurable | None = None
     for stand in stands(reduced, incline_rad=known.incline_rad if known else None):
         upright = turned_copy(reduced, stand.turn)

@@ -33,7 +33,7 @@ from limbsight.records import (
 )
 from limbsight.results import level_height, limb_reading, marks
 from limbsight.vision.picture import Picture, load_picture
-from limbsight.vision.working import working_image
+from limbsight.vision.working import working_copy
 from limbsight.zero_photo import ZeroPhoto, camera_of, check_zero
 
 if TYPE_CHECKING:
@@ -156,7 +156,7 @@ def _walk(path: str | Path, instrument: Instrument | None) -> Walked:
             notes += (reason("several_scales", count=1 + scale.rivals),)
         limbs = find_limbs(view, scale, known, places)
     except NotMeasurable as stop:
-        why = cause_of(stop, working_image(picture.bgr), known, MIN_PITCH_PX)
+        why = cause_of(stop, working_copy(picture), known, MIN_PITCH_PX)
         return Walked(picture=picture, known=known, reasons=(_reason_of(why),))
     return Walked(
         picture=picture,

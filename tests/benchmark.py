@@ -41,7 +41,7 @@ WARM_UPS = 1
 
 STAGES = {
     "limbsight.vision.picture": "decode",
-    "limbsight.vision.working.working_image": "reduce",
+    "limbsight.vision.working.working_copy": "reduce",
     "limbsight.standing": "direction",
     "limbsight.vision.turning": "direction",
     "limbsight.calib.boards": "scale",

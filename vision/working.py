@@ -11,6 +11,7 @@ from scipy.ndimage import median_filter
 
 from limbsight.vision.board_lines import board_width, find_board
 from limbsight.vision.graduations import Comb, find_combs, join_combs
+from limbsight.vision.picture import Picture, search_factor
 from limbsight.vision.segments import (
     Ridges,
     Segments,
@@ -19,9 +20,6 @@ from limbsight.vision.segments import (
     segments_of,
 )
 
-WORKING_PIXELS = 3.2e6
-"""Search size: graduations of a 0.5 m scale that fills the picture are 4 px apart, and the
-search stays under a tenth of a second."""
 SHORT_QUANTILE = 0.3
 """Four fifths of the lines of a scale are short; the rest may be found too short or long."""
 OVERHANG_TREND = 15
@@ -79,8 +77,8 @@ def working_image(bgr: NDArray[np.uint8]) -> WorkingImage:
     """Reduce a picture to the search size by area averages."""
     height, width = bgr.shape[:2]
     # Whole factors of a picture cut to whole blocks keep every centre exact, and are fast.
-    factor = round(float(np.sqrt(height * width / WORKING_PIXELS)))
-    if factor <= 1:
+    factor = search_factor((width, height))
+    if factor == 1:
         return full_size(bgr)
     rows, columns = height // factor, width // factor
     whole = bgr[: rows * factor, : columns * factor]
@@ -88,6 +86,14 @@ def working_image(bgr: NDArray[np.uint8]) -> WorkingImage:
     return WorkingImage(
         bgr=np.asarray(small, np.uint8), factor=float(factor), full_size_px=(width, height)
     )
+
+
+def working_copy(picture: Picture) -> WorkingImage:
+    """Copy of a photo at the search size."""
+    if picture.reduced is None:
+        return working_image(picture.bgr)
+    factor = picture.size_px[0] / picture.reduced.shape[1]
+    return WorkingImage(bgr=picture.reduced, factor=factor, full_size_px=picture.size_px)
 
 
 def reduced(working: WorkingImage, times: float) -> WorkingImage:

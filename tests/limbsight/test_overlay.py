@@ -17,7 +17,8 @@ PLAIN = 128
 
 def plain_picture(width=600, height=800) -> Picture:
     return Picture(
-        bgr=np.full((height, width, 3), PLAIN, np.uint8),
+        size_px=(width, height),
+        decode=lambda: np.full((height, width, 3), PLAIN, np.uint8),
         focal_35mm=None,
         taken_at=None,
         sha256="ab" * 32,

@@ -120,7 +120,8 @@ class TestShared:
             camera=camera,
         )
         picture = Picture(
-            bgr=np.zeros((size_px[1], size_px[0], 3), np.uint8),
+            size_px=size_px,
+            decode=lambda: np.zeros((size_px[1], size_px[0], 3), np.uint8),
             focal_35mm=focal_35mm,
             taken_at=None,
             sha256="",
