@@ -435,14 +435,17 @@ class _Fit:
         state, last = candidates[int(worse.argmin())]
         rival = self._rival(state, [other for other, _ in candidates], worse)
         self.sigma = self.sigma * math.sqrt(_inflation(last.residual.T))
+        before = math.inf
         for _ in range(_MOST_ROUNDS):
             at = state
             traced_here = self._traced(at.physics, light)
             state, last = self._improved(replace(at, z=_origin(traced_here)), traced_here)
             # Coordinates of the brightness have changed with the picture.
             moved = state.shared - at.shared
-            if squared_length(moved, self._normal(state, last)) < _TRACED_ALIKE**2:
+            length = squared_length(moved, self._normal(state, last))
+            if length < _TRACED_ALIKE**2 or length > _NEARER**2 * before:
                 break
+            before = length
         return self._result(state, last, rival)
 
     def _first_traced(self, light: Paths) -> _Starts:
@@ -748,6 +751,10 @@ _MOST_ROUNDS, _MOST_STEPS = 6, 8
 _SETTLED, _TRACED_ALIKE = 0.1, 0.3
 """Standard deviations, of all unknowns together: a smaller step is left to the interval, which
 it would widen by less than a hundredth; by so much fits scatter when rays are laid anew."""
+_NEARER = 0.7
+"""Step of a round over that of the one before, from which on what is left is the scatter of
+rays laid anew: rounds on their way to a place halve their steps or better (24 fits to sample
+photos)."""
 _CANDIDATES, _CANDIDATES_HARD = 3, 5
 _CANDIDATE_COST = 2.5
 """Minima of the search up to this times the lowest are refined."""

@@ -239,7 +239,10 @@ def is_gas(fluid: FluidOptics) -> bool:
 # --- tracing ------------------------------------------------------------------------------
 
 _RAYS_WITHIN, _RAYS_BESIDE = 44, 8
-_RAYS_PER_BREAK = 5
+_RAYS_PER_BREAK = 12
+"""Between two neighbours that differ: edges are then placed to about a thousandth of a bore.
+Fits whose rays are laid anew scatter by half of what they do with 5, and settle sooner; with
+24 by half again, for more time than is saved (14 fits to sample photos)."""
 _REFINE_ABOVE = 0.06
 """Change of brightness between neighbours, as a part of the board, that gets more rays."""
 

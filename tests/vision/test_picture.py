@@ -485,6 +485,7 @@ class TestReducedDecoding:
         assert picture.bgr.shape == (HEIGHT, WIDTH, 3)
         size = (WIDTH // 2, HEIGHT // 2)
         averaged = cv2.resize(picture.bgr, size, interpolation=cv2.INTER_AREA)
+        assert picture.reduced is not None
         assert picture.reduced.shape == averaged.shape
         assert np.abs(picture.reduced.astype(int) - averaged).mean() < 1.0
 
