@@ -69,6 +69,12 @@ def test_an_unlikely_step_stands_but_is_doubted():
     assert settled.doubted
 
 
+@pytest.mark.parametrize(("cover", "hidden"), [((205, 260), True), ((230, 290), False)])
+def test_what_looks_like_a_level_at_the_edge_of_a_cover_is_hidden(cover, hidden):
+    settled = settle(steps(200.0), view(cover, r200=0.97), WIDTH, 1, ROWS)
+    assert (settled.hidden_change is not None) == hidden
+
+
 def test_a_covered_level_stays_covered():
     settled = settle(steps(300.0, hidden_change=(100, 140)), view(r200=0.2), WIDTH, 1, ROWS)
     assert settled.hidden_change == (100, 140)
