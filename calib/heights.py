@@ -7,6 +7,7 @@ is to say how well the map, the camera's distance, the tube's depth and the fit 
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import Literal
@@ -20,6 +21,8 @@ from limbsight.calib.rectify import Grid
 from limbsight.calib.scale_map import ScaleMap
 
 FloatArray = NDArray[np.float64]
+ROOT3 = float(np.sqrt(3.0))
+Columns = NDArray[np.intp]
 
 AXIS_COLUMNS_SHARE = 0.2
 """Half of the width averaged about the axis, in bore radii: the meniscus rises by 2 % of the
@@ -44,6 +47,11 @@ SEARCH_MIRROR = Search(apex_above_step=0.25, reach=0.55)
 renders (bores 3 mm to 12 mm, elevations to 20 degrees)."""
 
 
+BESIDE_SHARE = 0.03
+"""Of the bore, by which fits beside the axis differ from those on it (root mean square of 13
+beside reflections of lamps, drawn photos)."""
+U95 = 2.0
+"""Standard uncertainties to an interval of 95 %."""
 SECOND_REACH = 0.5
 """Share of the first search, about what it found, when that did not look like a meniscus."""
 
@@ -84,6 +92,10 @@ class LevelFit:
         Independent of each other; equal ``shared_key`` means fully correlated.
     apex
         The fit itself.
+    clear_of_glare
+        Whether columns beside what is burnt out at the axis show a level too, which the
+        interval then holds; None where nothing is burnt out there.  The lower edge of glare
+        passes for a meniscus, but ends where the glare does.
     """
 
     height: float
@@ -91,6 +103,7 @@ class LevelFit:
     y_px: float
     components: tuple[Component, ...]
     apex: ApexFit
+    clear_of_glare: bool | None = None
 
     @property
     def standard_uncertainty(self) -> float:
@@ -116,6 +129,7 @@ def fit_level(
     interface: MeniscusPhysics,
     u_axis_m: float = 0.0,
     line_pitch_m: float = 0.0,
+    burnt: NDArray[np.bool_] | None = None,
     limb: str,
 ) -> LevelFit:
     """Fit one meniscus and carry it to the scale.
@@ -132,6 +146,8 @@ def fit_level(
         Standard uncertainty of the axis across the tube.
     line_pitch_m
         Distance of the graduations that are seen through the tube; 0 where there are none.
+    burnt : ndarray, shape (C,), bool, optional
+        Columns that are burnt out about the level.
     limb
         Names the components that are this limb's own.
     """
@@ -139,11 +155,12 @@ def fit_level(
     across = grid.across_at(axis)
     bore_rows = 2 * tube.bore_radius_m / (grid.step * unit_m)
     where = _search(below, above)
+    on_axis = _band(axis, bore_rows)
 
     def fit_about(
         middle: float,
         reach: float,
-        aside: float = 0.0,
+        band: Band = on_axis,
         pitch_m: float = line_pitch_m,
         seen_by: ScaleMap = scale_map,
     ) -> ApexFit:
@@ -151,9 +168,10 @@ def fit_level(
             seen_by, grid.value_at(middle), across, unit_m, tube, 1 / (grid.step * unit_m)
         )
         view = replace(view, line_pitch_m=pitch_m)
-        rows, pixels, half = _pixels_beside(strip, axis, middle, reach, view, interface, aside)
+        rows = _rows_about(strip, middle, reach, view, interface)
+        pixels = strip[np.ix_(rows, band.columns)].astype(np.float64)
         return fit_apex(
-            middle - rows,
+            middle - rows.astype(float),
             pixels.mean(axis=1),
             view,
             below,
@@ -161,7 +179,7 @@ def fit_level(
             interface,
             vertical_search_px=reach,
             profile_columns=pixels,
-            half_width_px=half,
+            half_width_px=band.half_width,
         )
 
     row -= where.apex_above_step * bore_rows
@@ -173,22 +191,33 @@ def fit_level(
         row -= fit.position_px
         rivals = fit.reason == "level_ambiguous"
         fit = fit_about(row, where.reach * bore_rows if rivals else second)
+    reach, used, clear_of_glare = where.reach * bore_rows, on_axis, None
     aside = _clear_of_streaks(strip, axis, row, bore_rows)
-    if fit.ok and aside:
-        other = fit_about(row - fit.position_px, where.reach * bore_rows, aside)
+    if burnt is not None and burnt[on_axis.columns].any():
+        beside, clear_of_glare = _clear_band(burnt, axis, bore_rows), False
+        if beside is not None and np.isfinite(fit.position_px):
+            other = fit_about(row - fit.position_px, reach, beside)
+            if fit.ok:
+                clear_of_glare = _same_level(fit, other, BESIDE_SHARE * bore_rows)
+                fit = _widened(fit, "reflection", other.position_px)
+            elif other.ok:
+                row, used, clear_of_glare = row - fit.position_px, beside, True
+                fit = _beside_glare(other, u_axis_m / tube.bore_radius_m * beside.off(axis))
+    elif fit.ok and aside:
+        other = fit_about(row - fit.position_px, reach, _band(axis, bore_rows, aside))
         fit = _with_reflection(fit, other)
     elif fit.reason == "level_ambiguous":
-        places = (-0.5 * ASIDE * bore_rows, 0.5 * ASIDE * bore_rows)
-        fit = _settled(fit, [fit_about(row - fit.position_px, second, at) for at in places])
+        bands = [_band(axis, bore_rows, way * 0.5 * ASIDE * bore_rows) for way in (-1, 1)]
+        fit = _settled(fit, [fit_about(row - fit.position_px, second, at) for at in bands])
     if line_pitch_m and np.isfinite(fit.position_px):
-        plain = fit_about(row - fit.position_px, where.reach * bore_rows, pitch_m=0.0)
+        plain = fit_about(row - fit.position_px, reach, used, pitch_m=0.0)
         fit = _widened(fit, "lines behind", plain.position_px)
     height = grid.value_at(row - fit.position_px)
     plane = scale_map.plane()
     x, y = plane.to_pixel(np.array(across), np.array(height), grid.in_front)
 
     def height_seen_by(other: ScaleMap) -> float:
-        again = fit_about(row - fit.position_px, second, seen_by=other)
+        again = fit_about(row - fit.position_px, second, used, seen_by=other)
         shift = again.position_px if again.ok else 0.0
         apex = grid.value_at(row - fit.position_px - shift)
         at = plane.to_pixel(np.array(across), np.array(apex), grid.in_front)
@@ -207,31 +236,86 @@ def fit_level(
         y_px=float(y),
         components=components,
         apex=fit,
+        clear_of_glare=clear_of_glare,
     )
 
 
-def _pixels_beside(
+def _rows_about(
     strip: NDArray[np.float32],
-    axis: float,
     row: float,
     reach: float,
     view: TubeView,
     interface: MeniscusPhysics,
-    aside: float,
-) -> tuple[FloatArray, FloatArray, float]:
-    """Cut the pixels at a distance from the axis [columns], bottom to top; and half the width
-    of a band about the axis that is as far from it on average."""
+) -> Columns:
+    """Rows that the fit of a level about ``row`` asks for, bottom to top."""
     low, high = window_m(view, interface)
     first = max(int(np.ceil(row - high * view.px_per_m - reach - 2)), 0)
     last = min(int(np.floor(row + low * view.px_per_m + reach + 2)), len(strip) - 1)
-    rows = np.arange(last, first - 1, -1)
-    half = max(AXIS_COLUMNS_SHARE * view.bore_radius_m * view.px_per_m, 0.5)
-    pixels = strip[rows, _band(axis + aside, half)].astype(np.float64)
-    return rows.astype(float), pixels, float(np.sqrt(half**2 + 3.0 * aside**2))
+    return np.arange(last, first - 1, -1)
 
 
-def _band(middle: float, half: float) -> slice:
-    return slice(int(np.ceil(middle - half - 0.5)), int(np.floor(middle + half + 0.5)) + 1)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Band:
+    """Columns that are averaged for a fit.
+
+    Attributes
+    ----------
+    columns : ndarray, shape (N,)
+    half_width
+        Half the width of a band about the axis that is as far from it (root mean square).
+    """
+
+    columns: Columns
+    half_width: float
+
+    def off(self, axis: float) -> float:
+        """Return how far the middle of the columns lies from the axis."""
+        return abs(float(np.mean(self.columns - axis)))
+
+
+def _band(axis: float, bore_rows: float, aside: float = 0.0) -> Band:
+    half = max(AXIS_COLUMNS_SHARE * 0.5 * bore_rows, 0.5)
+    return Band(
+        columns=_columns(axis + aside, half), half_width=float(np.hypot(half, ROOT3 * aside))
+    )
+
+
+def _columns(middle: float, half: float) -> Columns:
+    first = int(np.ceil(middle - half - 0.5))
+    return np.arange(first, int(np.floor(middle + half + 0.5)) + 1)
+
+
+def _clear_band(burnt: NDArray[np.bool_], axis: float, bore_rows: float) -> Band | None:
+    """Find as many columns as a band has, nearest to the axis, that are not burnt out."""
+    aside = np.abs(np.arange(len(burnt)) - axis)
+    clear = np.flatnonzero(~burnt & (aside <= 0.5 * SEEN_SHARE * bore_rows))
+    count = len(_band(axis, bore_rows).columns)
+    if len(clear) < count:
+        return None
+    nearest = np.sort(clear[np.argsort(aside[clear], kind="stable")][:count])
+    half_width = ROOT3 * np.sqrt(np.mean(np.square(nearest - axis)))
+    return Band(columns=nearest, half_width=float(half_width))
+
+
+def _same_level(fit: ApexFit, other: ApexFit, u_beside_px: float) -> bool:
+    """Whether one beside a fit, begun there, finds the same level.
+
+    One too faint to stand alone must end within the interval of the fit: where there is no
+    meniscus it ends anywhere in its search, a dozen intervals wide.
+    """
+    if other.ok:
+        return abs(other.position_px) < U95 * math.hypot(fit.u_px, other.u_px, u_beside_px)
+    faint = other.reason == "meniscus_not_seen"
+    return faint and abs(other.position_px) < U95 * fit.u_px
+
+
+def _beside_glare(other: ApexFit, u_axis_px: float) -> ApexFit:
+    """Take over a fit of columns beside glare, where nothing was seen through it.
+
+    Where they lie on one side, a doubt about the axis moves them up or down the meniscus,
+    which is at most as steep as a sphere as wide as the bore.
+    """
+    return _widened(other, "axis beside glare", u_axis_px * ROOT3)
 
 
 def _clear_of_streaks(
@@ -247,11 +331,11 @@ def _clear_of_streaks(
     cut = strip[max(middle - round(bore_rows), 0) : middle + round(bore_rows)]
     if len(cut) < bore_rows:
         return 0.0
-    most = np.median(cut[:, _band(axis, SEEN_SHARE * radius)], axis=1)
+    most = np.median(cut[:, _columns(axis, SEEN_SHARE * radius)], axis=1)
     level = max(float(np.median(most)), 1e-6)
 
     def streak(aside: float) -> float:
-        over = np.median(cut[:, _band(axis + aside, half)], axis=1) - most
+        over = np.median(cut[:, _columns(axis + aside, half)], axis=1) - most
         parts = np.array_split(over.min(axis=1), 2)
         return max(float(np.median(part)) for part in parts) / level
 

@@ -64,12 +64,10 @@ AMBIGUITY_LIMIT = 2.0
 """Spread of rival positions over the rest of the uncertainty, beyond which a person should
 choose."""
 
-GAIN_LIMIT, GAIN_LIMIT_HARD = 2.0, 2.5
-"""What a meniscus must explain beyond a smooth profile, for each row; more for mirrors and two
-liquids, to whose picture more is free.  On traced and drawn photographs from two sources, 5 %
-of 162 menisci gained less than 2.3 (2.5 of 55 where hard), and 2 % of 262 stretches of tube
-beside them more than 1.6 (6 % of 91 more than 2.5 where hard), nearly all of these at clips
-and lines.  The level network must see a level there as well."""
+GAIN_LIMIT = 2.5
+"""What a meniscus must explain beyond a smooth profile, for each row.  On path-traced
+photographs from two sources 3 of 90 menisci gained less, and of 143 stretches of tube beside
+them 4 more, at clips and reflections."""
 
 _NEAR = 0.3
 """What counts as near the meniscus beyond its rims, in bore radii."""
@@ -715,8 +713,8 @@ class _Fit:
         # Graduations behind the tube count as noise in the fit, but are none.
         noise = _noise(_without(self._lines(), self.data))
         sigma = np.hypot(noise, self.model_error)
-        gain = _robust(plain / sigma) - _robust(rest / sigma)
-        return gain / _inflation(rest / sigma) / len(self.rows)
+        sigma *= math.sqrt(_inflation(rest / sigma))
+        return (_robust(plain / sigma) - _robust(rest / sigma)) / len(self.rows)
 
     def _lines(self) -> Array:
         """Graduations behind a tube without a level, (N, 2 H)."""
@@ -744,7 +742,7 @@ class _Fit:
         return near if near.any() else np.ones(len(row), dtype=bool)
 
     def _doubt(self, state: _State, misfit: float, ambiguity: float, gain: float) -> str:
-        if gain < (GAIN_LIMIT_HARD if self._is_hard() else GAIN_LIMIT):
+        if gain < GAIN_LIMIT:
             return "meniscus_not_seen"
         if misfit > MISFIT_LIMIT:
             return "meniscus_unlike_model"

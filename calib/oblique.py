@@ -58,6 +58,7 @@ def fit_oblique_level(
     below: FluidOptics,
     above: FluidOptics,
     interface: MeniscusPhysics,
+    burnt: NDArray[np.bool_] | None = None,
     limb: str,
 ) -> LevelFit:
     """Fit one meniscus of a tube that lies; arguments as of ``fit_level``."""
@@ -77,6 +78,7 @@ def fit_oblique_level(
             below=below,
             above=above,
             interface=shape,
+            burnt=burnt,
             limb=limb,
         )
         for shape in (interface, lying)

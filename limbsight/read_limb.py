@@ -22,7 +22,7 @@ from limbsight.standing import MOST_TILT_RAD
 from limbsight.straighten import Board, SplitTube, in_working, split_along
 from limbsight.unknown_liquids import widened
 from limbsight.vision.axis import REACH_WIDTHS, Axis, find_axis
-from limbsight.vision.clipping import burnt_rows
+from limbsight.vision.clipping import burnt_heights, burnt_rows
 from limbsight.vision.levels import Layers
 from limbsight.vision.strip import sample_linear
 from limbsight.vision.working import WorkingImage, full_size
@@ -103,8 +103,11 @@ def read_limb(
         u_axis_m = axis.u_columns * grid.step * known.unit_m
         lie = _lie(view, known, axis, u_axis_m)
         reach = NEAR_LEVEL_BORES if lie is None else SLANTED_BORES
+        covers = [(grid.value_at(last), grid.value_at(first)) for first, last in layers.hidden]
         near = [
-            _near_level(view, source, board, scale, known, across, grid.value_at(i.row), reach)
+            _near_level(
+                view, source, board, scale, known, across, grid.value_at(i.row), reach, covers
+            )
             for i in layers.interfaces
         ]
         fit = partial(
@@ -125,8 +128,7 @@ def read_limb(
         if not sure:
             reasons += (reason("liquid_uncertain", limb=name),)
         reasons += _level_reasons(levels, scale, known, name)
-        if layers.hidden_change is None:  # a bright cover is no glare
-            reasons += _glare_reasons(near, levels, known, name)
+        reasons += _glare_reasons(near, levels, known, name)
     return Limb(
         name=name,
         grid=grid,
@@ -157,11 +159,23 @@ class NearLevel:
         Linear light, RGB, on ``grid``; the axis in the middle column.
     row
         Where the level was seen.
+    covered : ndarray, shape (R,), bool
+        Rows of clips and the like, which may be bright, but are no glare.
     """
 
     grid: Grid
     linear: NDArray[np.float32]
     row: float
+    covered: NDArray[np.bool_]
+
+    @property
+    def uncovered(self) -> NDArray[np.float32]:
+        """The picture with covers black."""
+        return np.where(self.covered[:, None, None], np.float32(0.0), self.linear)
+
+    def bore_rows(self, known: Knowledge) -> float:
+        """Return the bore in rows."""
+        return 2 * known.tube.bore_radius_m / (known.unit_m * self.grid.step)
 
 
 def _near_level(
@@ -173,6 +187,7 @@ def _near_level(
     across: float,
     value: float,
     reach_bores: float,
+    covers: list[tuple[float, float]],
 ) -> NearLevel:
     bore = 2 * known.tube.bore_radius_m / known.unit_m
     reach = reach_bores * bore
@@ -184,7 +199,11 @@ def _near_level(
         in_front=known.tube.axis_to_scale_m / known.unit_m,
     )
     linear = sample_linear(source.bgr, *in_working(grid, source))
-    return NearLevel(grid=grid, linear=linear, row=grid.row_at(value))
+    covered = np.zeros(len(linear), dtype=bool)
+    for low, high in covers:
+        first, last = (max(round(grid.row_at(end)), 0) for end in (high, low))
+        covered[first : last + 1] = True
+    return NearLevel(grid=grid, linear=linear, row=grid.row_at(value), covered=covered)
 
 
 def _fit_one(
@@ -215,6 +234,7 @@ def _fit_one(
         below=known.optics(name, k),
         above=known.optics(name, k + 1),
         interface=known.interface(name, k),
+        burnt=_burnt_columns(at, known),
         limb=name,
     )
 
@@ -294,17 +314,28 @@ def _level_reasons(
     return tuple(found)
 
 
+def _burnt_columns(at: NearLevel, known: Knowledge) -> NDArray[np.bool_]:
+    """Which columns are burnt out about the level, as high as a meniscus or more."""
+    bore = at.bore_rows(known)
+    rows = (at.row - GLARE_REACH * bore, at.row + GLARE_REACH * bore)
+    return burnt_heights(at.uncovered, rows) >= GLARE_HEIGHT * bore
+
+
 def _glare_reasons(
     near: list[NearLevel], levels: tuple[LevelFit, ...], known: Knowledge, limb: str
 ) -> tuple[Reason, ...]:
-    """Name glare about a level: its lower edge may pass for a meniscus, its own for none."""
+    """Name glare about a level: its lower edge may pass for a meniscus, its own for none.
+
+    Columns beside the glare that show a level too take the doubt away.
+    """
     found: list[Reason] = []
     for at, level in zip(near, levels, strict=True):
-        bore = 2 * known.tube.bore_radius_m / known.unit_m / at.grid.step
+        bore = at.bore_rows(known)
         axis = 0.5 * (len(at.grid.across) - 1)
         middle = (axis - GLARE_MIDDLE * bore / 2, axis + GLARE_MIDDLE * bore / 2)
         row, reach = at.grid.row_at(level.height), GLARE_REACH * bore
-        high = burnt_rows(at.linear, (row - reach, row + reach), middle) / bore
-        if high >= GLARE_HEIGHT:
+        high = burnt_rows(at.uncovered, (row - reach, row + reach), middle) / bore
+        clear = level.clear_of_glare
+        if clear is False or (high >= GLARE_HEIGHT and clear is None):
             found.append(reason("glare_on_level", limb=limb))
     return tuple(found)

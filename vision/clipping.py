@@ -30,6 +30,20 @@ def burnt_rows(
     return int(np.sum((part.min(axis=2) >= BURNT_OUT).mean(axis=1) >= MOSTLY))
 
 
+def burnt_heights(linear: NDArray[np.float32], rows: tuple[float, float]) -> NDArray[np.int_]:
+    """Count the rows in which each column is burnt out, shape (C,).
+
+    Parameters
+    ----------
+    linear : ndarray, shape (R, C, 3), float32
+        Linear light in 0..1.
+    rows
+        First and last, fractional; cut to the picture.
+    """
+    part = linear[_places(rows, linear.shape[0])]
+    return np.asarray((part.min(axis=2) >= BURNT_OUT).sum(axis=0))
+
+
 def _places(ends: tuple[float, float], count: int) -> slice:
     first, last = (int(np.clip(np.rint(end), -1, count)) for end in ends)
     return slice(max(first, 0), min(last + 1, count))

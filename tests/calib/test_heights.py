@@ -9,7 +9,9 @@ import pytest
 
 from limbsight.calib.heights import (
     TubeGeometry,
+    _clear_band,
     _clear_of_streaks,
+    _same_level,
     _settled,
     _with_reflection,
     fit_level,
@@ -231,6 +233,33 @@ def test_beside_a_reflection_the_difference_is_a_rectangle():
 def test_nothing_beside_a_reflection_is_a_doubt():
     fit = _with_reflection(apex(4.0), apex(0.9, ok=False))
     assert (fit.ok, fit.reason) == (False, "meniscus_not_seen")
+
+
+@pytest.mark.parametrize(
+    ("burnt", "columns"),
+    [
+        (range(18, 22), [16, 17, 22, 23, 24]),
+        (range(14, 23), [23, 24, 25, 26, 27]),
+        (range(10, 31), None),
+    ],
+)
+def test_columns_nearest_to_the_axis_that_are_not_burnt_out(burnt, columns):
+    band = _clear_band(np.isin(np.arange(41), burnt), 20.1, 20.0)
+    assert (None if band is None else band.columns.tolist()) == columns
+
+
+@pytest.mark.parametrize(
+    ("other", "same"),
+    [
+        (apex(0.4), True),
+        (apex(0.8), False),
+        (apex(0.4, ok=False), True),
+        (apex(0.5, ok=False), False),
+        (replace(apex(0.1, ok=False), reason="apex_outside_search"), False),
+    ],
+)
+def test_glare_leaves_a_level_that_columns_beside_it_show(other, same):
+    assert _same_level(apex(7.0), other, 0.1) is same
 
 
 def ambiguous(position_px, ambiguity=3.0):

@@ -6,7 +6,7 @@ import cv2
 import numpy as np
 import pytest
 
-from limbsight.vision.clipping import burnt_rows
+from limbsight.vision.clipping import burnt_heights, burnt_rows
 from limbsight.vision.sharpness import Sharpness, sharpness_of
 
 HEIGHT, WIDTH = 600, 400
@@ -119,6 +119,7 @@ def test_rows_that_are_burnt_out():
     light[30:, :, 0] = 1.0  # one colour alone is colour, not glare
     assert burnt_rows(light, (0, 39), (5, 14)) == 10
     assert burnt_rows(light, (0, 39), (0, 19)) == 0  # half of a row
+    assert burnt_heights(light, (0, 39)).tolist() == 5 * [0] + 10 * [10] + 5 * [0]
     assert burnt_rows(light, (10.4, 14.6), (2, 14)) == 6
     assert burnt_rows(light, (-9.0, -3.0), (5, 14)) == 0
     assert burnt_rows(light, (12, 60), (8, 11)) == 8
