@@ -113,13 +113,17 @@ def _liquid(name: str) -> str:
     return f'{{ name = "{words}", density = "{LIQUIDS[name]} kg/m^3", at = "20 degC" }}'
 
 
-def read_render(path: Path, *, without_file: bool) -> RenderedPhoto:
-    """Read the photo beside a truth file and compare."""
+def read_render(
+    path: Path, *, without_file: bool, file_of: Path | None = None
+) -> RenderedPhoto:
+    """Read the photo beside a truth file and compare, or with the file of another photo."""
     from limbsight.calib.instrument import parse_instrument
     from limbsight.reading import read_photo
 
     truth = json.loads(path.read_text(encoding="utf-8"))
-    instrument = None if without_file else parse_instrument(instrument_text(truth))
+    owner = json.loads(file_of.read_text(encoding="utf-8")) if file_of else truth
+    instrument = None if without_file else parse_instrument(instrument_text(owner))
+    in_unit = abs(owner["graduation"]["unit_mm"] / truth["graduation"]["unit_mm"])
     reading = read_photo(path.with_suffix(".jpg"), instrument=instrument)
     got = [limb.levels for limb in reading.limbs]
     levels = []
@@ -131,8 +135,8 @@ def read_render(path: Path, *, without_file: bool) -> RenderedPhoto:
                     division=truth["graduation"]["minor"],
                     unit_mm=abs(truth["graduation"]["unit_mm"]),
                     hidden=i in truth["hidden"],
-                    error=found.value - meniscus["reading"] if found else None,
-                    u=found.standard_uncertainty if found else None,
+                    error=found.value * in_unit - meniscus["reading"] if found else None,
+                    u=found.standard_uncertainty * in_unit if found else None,
                 )
             )
     return RenderedPhoto(

@@ -2,10 +2,11 @@
 
 ``python -m tests.stress FOLDER`` takes the photos that ``python -m tests.renders`` reads,
 applies one disturbance (`tests.helpers.disturbances`) or draws one thing over them
-(`tests.helpers.compositions`) at a time, and prints one line for each: how many were read, how
-far off, how many true values lie inside the stated interval, how many readings are silently
-wrong, and how many were read that must not be. Then every silent error. ``--only`` takes a
-part of the names, ``--keep`` keeps the disturbed photos. Exits with 1 on a silent error.
+(`tests.helpers.compositions`) at a time, or gives them another's instrument file, and prints
+one line for each: how many were read, how far off, how many true values lie inside the stated
+interval, how many readings are silently wrong, and how many were read that must not be. Then
+every silent error. ``--only`` takes parts of the names, ``--keep`` keeps the disturbed photos.
+Exits with 1 on a silent error.
 """
 
 from __future__ import annotations
@@ -29,6 +30,9 @@ from tests.helpers.shots import Shot, load_shot, save_shot
 from tests.renders import RenderedPhoto, print_head, print_line, print_unread, read_render
 
 HIDDEN_KIND = "neg_hidden"
+OTHERS_FILE = "others_file"
+"""No disturbance: each photo with the instrument file of another of its class. Where both are
+numbered alike the levels are right all the same."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -44,6 +48,8 @@ class Trial:
 
 def disturb(shot: Shot, other: Shot, name: str, rng: np.random.Generator) -> Shot | None:
     """Return the disturbed photo; None where there is no instrument to draw things about."""
+    if name == OTHERS_FILE:
+        return shot
     if name in DISTURBANCES:
         return DISTURBANCES[name](shot, rng)
     if not (shot.truth["menisci"] and shot.truth.get("graduation_px")):
@@ -59,7 +65,10 @@ def run_trial(trial: Trial) -> RenderedPhoto | None:
     path = trial.folder / trial.disturbance / trial.path.name
     if not path.exists() and not _write(trial, path):
         return None
-    photo = read_render(path, without_file=trial.without_file)
+    if trial.disturbance == OTHERS_FILE:
+        photo = read_render(path, without_file=False, file_of=trial.other)
+    else:
+        photo = read_render(path, without_file=trial.without_file)
     hides = json.loads(path.read_text(encoding="utf-8"))["hides"]
     return replace(
         photo,
@@ -103,7 +112,7 @@ def print_disturbance(name: str, photos: Sequence[RenderedPhoto]) -> None:
 
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run the report."""
-    every = [*DISTURBANCES, *COMPOSITIONS]
+    every = [*DISTURBANCES, *COMPOSITIONS, OTHERS_FILE]
     parser = argparse.ArgumentParser(
         prog="python -m tests.stress", description=(__doc__ or "").splitlines()[0]
     )
