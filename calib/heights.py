@@ -221,11 +221,16 @@ def fit_level(
         shift = again.position_px if again.ok else 0.0
         apex = grid.value_at(row - fit.position_px - shift)
         at = plane.to_pixel(np.array(across), np.array(apex), grid.in_front)
-        return other.true_value_at(float(at[0]), float(at[1]), grid.in_front)
+        # The print is seen where it is, whatever the camera.
+        seen = float(scale_map.value_at(float(at[0]), float(at[1])))
+        pose = other.pose()
+        rest = 1.0 - grid.in_front / pose.distance
+        return pose.opposite_value + (seen - pose.opposite_value) * rest
 
     components = (
         *_map_components(scale_map, float(x), float(y), grid.in_front),
         _focal_component(scale_map, float(x), float(y), grid.in_front, height_seen_by),
+        *_centre_components(scale_map, float(x), float(y), grid.in_front, height_seen_by),
         _depth_component(scale_map, height, tube.u_axis_to_scale_m / unit_m, grid.in_front),
         *_apex_components(fit, grid.step, limb),
         _axis_component(tube, u_axis_m, unit_m),
@@ -479,6 +484,34 @@ def _focal_component(
         )
         signed = np.copysign(max(abs(shorter), abs(longer)), longer - shorter)
     return _shared("focal length", "focal_length", float(signed), "B")
+
+
+def _centre_components(
+    scale_map: ScaleMap,
+    x: float,
+    y: float,
+    in_front: float,
+    height_seen_by: Callable[[ScaleMap], float],
+) -> tuple[Component, ...]:
+    """What the principal point moves a height by, in a picture cut out of another.
+
+    The camera then stands elsewhere; the distortion stays about the middle.
+    """
+    u = scale_map.frame.u_offset_px
+    if u == 0.0:
+        return ()
+    middle = scale_map.true_value_at(x, y, in_front)
+    parts = []
+    for key, direction in (("centre_x", (u, 0.0)), ("centre_y", (0.0, u))):
+        ends = [
+            height_seen_by(scale_map.with_centre(side * direction[0], side * direction[1]))
+            - middle
+            for side in (1.0, -1.0)
+        ]
+        size = max(abs(end) for end in ends)
+        signed = float(np.copysign(size, ends[0] - ends[1]))
+        parts.append(_shared("focal length", f"scale_map_{key}", signed, "B"))
+    return tuple(parts)
 
 
 GUESSED_FOCAL = 0.2

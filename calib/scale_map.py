@@ -48,6 +48,11 @@ FOCAL_GUESS_MM = 37.0
 FOCAL_GUESS_RELATIVE_UNCERTAINTY = 0.4
 """Phones and cameras hold 24 mm to 80 mm equivalents. Parallax and elevation go with 1 / f:
 the guess is the middle of that, which covers them as +-1.4 sigma."""
+CUT_SHARE, CUT_RELATIVE_UNCERTAINTY, CUT_OFFSET = 0.7, 0.3, 0.15
+"""Of a picture cut out of another: its diagonal as a share of the whole one's, 0.4 to 1, with
+the standard uncertainty as a share of that; and standard uncertainty of the distance of their
+middles in half diagonals: what is photographed fills the picture, its middle within a tenth of
+the longer side from the picture's (common practice, no source)."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -60,11 +65,16 @@ class Frame:
     focal_relative_uncertainty: float
     taken_size_px: tuple[int, int] | None = None
     """Width and height as taken, of a picture that was turned about its middle."""
+    offset_px: tuple[float, float] = (0.0, 0.0)
+    u_offset_px: float = 0.0
+    """Of the principal point from the middle of the picture, which may be cut out of a larger
+    one; and its standard uncertainty in each direction."""
 
     @property
     def centre_px(self) -> tuple[float, float]:
-        """Principal point: the middle of the picture."""
-        return 0.5 * (self.width_px - 1), 0.5 * (self.height_px - 1)
+        """Principal point: the middle of the picture, unless that was cut out of one."""
+        dx, dy = self.offset_px
+        return 0.5 * (self.width_px - 1) + dx, 0.5 * (self.height_px - 1) + dy
 
     @property
     def half_diagonal_px(self) -> float:
@@ -81,18 +91,26 @@ class Frame:
         )
 
     @classmethod
-    def of_picture(cls, width_px: int, height_px: int, focal_35mm: float | None) -> Frame:
-        """Build from the picture's size and EXIF focal length, or the stated guess."""
+    def of_picture(
+        cls, width_px: int, height_px: int, focal_35mm: float | None, *, whole: bool = True
+    ) -> Frame:
+        """Build from the picture's size and EXIF focal length, or the stated guess.
+
+        A picture that is not ``whole`` was cut out of one whose focal length that is.
+        """
         diagonal = float(np.hypot(width_px, height_px))
-        known = focal_35mm is not None
-        focal = focal_35mm if focal_35mm is not None else FOCAL_GUESS_MM
+        if focal_35mm is None:
+            focal, relative = FOCAL_GUESS_MM, FOCAL_GUESS_RELATIVE_UNCERTAINTY
+        elif whole:
+            focal, relative = focal_35mm, FOCAL_RELATIVE_UNCERTAINTY
+        else:
+            focal, relative = focal_35mm / CUT_SHARE, CUT_RELATIVE_UNCERTAINTY
         return cls(
             width_px=width_px,
             height_px=height_px,
             focal_px=focal / FULL_FRAME_DIAGONAL_MM * diagonal,
-            focal_relative_uncertainty=(
-                FOCAL_RELATIVE_UNCERTAINTY if known else FOCAL_GUESS_RELATIVE_UNCERTAINTY
-            ),
+            focal_relative_uncertainty=relative,
+            u_offset_px=0.0 if whole else CUT_OFFSET * 0.5 * diagonal,
         )
 
 
@@ -186,6 +204,23 @@ class ScaleMap:
             focal_relative_uncertainty=FOCAL_RELATIVE_UNCERTAINTY,
         )
         return replace(self, frame=frame)
+
+    def with_centre(self, dx_px: float, dy_px: float) -> ScaleMap:
+        """Return the same map seen by a camera whose axis meets the picture elsewhere.
+
+        Values in the picture stay, but for what distortion about another centre would do.
+        """
+        half = self.frame.half_diagonal_px
+        a, b, c, g, h, k1 = self.parameters
+        dx, dy = dx_px / half, dy_px / half
+        over = 1.0 + g * dx + h * dy
+        moved = np.array([a, b, c + a * dx + b * dy, g, h]) / over
+        x, y = self.frame.offset_px
+        return replace(
+            self,
+            parameters=np.array([*moved, k1]),
+            frame=replace(self.frame, offset_px=(x + dx_px, y + dy_px), u_offset_px=0.0),
+        )
 
     def plane(self) -> Plane:
         """Return the graduated plane in camera coordinates, for rectification."""

@@ -65,7 +65,8 @@ class View:
     @property
     def frame(self) -> Frame:
         """The camera, as the turned picture shows it."""
-        frame = Frame.of_picture(*self.picture.size_px, self.picture.focal_35mm)
+        picture = self.picture
+        frame = Frame.of_picture(*picture.size_px, picture.focal_35mm, whole=picture.whole)
         return frame if self.turn.is_none else frame.turned(*self.turn.canvas_px)
 
     def grid(self, plane: Plane, **extent: Any) -> Grid:

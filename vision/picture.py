@@ -51,6 +51,11 @@ SRGB_TOLERANCE_DN = 2
 """A profile that moves no colour by more than this counts as sRGB: the rounding of two
 8-bit conversions, and below the noise of any photo."""
 
+CAMERA_SHAPES = (4 / 3, 3 / 2, 16 / 9)
+SHAPE_TOLERANCE = 0.01
+"""Shapes of the pictures of phones and cameras (common practice, no source), and how far they
+are off by rows left out for the sake of the compression's blocks."""
+
 KNOWN_SUFFIXES = frozenset(
     {".jpg", ".jpeg", ".jpe", ".mpo", ".png", ".tif", ".tiff", ".webp"}
     | {".bmp", ".gif", ".heic", ".heif", ".hif", ".avif"}
@@ -79,6 +84,8 @@ class Picture:
         ISO 8601, with the offset from UTC where the camera recorded it.
     sha256 : str
         Of the file's bytes.
+    whole : bool
+        Whether it has the shape of a camera's picture; others were cut out of one.
     """
 
     size_px: tuple[int, int]
@@ -87,6 +94,7 @@ class Picture:
     focal_35mm: float | None
     taken_at: str | None
     sha256: str
+    whole: bool = True
 
     @cached_property
     def bgr(self) -> NDArray[np.uint8]:
@@ -147,7 +155,14 @@ def load_picture(path: str | Path) -> Picture:
         focal_35mm=_focal_35mm(camera, stored_size),
         taken_at=_taken_at(camera),
         sha256=hashlib.sha256(data).hexdigest(),
+        whole=_is_whole(*stored_size),
     )
+
+
+def _is_whole(width: int, height: int) -> bool:
+    """Whether a picture's sides are to each other as a camera's."""
+    shape = max(width, height) / min(width, height)
+    return any(abs(shape / usual - 1.0) < SHAPE_TOLERANCE for usual in CAMERA_SHAPES)
 
 
 def to_linear(bgr: NDArray[np.uint8]) -> NDArray[np.float32]:

@@ -118,6 +118,24 @@ def test_a_guessed_focal_length_is_borne_by_its_component(scale_map, factor):
     assert 0.02 < off < 1.4 * focal.standard_uncertainty
 
 
+@pytest.mark.parametrize("off_px", [-200.0, 300.0])
+def test_a_picture_cut_out_of_a_larger_one_bears_that_its_middle_is_unknown(scale_map, off_px):
+    """The same camera, its principal point not in the middle of what is left."""
+    true = level_at(-20.0, scale_map)
+    cut = scale_map.with_centre(0.0, off_px)
+    cut = replace(cut, frame=replace(cut.frame, u_offset_px=250.0))
+    read = level_at(-20.0, cut)
+    # But for the distortion, -0.013 by noise, which is then about another centre.
+    assert cut.value_at(100.0, 900.0) == pytest.approx(
+        scale_map.value_at(100.0, 900.0), abs=0.2
+    )
+    off = abs(read.height - true.height)
+    assert 0.05 < off < 2.0 * read.standard_uncertainty
+    keys = {c.shared_key for c in read.components}
+    assert {"scale_map_centre_x", "scale_map_centre_y"} <= keys
+    assert not {"scale_map_centre_x"} & {c.shared_key for c in true.components}
+
+
 def test_moved_by_whole_rows_it_moves_by_their_heights(scale_map):
     first, second = level_at(5.0, scale_map), level_at(5.0 + 40 * STEP_MM, scale_map)
     together = np.hypot(first.standard_uncertainty, second.standard_uncertainty)

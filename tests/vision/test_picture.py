@@ -501,3 +501,12 @@ class TestReducedDecoding:
         (tmp_path / "b.jpg").write_bytes(data[: len(data) * 2 // 3])
         with pytest.raises(InputError, match="damaged"):
             load_picture(tmp_path / "b.jpg")
+
+
+@pytest.mark.parametrize(
+    ("size", "whole"),
+    [((400, 300), True), ((302, 400), True), ((480, 270), True), ((320, 400), False)],
+)
+def test_a_picture_of_no_cameras_shape_was_cut_out_of_one(tmp_path, size, whole):
+    Image.new("RGB", size).save(tmp_path / "a.jpg")
+    assert load_picture(tmp_path / "a.jpg").whole is whole
