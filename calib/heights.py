@@ -193,6 +193,7 @@ def fit_level(
         fit = fit_about(row, where.reach * bore_rows if rivals else second)
     reach, used, clear_of_glare = where.reach * bore_rows, on_axis, None
     aside = _clear_of_streaks(strip, axis, row, bore_rows)
+    sides = [_band(axis, bore_rows, way * 0.5 * ASIDE * bore_rows) for way in (-1, 1)]
     if burnt is not None and burnt[on_axis.columns].any():
         beside, clear_of_glare = _clear_band(burnt, axis, bore_rows), False
         if beside is not None and np.isfinite(fit.position_px):
@@ -207,8 +208,15 @@ def fit_level(
         other = fit_about(row - fit.position_px, reach, _band(axis, bore_rows, aside))
         fit = _with_reflection(fit, other)
     elif fit.reason == "level_ambiguous":
-        bands = [_band(axis, bore_rows, way * 0.5 * ASIDE * bore_rows) for way in (-1, 1)]
-        fit = _settled(fit, [fit_about(row - fit.position_px, second, at) for at in bands])
+        fit = _settled(fit, [fit_about(row - fit.position_px, second, at) for at in sides])
+    # Glare or a streak on the axis, or lines, have a comparison of their own for this doubt.
+    if (
+        below.opaque_mirror
+        and fit.ok
+        and clear_of_glare is None
+        and not (aside or line_pitch_m)
+    ):
+        fit = _mirrored(fit, [fit_about(row - fit.position_px, second, at) for at in sides])
     if line_pitch_m and np.isfinite(fit.position_px):
         plain = fit_about(row - fit.position_px, reach, used, pitch_m=0.0)
         fit = _widened(fit, "lines behind", plain.position_px)
@@ -361,6 +369,16 @@ def _with_reflection(fit: ApexFit, other: ApexFit) -> ApexFit:
     if not other.ok:
         return replace(fit, ok=False, reason=other.reason)
     return _widened(fit, "reflection", other.position_px)
+
+
+def _mirrored(fit: ApexFit, others: list[ApexFit]) -> ApexFit:
+    """Widen a fit of a mirror by how far those left and right of the axis differ.
+
+    Beside the axis a dome shows the room in other directions, and lamps and windows that can
+    be taken for its crown or hide it lie elsewhere or not at all.
+    """
+    apart = [other.position_px for other in others if other.ok]
+    return _widened(fit, "room", float(np.sqrt(np.mean(np.square(apart))))) if apart else fit
 
 
 def _widened(fit: ApexFit, name: str, half_width_px: float) -> ApexFit:

@@ -96,7 +96,8 @@ class ApexFit:
     u_components_px
         By name: refractive_index, capillary_length, contact_angle, bore, elevation,
         brightness, tone, ambiguity (rival positions), reflection (a lamp's at the axis),
-        lines behind (graduations seen through the tube).
+        room (what a mirror shows beside the axis), lines behind (graduations seen through the
+        tube).
     misfit
         Root mean square residual over the profile's range of brightness.
     ok
