@@ -208,13 +208,17 @@ class Scene:
     room: Room
 
 
+FARTHEST_PX = 3e4
+
+
 def lookup(picture: npt.NDArray[np.generic], u: Floats, v: Floats, border: int) -> Floats:
     """Bilinear samples at column u, row v (pixel centres at integers), shape (N[, C])."""
     n = len(u)
     width = 8192
     pad = -n % width if n > width else 0
-    mu = np.pad(u.astype(np.float32), (0, pad))
-    mv = np.pad(v.astype(np.float32), (0, pad))
+    # OpenCV counts positions in 16 bits; a grazing ray meets a wall kilometres away.
+    mu, mv = (np.pad(np.clip(w, -FARTHEST_PX, FARTHEST_PX), (0, pad)) for w in (u, v))
+    mu, mv = mu.astype(np.float32), mv.astype(np.float32)
     shape = (-1, width) if n > width else (1, -1)
     got = cv2.remap(
         picture, mu.reshape(shape), mv.reshape(shape), cv2.INTER_LINEAR, borderMode=border
