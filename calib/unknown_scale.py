@@ -45,11 +45,14 @@ class ScaleFromPicture:
     ----------
     unit_printed
         The unit, where it was read; else the scale counts in an assumed one.
+    figure_height
+        Of the printed figures [scale units], or None.
     """
 
     named: NamedScale
     spec: ScaleSpec
     unit_printed: str | None
+    figure_height: float | None
 
     @property
     def numbers_read(self) -> bool:
@@ -90,6 +93,11 @@ def read_scale(
         ),
         spec=spec,
         unit_printed=unit,
+        figure_height=(
+            verdict.column.height_px / geometry.pitch_px * spec.division
+            if verdict.column
+            else None
+        ),
     )
 
 

@@ -18,6 +18,7 @@ from limbsight.knowledge import (
 from limbsight.reasons import reason, refusal
 from limbsight.records import Reason
 from limbsight.straighten import Board, straighten_board, tube_along
+from limbsight.unit_by_size import SeenSizes
 from limbsight.vision.level_net import look
 from limbsight.vision.limb_net import ProposedLimb, ProposedLimbs, propose_limbs
 from limbsight.vision.limbs import limb_candidates
@@ -56,7 +57,13 @@ def know_from_picture(view: View, found: ScaleFromPicture) -> KnownFromPicture:
     if proposed is None:
         raise refusal("limb_not_found", found=0, wanted=1)
     width = proposed.width_columns * board.grid.step
-    known, unit_from = with_unit(known, width, found.unit_printed)
+    sizes = SeenSizes(
+        tube=width,
+        figure=found.figure_height,
+        distance=scale.map.pose().distance,
+        u_distance=view.frame.focal_relative_uncertainty,
+    )
+    known, unit_from = with_unit(known, sizes, found.unit_printed)
     known = with_limbs(known, 2, width * known.unit_m)
     tubes, certain = _tubes_on(view, board, scale, known, proposed.candidates)
     if len(tubes) == 1 or len(tubes) >= LEAST_BANK:

@@ -122,8 +122,6 @@ class Knowledge:
 
 AIR = LiquidSpec(name="air")
 GUESSED_LIQUIDS = ("unknown liquid", "mercury")
-GUESSED_WIDTHS_M = (4.5e-3, 16e-3)
-"""Outside diameters of glass tubing on manometers (common practice, no source)."""
 
 
 def knowledge_from_picture(scale: ScaleSpec) -> Knowledge:

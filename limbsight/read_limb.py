@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from functools import partial
 
@@ -20,7 +21,7 @@ from limbsight.reasons import reason
 from limbsight.records import Reason
 from limbsight.standing import MOST_TILT_RAD
 from limbsight.straighten import Board, SplitTube, in_working, split_along
-from limbsight.unknown_liquids import widened
+from limbsight.unknown_liquids import explained, widened
 from limbsight.vision.axis import REACH_WIDTHS, Axis, find_axis
 from limbsight.vision.clipping import burnt_heights, burnt_rows
 from limbsight.vision.levels import Layers
@@ -57,6 +58,8 @@ none that was read had so much; burnt spots drawn over menisci did (all but thin
 UNSEEN_GEOMETRY = ("axis to scale", "focal length")
 """Components of a height that are in the interval but give no reason to look."""
 COVERAGE_FACTOR = 2.0
+TWO_PLACES = "level_ambiguous"
+"""Doubt of a fit that finds another place as good, both like a meniscus."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -120,9 +123,7 @@ def read_limb(
         levels, sure = _likeliest(fits)
         if known.fillings_seen:
             levels = tuple(
-                widened(level, known, partial(fit, at=at, k=k))
-                if known.is_between_liquids(name, k)
-                else level
+                _with_unknowns(level, known, name, k, partial(fit, at=at, k=k))
                 for k, (level, at) in enumerate(zip(levels, near, strict=True))
             )
         if not sure:
@@ -239,6 +240,19 @@ def _fit_one(
     )
 
 
+def _with_unknowns(
+    level: LevelFit, known: Knowledge, name: str, k: int, fit: Callable[[Knowledge], LevelFit]
+) -> LevelFit:
+    """Weigh what no file states: liquids, and a bore known from the picture."""
+    if known.is_between_liquids(name, k):
+        return widened(level, known, fit)
+    return explained(level, known, fit) if _is_unlike(level) else level
+
+
+def _is_unlike(level: LevelFit) -> bool:
+    return not level.apex.ok and level.apex.reason != TWO_PLACES
+
+
 def _lie(view: View, known: Knowledge, axis: Axis, u_axis_m: float) -> Lie | None:
     """How the tube lies; None where it stands, give or take the camera's tilt."""
     incline = known.incline_rad
@@ -301,8 +315,8 @@ def _level_reasons(
             found_heights.min() - carried <= level.height <= found_heights.max() + carried
         ):
             found.append(reason("level_beyond_graduations", limb=limb))
-        two_places = level.apex.reason == "level_ambiguous"
-        if not (level.apex.ok or two_places):
+        two_places = level.apex.reason == TWO_PLACES
+        if _is_unlike(level):
             found.append(reason("level_unlike_meniscus", limb=limb))
         # What is unknown of the instrument's depth no look at the picture tells.
         width = COVERAGE_FACTOR * level.uncertainty_without(UNSEEN_GEOMETRY)

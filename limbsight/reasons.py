@@ -175,7 +175,7 @@ _KINDS = (
     ReasonKind(
         code="unit_uncertain",
         effect="check",
-        text="the unit of the scale is not seen, and the tubes' width allows two",
+        text="the unit of the scale is not seen, and the sizes of tubes and figures allow two",
         remedy="give an instrument file with --instrument, or take the unit into the picture",
     ),
     ReasonKind(

@@ -1,4 +1,7 @@
-"""Levels between two liquids that nobody named: what may be otherwise, and what it costs.
+"""Levels of liquids that nobody named: what may be otherwise, and what it costs.
+
+A level under gas that looks like no meniscus of a middling liquid in the bore found in the
+picture may look like one of water, of an oil, or in another bore.
 
 Where two liquids stand over each other the lower one is mostly water or a solution in water
 and the upper one an oil, and water wets clean glass.  That is what is fitted.  A heavy organic
@@ -18,6 +21,7 @@ from limbsight.calib.heights import Component, LevelFit
 from limbsight.calib.instrument import LiquidSpec
 from limbsight.knowledge import U_SEEN_WIDTH, Knowledge
 
+UNKNOWN = "unknown liquid"
 AQUEOUS, OIL = "unknown water-based liquid", "unknown oil"
 """By these words ``limbsight.liquid_optics`` takes them for water and for oil."""
 HEAVY = "unknown halogenated liquid"
@@ -54,12 +58,53 @@ def widened(
     ]
     u_bore = max((_apart(level, other) for other in bores), default=0.0)
     u_liquids = [np.sqrt(p * (1 - p)) * _apart(level, other) for other, p in others]
-    parts = {"unknown bore": u_bore, "unknown liquids": float(np.hypot(*u_liquids))}
-    components = tuple(
-        Component(name=name, standard_uncertainty=u, shared_key=None, sign=1.0, kind="B")
-        for name, u in parts.items()
+    parts = (
+        _component("unknown bore", u_bore),
+        _component("unknown liquids", float(np.hypot(*u_liquids))),
     )
-    return replace(level, components=(*level.components, *components))
+    return replace(level, components=(*level.components, *parts))
+
+
+def explained(
+    level: LevelFit, known: Knowledge, fit: Callable[[Knowledge], LevelFit]
+) -> LevelFit:
+    """Explain a level that looks like no meniscus by another bore or liquid, if one does.
+
+    Parameters
+    ----------
+    level, known, fit
+        As of ``widened``.
+
+    Returns
+    -------
+    LevelFit
+        The best looking of those that do, with its greatest difference from the others and
+        from the level as a component: each may be the right one. The level itself where none
+        does.
+    """
+    others = [_of_width(known, 1 + way * U_SEEN_WIDTH) for way in (-1, 1)]
+    if known.instrument.liquids.manometric.name == UNKNOWN:
+        others += [_of(known, name) for name in (AQUEOUS, OIL)]
+    alike = sorted(
+        (found for found in map(fit, others) if found.apex.ok),
+        key=lambda found: found.apex.misfit,
+    )
+    if not alike:
+        return level
+    best = alike[0]
+    u = max(abs(best.height - other.height) for other in (level, *alike))
+    return replace(
+        best, components=(*best.components, _component("unknown bore or liquid", u))
+    )
+
+
+def _of(known: Knowledge, manometric: str) -> Knowledge:
+    liquids = replace(known.instrument.liquids, manometric=LiquidSpec(name=manometric))
+    return replace(known, instrument=replace(known.instrument, liquids=liquids))
+
+
+def _component(name: str, u: float) -> Component:
+    return Component(name=name, standard_uncertainty=u, shared_key=None, sign=1.0, kind="B")
 
 
 def _apart(level: LevelFit, other: LevelFit) -> float:

@@ -18,8 +18,9 @@ from numpy.typing import NDArray
 
 from limbsight.calib.instrument import LiquidSpec, LiquidsSpec
 from limbsight.calib.unknown_scale import LENGTH_UNITS_M
-from limbsight.knowledge import AIR, GUESSED_WIDTHS_M, Knowledge, knowledge_from_picture
-from limbsight.unknown_liquids import AQUEOUS, OIL
+from limbsight.knowledge import AIR, Knowledge, knowledge_from_picture
+from limbsight.unit_by_size import SeenSizes, unit_by_size
+from limbsight.unknown_liquids import AQUEOUS, OIL, UNKNOWN
 from limbsight.vision.level_choice import LIKELY
 from limbsight.vision.level_net import NO_TUBE_STATE, TubeView
 
@@ -41,7 +42,7 @@ WIDTH_ERROR = 1.3
 three sample photos are nearer (99 and 41)."""
 AXIS_ERROR_WIDTHS = 0.3
 """Farther off its axis a tube shows no level to the network."""
-UNKNOWN, OVER_MERCURY = "unknown liquid", "unknown upper liquid"
+OVER_MERCURY = "unknown upper liquid"
 FloatArray = NDArray[np.float64]
 
 
@@ -190,16 +191,16 @@ def is_row(tubes: Sequence[LookedAt], width_columns: float) -> bool:
 
 
 def with_unit(
-    known: Knowledge, width: float, unit_printed: str | None
+    known: Knowledge, sizes: SeenSizes, unit_printed: str | None
 ) -> tuple[Knowledge, str | None]:
-    """Settle the unit of the scale: as printed, or as the width of the tubes tells.
+    """Settle the unit of the scale: as printed, or as the sizes of things tell.
 
     Parameters
     ----------
     known
         With a unit printed or assumed.
-    width
-        Outside diameter of the tubes in scale units.
+    sizes
+        Seen in scale units.
     unit_printed
         As read, or None.
 
@@ -207,26 +208,15 @@ def with_unit(
     -------
     known
     source
-        What the unit rests on, in words; None where tubing could count in two units.
+        What the unit rests on, in words; None where two units would do.
     """
     if unit_printed is not None:
         return known, "as printed"
-    fitting = _units_of(width, WIDTH_ERROR)
-    if len(fitting) > 1:
-        fitting = _units_of(width, 1.0)
-    if len(fitting) != 1:
+    unit = unit_by_size(sizes)
+    if unit is None:
         return known, None
-    scale = replace(known.instrument.scale, unit=fitting[0], unit_m=LENGTH_UNITS_M[fitting[0]])
-    return knowledge_from_picture(scale), "by the width of the tubes"
-
-
-def _units_of(width: float, slack: float) -> list[str]:
-    thin, wide = GUESSED_WIDTHS_M
-    return [
-        unit
-        for unit, metres in LENGTH_UNITS_M.items()
-        if thin / slack <= width * metres <= wide * slack
-    ]
+    scale = replace(known.instrument.scale, unit=unit, unit_m=LENGTH_UNITS_M[unit])
+    return knowledge_from_picture(scale), "by the usual size of tubes, figures and distances"
 
 
 def fillings_text(known: Knowledge) -> str:

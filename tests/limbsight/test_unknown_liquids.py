@@ -17,6 +17,7 @@ from limbsight.unknown_liquids import (
     HEAVY_SHARE,
     OIL,
     OIL_WETS_SHARE,
+    explained,
     widened,
 )
 from tests.helpers.scales import millimetres
@@ -93,3 +94,28 @@ def test_the_liquid_that_wets_turns_the_meniscus_over():
     assert angles[0] < np.pi / 2
     under_gas = [k.interface("left", 1).contact_angle_rad for k in (concave, convex)]
     assert under_gas[0] == under_gas[1]
+
+
+class TestExplained:
+    def answers(self, *, ok_at):
+        """A fit that gives the ratio of bores and the liquid as height, fine where told."""
+        bore = known().tube.bore_radius_m
+
+        def fit(other):
+            ratio = other.tube.bore_radius_m / bore
+            return level_at(50.0 + ratio, ok=ok_at(ratio))
+
+        return fit
+
+    def test_by_another_bore_with_the_difference_as_a_component(self):
+        found = explained(
+            level_at(50.0, ok=False), known(), self.answers(ok_at=lambda ratio: ratio > 1)
+        )
+        assert found.apex.ok
+        assert found.height == pytest.approx(51.0 + U_SEEN_WIDTH)
+        (component,) = found.components
+        assert component.standard_uncertainty == pytest.approx(1.0 + U_SEEN_WIDTH)
+
+    def test_not_at_all(self):
+        level = level_at(50.0, ok=False)
+        assert explained(level, known(), self.answers(ok_at=lambda ratio: False)) is level

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from limbsight.knowledge import knowledge_from_picture, with_limbs
+from limbsight.unit_by_size import SeenSizes
 from limbsight.vision.level_net import TubeView
 from limbsight.without_file import (
     LevelKind,
@@ -176,19 +179,21 @@ class TestTubes:
 
 
 class TestUnit:
-    @pytest.mark.parametrize(
-        ("width", "unit"), [(9.0, "mm"), (0.9, "cm"), (0.3, "in"), (20.0, "mm")]
-    )
-    def test_tubing_tells_it(self, width, unit):
-        known, source = with_unit(known_with(2), width, None)
-        assert known.instrument.scale.unit == unit
-        assert source == "by the width of the tubes"
+    IN_INCHES = SeenSizes(tube=0.35, figure=0.12, distance=18.0, u_distance=0.03)
 
-    def test_tubing_may_allow_two(self):
-        assert with_unit(known_with(2), 0.55, None)[1] is None
+    def test_sizes_tell_it(self):
+        known, source = with_unit(known_with(2), self.IN_INCHES, None)
+        assert known.instrument.scale.unit == "in"
+        assert known.unit_m == pytest.approx(25.4e-3)
+        assert source is not None
+
+    def test_sizes_may_allow_two(self):
+        sizes = replace(self.IN_INCHES, tube=0.55, figure=None)
+        before = known_with(2)
+        assert with_unit(before, sizes, None) == (before, None)
 
     def test_what_is_printed_stands(self):
-        assert with_unit(known_with(2), 0.3, "mm")[1] == "as printed"
+        assert with_unit(known_with(2), self.IN_INCHES, "mm")[1] == "as printed"
 
 
 @pytest.mark.parametrize(
