@@ -244,9 +244,10 @@ def _with_unknowns(
     level: LevelFit, known: Knowledge, name: str, k: int, fit: Callable[[Knowledge], LevelFit]
 ) -> LevelFit:
     """Weigh what no file states: liquids, and a bore known from the picture."""
-    if known.is_between_liquids(name, k):
-        return widened(level, known, fit)
-    return explained(level, known, fit) if _is_unlike(level) else level
+    between_liquids = known.is_between_liquids(name, k)
+    if _is_unlike(level) and not between_liquids:
+        return explained(level, known, fit)
+    return widened(level, known, fit, between_liquids=between_liquids)
 
 
 def _is_unlike(level: LevelFit) -> bool:

@@ -1,13 +1,13 @@
 """Levels of liquids that nobody named: what may be otherwise, and what it costs.
 
-A level under gas that looks like no meniscus of a middling liquid in the bore found in the
-picture may look like one of water, of an oil, or in another bore.
+The bore that the picture shows is made wider and narrower by its standard uncertainty: the
+fit may jump to another place, which no sensitivity at the first one tells. A level under gas
+that looks like no meniscus of a middling liquid may look like one of water, of an oil, or in
+another bore.
 
 Where two liquids stand over each other the lower one is mostly water or a solution in water
 and the upper one an oil, and water wets clean glass.  That is what is fitted.  A heavy organic
-liquid under water, and glass that the oil wets, are fitted too, and the bore found in the
-picture made wider and narrower by its standard uncertainty: such a level is faint and low, and
-its fit may jump to another place, which no sensitivity at the first one tells.
+liquid under water, and glass that the oil wets, are fitted too.
 """
 
 from __future__ import annotations
@@ -25,15 +25,21 @@ UNKNOWN = "unknown liquid"
 AQUEOUS, OIL = "unknown water-based liquid", "unknown oil"
 """By these words ``limbsight.liquid_optics`` takes them for water and for oil."""
 HEAVY = "unknown halogenated liquid"
+CLEARLY_WORSE = 1.5
+"""Ratio of misfits from which on a fit is no rival, as between mercury and other liquids."""
 HEAVY_SHARE, OIL_WETS_SHARE = 0.2, 0.1
 """How often a heavy organic liquid stands under water, and how often the oil wets the glass
 (judgement, no source)."""
 
 
 def widened(
-    level: LevelFit, known: Knowledge, fit: Callable[[Knowledge], LevelFit]
+    level: LevelFit,
+    known: Knowledge,
+    fit: Callable[[Knowledge], LevelFit],
+    *,
+    between_liquids: bool,
 ) -> LevelFit:
-    """Add what other liquids and another bore would make of a level.
+    """Add what another bore, and between liquids other liquids, would make of a level.
 
     Parameters
     ----------
@@ -43,25 +49,25 @@ def widened(
         That.
     fit
         Fits the same level with other knowledge.
+    between_liquids
+        Whether it is between two liquids.
 
     Returns
     -------
     LevelFit
-        With two components more.  The answer with another bore, a standard uncertainty off,
-        differs by one standard uncertainty; one of two answers that is right with probability
-        p adds sqrt(p (1 - p)) of their difference.
+        With one component more, or two.  The answer with another bore, a standard uncertainty
+        off, differs by one standard uncertainty; one of two answers that is right with
+        probability p adds sqrt(p (1 - p)) of their difference.
     """
     bores = [fit(_of_width(known, 1 + way * U_SEEN_WIDTH)) for way in (-1, 1)]
-    others = [
-        (fit(_heavy_under_water(known)), HEAVY_SHARE),
-        (fit(replace(known, upper_wets=True)), OIL_WETS_SHARE),
-    ]
-    u_bore = max((_apart(level, other) for other in bores), default=0.0)
-    u_liquids = [np.sqrt(p * (1 - p)) * _apart(level, other) for other, p in others]
-    parts = (
-        _component("unknown bore", u_bore),
-        _component("unknown liquids", float(np.hypot(*u_liquids))),
-    )
+    parts = [_component("unknown bore", max(_apart(level, other) for other in bores))]
+    if between_liquids:
+        others = [
+            (fit(_heavy_under_water(known)), HEAVY_SHARE),
+            (fit(replace(known, upper_wets=True)), OIL_WETS_SHARE),
+        ]
+        u_liquids = [np.sqrt(p * (1 - p)) * _apart(level, other) for other, p in others]
+        parts.append(_component("unknown liquids", float(np.hypot(*u_liquids))))
     return replace(level, components=(*level.components, *parts))
 
 
@@ -108,8 +114,9 @@ def _component(name: str, u: float) -> Component:
 
 
 def _apart(level: LevelFit, other: LevelFit) -> float:
-    """Distance of another answer; none if it does not look like a meniscus."""
-    return abs(level.height - other.height) if other.apex.ok else 0.0
+    """Distance of another answer; none if it looks clearly less like a meniscus."""
+    answers = other.apex.ok and other.apex.misfit <= CLEARLY_WORSE * level.apex.misfit
+    return abs(level.height - other.height) if answers else 0.0
 
 
 def _of_width(known: Knowledge, ratio: float) -> Knowledge:

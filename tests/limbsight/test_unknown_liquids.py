@@ -51,9 +51,14 @@ def level_at(height: float, *, ok: bool = True) -> LevelFit:
     )
 
 
-def components(answers, *, ok=True):
+def components(answers, *, ok=True, between_liquids=True):
     """Components of a level at 50 whose other fits give what ``answers`` says of them."""
-    found = widened(level_at(50.0), known(), lambda other: level_at(answers(other), ok=ok))
+    found = widened(
+        level_at(50.0),
+        known(),
+        lambda other: level_at(answers(other), ok=ok),
+        between_liquids=between_liquids,
+    )
     return {c.name: c.standard_uncertainty for c in found.components}
 
 
@@ -85,6 +90,10 @@ def test_other_liquids_count_by_their_share(is_other, share):
 
 def test_what_looks_like_no_meniscus_is_no_answer():
     assert set(components(lambda other: 60.0, ok=False).values()) == {0.0}
+
+
+def test_under_gas_no_other_liquids_are_tried():
+    assert set(components(lambda other: 50.0, between_liquids=False)) == {"unknown bore"}
 
 
 def test_the_liquid_that_wets_turns_the_meniscus_over():
