@@ -14,7 +14,6 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.lib.stride_tricks import as_strided
 from numpy.typing import NDArray
 
 Array = NDArray[np.float64]
@@ -83,29 +82,8 @@ class Canvas:
             len(begin), self.bins, -1
         )
 
-    def blurred(self, shift_px: float, optics: Spread, columns: Array) -> Array:
-        """Columns (bins, C) as seen in each row, (rows, C)."""
-        sharp, wide, _ = self._gaussians(shift_px, optics)
-        kernel = (1.0 + optics.halo) * sharp.weight - optics.halo * wide.weight
-        # What lies beyond the band of bins is like what lies at its ends.
-        return self._spread(kernel / kernel.sum(axis=1)[:, None], sharp.first, columns)
-
-    def derivatives(self, shift_px: float, optics: Spread, columns: Array) -> Array:
-        """Derivatives of ``blurred`` by shift [px], logarithm of the blur, and sharpening,
-        (3, rows, C)."""
-        sharp, wide, away = self._gaussians(shift_px, optics)
-        near, far = (1.0 + optics.halo) * sharp.weight, optics.halo * wide.weight
-        by_shift = away * (near / sharp.variance - far / wide.variance)
-        by_blur = near * (away**2 / sharp.variance - 1.0) / sharp.variance
-        by_blur -= far * (away**2 / wide.variance - 1.0) / wide.variance
-        by_blur *= math.exp(2.0 * optics.log_blur)
-        kernels = np.concatenate([by_shift, by_blur, sharp.weight - wide.weight])
-        return self._spread(kernels, sharp.first, columns, kinds=3)
-
-    def _gaussians(
-        self, shift_px: float, optics: Spread
-    ) -> tuple[_Gaussian, _Gaussian, Array]:
-        """Sharp and wide one over the first rows, and the rows' distances from the bins."""
+    def lens(self, shift_px: float, optics: Spread) -> Lens:
+        """What spreads these bins over the rows."""
         variance = math.exp(2.0 * optics.log_blur) + _PIXEL_VARIANCE - _BIN_VARIANCE
         wider = variance + _HALO_WIDTH_PX**2
         reach = min(_FARTHEST * math.sqrt(wider), _MARGIN_PX)
@@ -114,43 +92,96 @@ class Canvas:
         width = math.ceil((_BLOCK_ROWS - 1 + 2.0 * reach) * _BINS_PER_PX) + 1
         middles = (first + np.arange(width) + 0.5) / _BINS_PER_PX
         away = start + np.arange(_BLOCK_ROWS)[:, None] - middles
-        squared = -0.5 * away**2
-        sharp, wide = (
-            _Gaussian(
-                first=first,
-                variance=v,
-                weight=np.exp(squared / v) / (_BINS_PER_PX * math.sqrt(2.0 * math.pi * v)),
-            )
-            for v in (variance, wider)
+        squared = away**2
+        return Lens(
+            count=self.count,
+            first=first,
+            optics=optics,
+            away=away,
+            squared=squared,
+            sharp=_Gaussian.at(squared, variance),
+            wide=_Gaussian.at(squared, wider),
         )
-        return sharp, wide, away
-
-    def _spread(self, kernel: Array, first: int, columns: Array, kinds: int = 1) -> Array:
-        """Weigh bins by a kernel for a block of rows, the same for every block."""
-        block, c = _BLOCK_ROWS * _BINS_PER_PX, columns.shape[1]
-        count = math.ceil(self.count / _BLOCK_ROWS)
-        missing = first + block * (count - 1) + kernel.shape[1] - len(columns)
-        if missing > 0:
-            columns = np.concatenate([columns, np.repeat(columns[-1:], missing, axis=0)])
-        size = columns.strides[0]
-        blocks = as_strided(
-            columns[first:],
-            shape=(count, kernel.shape[1], c),
-            strides=(block * size, size, columns.strides[1]),
-            writeable=False,
-        )
-        out = (kernel @ blocks).reshape(count, kinds, _BLOCK_ROWS, c)
-        rows = out.transpose(1, 0, 2, 3).reshape(kinds, -1, c)[:, : self.count]
-        return np.asarray(rows if kinds > 1 else rows[0])
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Gaussian:
-    """Weights of bins from the ``first`` on in a block of rows, and the variance [px^2]."""
+    """Weights of bins in a block of rows, and the variance [px^2]."""
 
-    first: int
     variance: float
     weight: Array
+
+    @classmethod
+    def at(cls, squared: Array, variance: float) -> _Gaussian:
+        weight = np.exp(squared * (-0.5 / variance))
+        weight *= 1.0 / (_BINS_PER_PX * math.sqrt(2.0 * math.pi * variance))
+        return cls(variance=variance, weight=weight)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Lens:
+    """Shift and spread from bins to ``count`` rows, worked out for a first block of rows.
+
+    Attributes
+    ----------
+    first
+        The first bin that weighs in the block.
+    away, squared : (block, B) arrays
+        Distances of the rows from the bins, and their squares.
+    sharp, wide
+        The point spread, and the one of which sharpening takes a part away.
+    """
+
+    count: int
+    first: int
+    optics: Spread
+    away: Array
+    squared: Array
+    sharp: _Gaussian
+    wide: _Gaussian
+
+    def blurred(self, columns: Array) -> Array:
+        """Columns (bins, C) as seen in each row, (rows, C)."""
+        halo = self.optics.halo
+        kernel = (1.0 + halo) * self.sharp.weight
+        kernel -= halo * self.wide.weight
+        # What lies beyond the band of bins is like what lies at its ends.
+        kernel /= kernel.sum(axis=1)[:, None]
+        return self._spread(kernel[None], columns)[0]
+
+    def derivatives(self, columns: Array) -> Array:
+        """Derivatives of ``blurred`` by shift [px], logarithm of the blur, and sharpening,
+        (3, rows, C)."""
+        halo, sharp, wide = self.optics.halo, self.sharp, self.wide
+        kernels = np.empty((3, *self.away.shape))
+        by_shift, by_blur, by_halo = kernels
+        np.subtract(sharp.weight, wide.weight, out=by_halo)
+        near = sharp.weight * ((1.0 + halo) / sharp.variance)
+        far = wide.weight * (halo / wide.variance)
+        np.subtract(near, far, out=by_shift)
+        by_shift *= self.away
+        near *= self.squared / sharp.variance - 1.0
+        far *= self.squared / wide.variance - 1.0
+        np.subtract(near, far, out=by_blur)
+        by_blur *= math.exp(2.0 * self.optics.log_blur)
+        return self._spread(kernels, columns)
+
+    def _spread(self, kernels: Array, columns: Array) -> Array:
+        """Weigh bins by kernels (K, block, B) for a block of rows, the same for every block,
+        (K, rows, C)."""
+        kinds, _, width = kernels.shape
+        block, c = _BLOCK_ROWS * _BINS_PER_PX, columns.shape[1]
+        count = math.ceil(self.count / _BLOCK_ROWS)
+        missing = self.first + block * (count - 1) + width - len(columns)
+        if missing > 0:
+            columns = np.concatenate([columns, np.repeat(columns[-1:], missing, axis=0)])
+        flat = kernels.reshape(-1, width)
+        out = np.empty((kinds, count, _BLOCK_ROWS, c))
+        for number in range(count):
+            first = self.first + block * number
+            seen = flat @ columns[first : first + width]
+            out[:, number] = seen.reshape(kinds, _BLOCK_ROWS, c)
+        return out.reshape(kinds, -1, c)[:, : self.count]
 
 
 def canvas(first_px: float, count: int, shift_px: float) -> Canvas:

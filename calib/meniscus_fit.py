@@ -21,7 +21,7 @@ from numpy.typing import NDArray
 
 from limbsight.calib.meniscus import ApexFit, FluidOptics, MeniscusPhysics, TubeView
 from limbsight.calib.meniscus_basis import Basis, basis_of, unwhitening
-from limbsight.calib.meniscus_blur import Canvas, Spread, canvas
+from limbsight.calib.meniscus_blur import Canvas, Lens, Spread, canvas
 from limbsight.calib.meniscus_optics import Paths
 from limbsight.calib.meniscus_picture import (
     Physics,
@@ -345,10 +345,9 @@ class _Traced:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Base:
-    """Where a linearisation is made: the bins, the columns in them (bins, 3 (1 + k)), and
-    the profile's derivatives by the physics (3, N, P)."""
+    """Where a linearisation is made: the columns in the bins (bins, 3 (1 + k)), and the
+    profile's derivatives by the physics (3, N, P)."""
 
-    canvas: Canvas
     columns: Array
     moved: Array
 
@@ -559,7 +558,7 @@ class _Fit:
         reach = math.ceil(self.search_px)
         ground = canvas(self.rows[0] - reach, len(self.rows) + 2 * reach, 0.0)
         columns = self._binned(ground, even, basis.columns(even.value))
-        shown = _by_channel(ground.blurred(0.0, _START_OPTICS, columns))
+        shown = _by_channel(ground.lens(0.0, _START_OPTICS).blurred(columns))
         costs = _costs(shown, self.data, self.sigma)
         return [(float(costs[k]), float(k - reach)) for k in _minima(costs)]
 
@@ -575,18 +574,18 @@ class _Fit:
         factors that fit best."""
         ground = canvas(float(self.rows[0]), len(self.rows), state.shift_px)
         columns = self._binned(ground, traced.pictures.only(0), traced.columns)
-        shown = _by_channel(ground.blurred(state.shift_px, state.optics, columns))
+        lens = ground.lens(state.shift_px, state.optics)
+        shown = _by_channel(lens.blurred(columns))
         state = replace(state, z=_solved(shown, self.data, self.sigma))
-        base = _Base(
-            canvas=ground, columns=columns, moved=self._by_physics(state, traced, ground)
-        )
-        last = self._linearised(state, traced, base)
+        base = _Base(columns=columns, moved=self._by_physics(state, traced, ground, lens))
+        last = self._linearised(state, traced, base, lens)
         for _ in range(_MOST_STEPS):
             right = _gradient(last) + self._prior_of(state) * self._from_mean(state)
             normal = self._normal(state, last)
             step = bounded_step(normal, right, *self._room(state, traced.at))
             state = self._stepped(state, step)
-            last = self._linearised(state, traced, base)
+            lens = ground.lens(state.shift_px, state.optics)
+            last = self._linearised(state, traced, base, lens)
             if squared_length(step, normal) < _SETTLED**2:
                 break
         return state, last
@@ -597,22 +596,25 @@ class _Fit:
         out[np.diag_indices_from(out)] += self._prior_of(state)
         return out
 
-    def _by_physics(self, state: _State, traced: _Traced, ground: Canvas) -> Array:
+    def _by_physics(
+        self, state: _State, traced: _Traced, ground: Canvas, lens: Lens
+    ) -> Array:
         """The profile's derivatives by the physics, (3, N, P)."""
         factors = traced.basis.factors(state.z)
         made = traced.pictures
-        lit = (made.value * factors).sum(axis=2)
+        lit = (made.value.transpose(1, 0, 2) @ factors[..., None])[..., 0].T
         shown = ground.binned(made.bounds, made.border * self.px, lit)
         change = (shown[1:] - shown[0]) / traced.steps[:, None, None]
         flat = change.transpose(1, 2, 0).reshape(ground.bins, -1)
-        return _by_channel(ground.blurred(state.shift_px, state.optics, flat))
+        return _by_channel(lens.blurred(flat))
 
-    def _linearised(self, state: _State, traced: _Traced, base: _Base) -> _Linear:
-        ground, shift, optics = base.canvas, state.shift_px, state.optics
-        shown = _by_channel(ground.blurred(shift, optics, base.columns))
+    def _linearised(
+        self, state: _State, traced: _Traced, base: _Base, lens: Lens
+    ) -> _Linear:
+        shown = _by_channel(lens.blurred(base.columns))
         binned = base.columns.reshape(len(base.columns), 3, -1)
         picture = binned[:, :, 0] + (binned[:, :, 1:] * state.z).sum(axis=2)
-        optical = ground.derivatives(shift, optics, picture)
+        optical = lens.derivatives(picture)
         value = shown[:, :, 0] + (shown[:, :, 1:] @ state.z[..., None])[..., 0]
         value += base.moved @ (state.physics - traced.at)
         jacobian = np.concatenate(

@@ -507,8 +507,13 @@ def _light_by_band(shade: _Shading, light: Paths) -> Array:
 
 def _summed(ray: Index, value: Array, count: int) -> Array:
     """Sum over the paths of each ray, which come in order; every ray has at least one."""
-    first = np.searchsorted(ray, np.arange(count))
-    return np.asarray(np.add.reduceat(value, first, axis=0))
+    bounds = np.searchsorted(ray, np.arange(count + 1))
+    first, paths = bounds[:-1], np.diff(bounds)
+    out = value.take(first, axis=0)
+    for k in range(1, int(paths.max())):
+        more = np.flatnonzero(paths > k)
+        out[more] += value.take(first[more] + k, axis=0)
+    return out
 
 
 # --- columns ------------------------------------------------------------------------------

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.linalg import cho_factor, cho_solve
+from scipy.linalg.lapack import dposv
 
 Array = NDArray[np.float64]
 
@@ -27,18 +27,31 @@ def bounded_step(normal: Array, right: Array, low: Array, high: Array) -> Array:
         Bounds of the first ``B`` components of the step; zero is within them.
     """
     bounded = len(low)
-    step = np.zeros(len(right))
+    step = _solved(normal, right)
     free = np.ones(len(right), dtype=bool)
     for _ in range(bounded + 1):
-        left = right[free] - normal[np.ix_(free, ~free)] @ step[~free]
-        factor = cho_factor(normal[np.ix_(free, free)], check_finite=False)
-        step[free] = cho_solve(factor, left)
         out = free[:bounded] & ((step[:bounded] < low) | (step[:bounded] > high))
         if not out.any():
             break
         step[:bounded] = np.clip(step[:bounded], low, high)
         free[:bounded] &= ~out
+        left = right[free] - normal[np.ix_(free, ~free)] @ step[~free]
+        step[free] = _solved(normal[np.ix_(free, free)], left)
     return step
+
+
+def _solved(normal: Array, right: Array) -> Array:
+    """Solve by Cholesky's factors: LAPACK itself, as checks would take longer than solving.
+
+    Raises
+    ------
+    numpy.linalg.LinAlgError
+        ``normal`` is not positive definite.
+    """
+    _, solution, info = dposv(normal, right)
+    if info:
+        raise np.linalg.LinAlgError("the normal matrix is not positive definite")
+    return np.asarray(solution)
 
 
 def squared_length(moved: Array, normal: Array) -> float:
@@ -47,6 +60,8 @@ def squared_length(moved: Array, normal: Array) -> float:
     Those that are not part of it go along as they fit best (Schur complement).
     """
     own = len(moved)
-    to_others = normal[own:, :own] @ moved
     length = moved @ normal[:own, :own] @ moved
+    if own == len(normal):
+        return float(length)
+    to_others = normal[own:, :own] @ moved
     return float(length - to_others @ np.linalg.solve(normal[own:, own:], to_others))

@@ -33,7 +33,8 @@ def seen(shift, blur, halo):
     ground = canvas(FIRST, ROWS, 0.0)
     columns = ground.binned(BOUNDS, BORDER, VALUE[:, None])[0]
     optics = Spread(log_blur=math.log(blur), halo=halo)
-    return ground.blurred(shift, optics, columns), ground.derivatives(shift, optics, columns)
+    lens = ground.lens(shift, optics)
+    return lens.blurred(columns), lens.derivatives(columns)
 
 
 @given(st.floats(-3, 3), st.floats(0.4, 2.5), st.floats(-0.2, 0.8))
