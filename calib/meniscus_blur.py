@@ -147,7 +147,7 @@ class Lens:
         kernel -= halo * self.wide.weight
         # What lies beyond the band of bins is like what lies at its ends.
         kernel /= kernel.sum(axis=1)[:, None]
-        return self._spread(kernel[None], columns)[0]
+        return np.asarray(self._spread(kernel[None], columns)[0])
 
     def derivatives(self, columns: Array) -> Array:
         """Derivatives of ``blurred`` by shift [px], logarithm of the blur, and sharpening,

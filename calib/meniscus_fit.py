@@ -596,9 +596,7 @@ class _Fit:
         out[np.diag_indices_from(out)] += self._prior_of(state)
         return out
 
-    def _by_physics(
-        self, state: _State, traced: _Traced, ground: Canvas, lens: Lens
-    ) -> Array:
+    def _by_physics(self, state: _State, traced: _Traced, ground: Canvas, lens: Lens) -> Array:
         """The profile's derivatives by the physics, (3, N, P)."""
         factors = traced.basis.factors(state.z)
         made = traced.pictures
@@ -608,9 +606,7 @@ class _Fit:
         flat = change.transpose(1, 2, 0).reshape(ground.bins, -1)
         return _by_channel(lens.blurred(flat))
 
-    def _linearised(
-        self, state: _State, traced: _Traced, base: _Base, lens: Lens
-    ) -> _Linear:
+    def _linearised(self, state: _State, traced: _Traced, base: _Base, lens: Lens) -> _Linear:
         shown = _by_channel(lens.blurred(base.columns))
         binned = base.columns.reshape(len(base.columns), 3, -1)
         picture = binned[:, :, 0] + (binned[:, :, 1:] * state.z).sum(axis=2)

@@ -175,7 +175,7 @@ def find_layers(strip: TubeStrip, count: int, rows: tuple[int, int]) -> Layers:
         With fewer than ``count`` interfaces where no more were seen.
     """
     colours = _bore_colours(strip)
-    beside = [_sides(strip, reach) for reach in SIDE_REACHES]
+    beside = np.stack([_sides(strip, reach) for reach in SIDE_REACHES])
     hidden = _hidden_rows(strip, colours, beside)
     visible = _visible_range(strip, hidden, rows)
     seen = _carried_over(colours, hidden)
@@ -233,14 +233,16 @@ def _step(colours: FloatArray, strip: TubeStrip) -> FloatArray:
     """Step of the colour across each row, in all but a third of the bore."""
     height, gap = window_rows(strip)
     rows = len(colours)
-    sums = np.concatenate([np.zeros((1, *colours.shape[1:])), np.cumsum(colours, axis=0)])
     step = np.zeros(rows)
-    y = np.arange(gap + height, rows - gap - height)
-    if len(y) == 0:
+    reach = gap + height
+    if rows <= 2 * reach:
         return step
-    above = (sums[y - gap] - sums[y - gap - height]) / height
-    below = (sums[y + gap + height] - sums[y + gap]) / height
-    step[y] = quantile_of_few(np.abs(above - below).sum(axis=2), STEP_QUANTILE, axis=1)
+    sums = np.zeros((rows + 1, *colours.shape[1:]))
+    np.cumsum(colours, axis=0, out=sums[1:])
+    means = (sums[height:] - sums[:-height]) / height
+    between = height + 2 * gap
+    away = _colour_distance(means[: -between - 1], means[between:-1])
+    step[reach : rows - reach] = quantile_of_few(away, STEP_QUANTILE, axis=1)
     return step
 
 
@@ -264,7 +266,13 @@ def _line(colours: FloatArray, strip: TubeStrip) -> FloatArray:
     height = max(1, round(LINE_BORES * strip.bore_columns))
     thin = uniform_filter1d(colours, height, axis=0)
     wide = uniform_filter1d(colours, 5 * height, axis=0)
-    return quantile_of_few(np.abs(thin - wide).sum(axis=2), STEP_QUANTILE, axis=1)
+    return quantile_of_few(_colour_distance(thin, wide), STEP_QUANTILE, axis=1)
+
+
+def _colour_distance(one: FloatArray, other: FloatArray) -> FloatArray:
+    """Sum over the three colours, which come last, of what two pictures differ."""
+    apart = np.abs(one - other)
+    return np.asarray(apart[..., 0] + apart[..., 1] + apart[..., 2])
 
 
 def _row_of(peak: int, lasting: FloatArray, line: FloatArray, gap: int) -> float:
@@ -276,9 +284,7 @@ def _row_of(peak: int, lasting: FloatArray, line: FloatArray, gap: int) -> float
     return _middle_of_peak(lasting, low + int(np.argmax(lasting[near])))
 
 
-def _hidden_rows(
-    strip: TubeStrip, colours: FloatArray, beside: list[list[FloatArray]]
-) -> BoolArray:
+def _hidden_rows(strip: TubeStrip, colours: FloatArray, beside: FloatArray) -> BoolArray:
     """Rows in which something covers the tube and its surroundings on both sides.
 
     The light that a filling throws on the board changes the surroundings too; what covers the
@@ -289,12 +295,10 @@ def _hidden_rows(
     # A clip's rim is blurred and shadowed: widen by a twelfth of the tube's width.
     pad = max(2, int(strip.width_columns / 12))
     hidden = np.zeros(len(strip.bgr), bool)
-    for sides in beside:
-        departures = [
-            np.abs(side - _shading(side, strip.inside_picture)).sum(axis=1) for side in sides
-        ]
-        across = np.max([np.abs(side - bore).sum(axis=1) for side in sides], axis=0)
-        least, most = np.min(departures, axis=0), np.max(departures, axis=0)
+    departure = _colour_distance(beside, _shading(beside, strip.inside_picture))
+    for sides, departures in zip(beside, departure, strict=True):
+        across = _colour_distance(sides, bore).max(axis=0)
+        least, most = departures.min(axis=0), departures.max(axis=0)
         # One side may have been mistaken for shading by the parabola, not both.
         covered = (least > HIDDEN_STEP) | (most > 3 * HIDDEN_STEP)
         covered &= across < SAME_COVER * np.where(least > HIDDEN_STEP, least, most)
@@ -308,7 +312,7 @@ def _hidden_rows(
 
 
 def _with_sharp_ends(
-    hidden: BoolArray, sides: list[FloatArray], inside: BoolArray, width: float
+    hidden: BoolArray, sides: FloatArray, inside: BoolArray, width: float
 ) -> BoolArray:
     """Keep the stretches that begin and end at once: light and shade fade in and out."""
     jumps = [_jump(side) for side in sides]
@@ -329,7 +333,7 @@ def _with_sharp_ends(
 def _jump(side: FloatArray) -> FloatArray:
     """Change of colour over four rows: an edge under an ordinary blur."""
     change = np.zeros(len(side))
-    change[2:-2] = np.abs(side[4:] - side[:-4]).sum(axis=1)
+    change[2:-2] = _colour_distance(side[4:], side[:-4])
     return change
 
 
@@ -338,8 +342,8 @@ def _runs(rows: BoolArray) -> list[tuple[int, int]]:
     return [(int(a), int(b) - 1) for a, b in zip(change[::2], change[1::2], strict=True)]
 
 
-def _sides(strip: TubeStrip, reach: tuple[float, float]) -> list[FloatArray]:
-    """Colour of the board beside the tube, left and right, shape (R, 3) each."""
+def _sides(strip: TubeStrip, reach: tuple[float, float]) -> FloatArray:
+    """Colour of the board beside the tube, left and right, shape (2, R, 3)."""
     middle = strip.bgr.shape[1] / 2
     half = strip.width_columns / 2
     rows = 2 * max(3, int(PRINT_WIDTHS * strip.width_columns)) + 1
@@ -351,7 +355,7 @@ def _sides(strip: TubeStrip, reach: tuple[float, float]) -> list[FloatArray]:
         side = median_of_bytes(columns, axis=1)
         # Graduations beside the tube are thin: a median along it leaves the board.
         sides.append(running_median(side, rows))
-    return sides
+    return np.stack(sides)
 
 
 def _dilate(rows: BoolArray, reach: int) -> BoolArray:
@@ -362,19 +366,28 @@ def _erode(rows: BoolArray, reach: int) -> BoolArray:
     return ~_dilate(~rows, reach)
 
 
-def _shading(side: FloatArray, inside: BoolArray) -> FloatArray:
-    """Smooth colour of the board along the tube: a parabola that ignores what covers it."""
-    rows = np.linspace(-1.0, 1.0, len(side))
-    design = np.stack([np.ones_like(rows), rows, rows**2])
-    colours = np.ascontiguousarray(side.T)
-    usual = np.median(side[inside], axis=0) if inside.any() else side.mean(axis=0)
-    shade = np.broadcast_to(usual[:, None], colours.shape)
+def _shading(sides: FloatArray, inside: BoolArray) -> FloatArray:
+    """Smooth colours of the board along the tube, (..., R, 3): parabolas that ignore what
+    covers it."""
+    if np.count_nonzero(inside) < 3:
+        return np.zeros_like(sides)
+    colours = np.ascontiguousarray(sides.swapaxes(-1, -2))
+    count = colours.shape[-1]
+    powers = np.vander(np.linspace(-1.0, 1.0, count), 5, increasing=True)
+    orders = np.arange(3)
+    one_and_colours = np.insert(colours, 0, 1.0, axis=-2)
+    shade = np.median(colours[..., inside], axis=-1, keepdims=True)
     for _ in range(7):
-        away = np.abs(colours - shade).sum(axis=0)
-        weighted = design * np.square(inside / (1.0 + (away / HIDDEN_STEP) ** 2))
-        normal, right = weighted @ design.T, weighted @ side
-        shade = np.linalg.lstsq(normal, right, rcond=None)[0].T @ design
-    return np.asarray(shade.T)
+        away = np.abs(colours - shade).sum(axis=-2)
+        weight = np.square(inside / (1.0 + (away / HIDDEN_STEP) ** 2))
+        weighted = one_and_colours * weight[..., None, :]
+        # One product for all sides and colours: many small ones take longer.
+        sums = (weighted.reshape(-1, count) @ powers).reshape(*weighted.shape[:-1], 5)
+        normal = sums[..., 0, orders[:, None] + orders]
+        factors = np.linalg.solve(normal, sums[..., 1:, :3].swapaxes(-1, -2))
+        shade = factors.swapaxes(-1, -2).reshape(-1, 3) @ powers[:, :3].T
+        shade = shade.reshape(colours.shape)
+    return np.asarray(shade.swapaxes(-1, -2))
 
 
 def _visible_range(
@@ -521,14 +534,14 @@ def _unlikeness(colours: FloatArray, usable: BoolArray, cuts: tuple[int, ...]) -
             continue
         thin = rows[:: max(len(rows) // 200, 1)]
         usual = np.median(thin, axis=0)
-        away = np.abs(thin - usual).sum(axis=2)
+        away = _colour_distance(thin, usual)
         middle = quantile_of_few(away, 0.5, axis=1)
         total += float(middle.sum()) * len(rows) / len(thin)
     return total
 
 
 def _cover_edge(
-    strip: TubeStrip, sides: list[FloatArray], interfaces: tuple[Interface, ...]
+    strip: TubeStrip, sides: FloatArray, interfaces: tuple[Interface, ...]
 ) -> tuple[int, int] | None:
     """Find an interface that goes on across the board: the edge of something in front."""
     jumps = [_jump(side) for side in sides]

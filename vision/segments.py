@@ -149,8 +149,7 @@ def find_ridges(grey: ImageArray, *, dark: bool, local: bool = False) -> Ridges:
         return ridges_of(x=none, y=none, strength=none, label=none.astype(np.int64), count=0)
     response = _ridge_response(grey, dark=dark)
     # Sampled: a robust spread needs thousands of values, not millions.
-    sample = response[::7, ::7]
-    spread = 1.4826 * float(np.median(np.abs(sample - np.median(sample))))
+    spread = 1.4826 * _scatter(response[::7, ::7])
     above, below = response[:-2], response[2:]
     centre = response[1:-1]
     mask = np.zeros(response.shape, np.uint8)
@@ -213,10 +212,17 @@ def _tile_spread(response: NDArray[np.float32]) -> NDArray[np.float32]:
     spread = np.empty((rows, columns), np.float32)
     for i, band in enumerate(np.array_split(response[:, ::3], rows)):
         for j, tile in enumerate(np.array_split(band[::3], columns, axis=1)):
-            spread[i, j] = 1.4826 * np.median(np.abs(tile - np.median(tile)))
+            spread[i, j] = 1.4826 * _scatter(tile)
     # A tile as quiet as its quietest neighbour: the rim of a board shares tiles with others.
     spread = np.asarray(cv2.erode(np.maximum(spread, 0.2), np.ones((3, 3))), np.float32)
     return np.asarray(cv2.resize(spread, (width, height)), np.float32)
+
+
+def _scatter(values: NDArray[np.float32]) -> float:
+    """Median distance from the median."""
+    row = values.ravel()
+    away = np.abs(row - np.median(row))
+    return float(np.median(away, overwrite_input=True))
 
 
 def _to_own_half(ridges: Ridges) -> Ridges:
