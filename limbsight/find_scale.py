@@ -23,11 +23,14 @@ from limbsight.standing import stands
 from limbsight.vision.graduations import Comb
 from limbsight.vision.picture import Picture
 from limbsight.vision.turning import Turn, turned_copy
-from limbsight.vision.working import WorkingImage, find_scales, working_copy
+from limbsight.vision.working import WorkingImage, find_scales, long_between, working_copy
 
 MIN_PITCH_PX = 2.5
 """Least pixels of a division: below, neighbouring lines merge under an ordinary blur of one
 pixel (contrast of a line pattern of period P under blur b: exp(-2 (pi b / P)^2), 4 % here)."""
+MOST_LONG_BETWEEN = 0.05
+"""Share of gaps with a long line from which on lines were missed: every other line missed
+gives 0.1 and more, none missed 0 (`limbsight.vision.working.long_between`)."""
 
 NOT_THIS_BOARD = (
     "scale_differs_from_file",
@@ -136,10 +139,14 @@ def find_scale(view: View, known: Knowledge) -> NamedScale:
 
 
 def _named(view: View, board: tuple[Comb, ...], spec: ScaleSpec) -> NamedScale:
+    _check_pitch(board)
+    return name_graduations(view.upright.green, view.upright.factor, board, spec, view.frame)
+
+
+def _check_pitch(board: tuple[Comb, ...]) -> None:
     pitch = board[0].pitch_px
     if pitch < MIN_PITCH_PX:
         raise refusal("too_few_pixels", most="", pitch=pitch, needed=MIN_PITCH_PX)
-    return name_graduations(view.upright.green, view.upright.factor, board, spec, view.frame)
 
 
 def _of_another_board(
@@ -175,20 +182,39 @@ def find_unknown_scale(view: View) -> ScaleFromPicture:
     Raises
     ------
     NotMeasurable
-        ``scale_not_found``, and what ``read_scale`` raises.
+        ``scale_not_found``, ``too_few_pixels``, and what ``read_scale`` raises.
     """
     groups = _groups(view)
-    grey, factor = view.upright.green, view.upright.factor
     try:
-        found = read_scale(grey, factor, groups[0], view.frame)
+        found = _read(view, groups[0])
     except NotMeasurable as stop:
         return _of_other_columns(view, groups, stop)
     # How far apart the columns stand is known once the numbers are.
     spec = found.spec
     boards = choose_board(groups, spec, spec.unit_m or 1e-3, bank=False, stated=False)
     if len(boards.chosen) < len(groups[0]):
-        found = read_scale(grey, factor, boards.chosen, view.frame)
+        found = _read(view, boards.chosen)
     return replace(found, named=replace(found.named, rivals=boards.rivals))
+
+
+def _read(view: View, board: tuple[Comb, ...]) -> ScaleFromPicture:
+    found = read_scale(view.upright.green, view.upright.factor, board, view.frame)
+    # Wood grain and other texture is fine, too: only what bears numbers is too fine a scale.
+    _check_pitch(board)
+    _check_all_seen(view, found)
+    return found
+
+
+def _check_all_seen(view: View, found: ScaleFromPicture) -> None:
+    """Refuse a scale of which only every other line was found."""
+    every = round(found.spec.numbered_every / found.spec.division)
+    for comb in (comb for comb in found.named.combs if not comb.parts):
+        if long_between(view.upright, comb, every) <= MOST_LONG_BETWEEN:
+            continue
+        pitch = 0.5 * comb.pitch_px
+        if pitch < MIN_PITCH_PX:
+            raise refusal("too_few_pixels", most="", pitch=pitch, needed=MIN_PITCH_PX)
+        raise NotMeasurable("", code="scale_ambiguous")
 
 
 def _of_other_columns(
@@ -200,7 +226,7 @@ def _of_other_columns(
     others = groups[1:] + _columns_before(view, groups[0])
     for group in others[:MOST_OTHER_BOARDS]:
         try:
-            found = read_scale(view.upright.green, view.upright.factor, group, view.frame)
+            found = _read(view, group)
         except NotMeasurable:
             continue
         return replace(found, named=replace(found.named, rivals=1))

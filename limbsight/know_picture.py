@@ -75,6 +75,9 @@ def know_from_picture(view: View, found: ScaleFromPicture) -> KnownFromPicture:
         more, surely = _tubes_on(view, wide, scale, known, candidates)
         if len(tubes) > 1 or sum(tube.is_tube for tube in more) > 1:
             board, tubes, certain = wide, more, surely
+        elif len(more) > 1:
+            # A tube whose level is hidden or off the scale may be the other limb.
+            certain = False
     if not tubes:
         raise refusal("limb_not_found", found=0, wanted=1)
     known = with_limbs(known, len(tubes), width * known.unit_m)

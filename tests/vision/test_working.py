@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import cv2
 import numpy as np
 import pytest
 
-from limbsight.vision.working import find_scales, working_image
+from limbsight.vision.working import find_scales, long_between, working_image
 from tests.helpers.boards import Camera, Column, photograph, print_of
 
 
@@ -91,3 +93,25 @@ def test_a_large_picture_gives_full_coordinates():
 
 def test_an_empty_picture_has_no_scale():
     assert find_scales(working_image(np.full((300, 300, 3), 90, np.uint8))) == ()
+
+
+class TestLongBetween:
+    """Whether long lines stand between the lines found."""
+
+    def found(self):
+        column = Column()
+        working = working_image(photograph(Camera(roll=2.0), print_of(column)))
+        return working, find_scales(working)[0][0]
+
+    def test_none_where_every_line_was_found(self):
+        working, comb = self.found()
+        assert long_between(working, comb, 10) == 0.0
+
+    def test_some_where_every_other_line_was_found(self):
+        working, comb = self.found()
+        other = comb.index % 2 == 0
+        halved = replace(
+            comb, index=comb.index[other] // 2, lines=comb.lines.take(np.flatnonzero(other))
+        )
+        # Of ten lines the fifth is long, and one of five pairs of neighbours has it between.
+        assert 0.1 < long_between(working, halved, 5) < 0.3
