@@ -42,6 +42,10 @@ MANY, CLEARLY_SINGLE = 40, -0.05
 looked for."""
 NOT_PAIRED, CLEARLY_ON_BOARD = 0.03, 0.8
 """Gaps pair by 0.07 or more; gaps and their multiples that end on the board pair by 0.28."""
+PARTLY_ON_BOARD = 0.3
+"""Contrast at the ends from which on lone long lines make lines print at once. Gaps between
+light lines had 0.05 where their lengths were mistaken; dark print has 0.36 and more (30 photos
+and renders)."""
 PAIRING_WEIGHT = 5.0
 STRENGTH_WEIGHT = 5.0
 """A tenth more bend of the brightness weighs like half of the contrast at the ends."""
@@ -193,11 +197,11 @@ def _with_overhang(
 
 def _is_clearly_print(grey: NDArray[np.uint8], groups: tuple[tuple[Comb, ...], ...]) -> bool:
     pairing = _pairing(groups)
-    if pairing < CLEARLY_SINGLE:
-        return True
-    # Lines of one length tell nothing by their neighbours: then both ends must be on board.
     ends = max(_ends_on_board(grey, comb) for comb in groups[0])
-    return pairing < NOT_PAIRED and ends >= CLEARLY_ON_BOARD
+    # Lines of one length tell nothing by their neighbours: then both ends must be on board.
+    return (pairing < CLEARLY_SINGLE and ends >= PARTLY_ON_BOARD) or (
+        pairing < NOT_PAIRED and ends >= CLEARLY_ON_BOARD
+    )
 
 
 def _pairing(groups: tuple[tuple[Comb, ...], ...]) -> float:
