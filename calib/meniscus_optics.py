@@ -128,7 +128,12 @@ _Y, _S, _DY, _DS, _SIDE, _WEIGHT, _LOW, _UP, _LOW_N, _UP_N, _MIRRORED, _SINE = r
 
 
 class Tubes:
-    """Constants of several scenes, one value per scene, and the surfaces' tables."""
+    """Constants of several scenes with the same kinds of fluids, one value per scene, and the
+    surfaces' tables.
+
+    What depends on the side from which a surface is seen has a row for each scene from above,
+    then one for each from below.
+    """
 
     def __init__(self, scenes: list[Scene]) -> None:
         elevation = np.array([s.elevation_rad for s in scenes])
@@ -136,9 +141,12 @@ class Tubes:
         self.away, self.up = distance * np.cos(elevation), distance * np.sin(elevation)
         self.outer = np.array([s.outer_radius for s in scenes])
         self.glass = np.array([s.glass_index for s in scenes])
-        self.below = np.array([s.below_index for s in scenes])
-        self.above = np.array([s.above_index for s in scenes])
-        self.mirror = np.array([s.below_is_mirror for s in scenes])
+        self.mirror = scenes[0].below_is_mirror
+        below = np.array([s.below_index for s in scenes])
+        above = np.array([s.above_index for s in scenes])
+        self.index = np.concatenate([above, below])
+        # Over that of what lies beyond the surface.
+        self.ratio = np.concatenate([above / below, below / above])
         tables = [_tabulated(s) for s in scenes]
         self.height = np.stack([t[0] for t in tables])
         # Seen from above and, upside down, from below; how far it comes toward either side.
@@ -146,12 +154,9 @@ class Tubes:
         self.crest = self.signed.max(axis=1)
         self.slope = np.stack([t[1] for t in tables])
 
-    def index(self, scene: Index, side: Array) -> Array:
-        return np.where(side < 0.0, self.below[scene], self.above[scene])
-
-    def from_side(self, scene: Index, side: Array) -> Index:
-        """Rows of ``signed`` and ``crest``."""
-        return scene + len(self.height) * (side < 0.0)
+    def from_side(self, scene: Index, low: NDArray[np.bool_]) -> Index:
+        """Rows of what depends on the side, for rays above and below (``low``)."""
+        return scene + len(self.height) * low
 
 
 def _tabulated(scene: Scene) -> tuple[Array, Array]:
@@ -215,19 +220,17 @@ def _follow(bundle: Tubes, scene: Index, at_wall: Array, rise: Array) -> Paths:
     in_glass = sine / glass
     y = at_wall + (bundle.outer[scene] - 1.0) * in_glass / np.sqrt(1.0 - in_glass**2)
     low = y < bundle.height[scene, -1]
-    side = np.where(low, -1.0, 1.0)
-    dy = sine / bundle.index(scene, side)
+    dy = sine / bundle.index[bundle.from_side(scene, low)]
     rays = np.zeros((12, len(scene)))
     rays[_Y], rays[_S], rays[_DY], rays[_DS] = y, 1.0, dy, -np.sqrt(1.0 - dy**2)
-    rays[_SIDE], rays[_WEIGHT] = side, 1.0
+    rays[_SIDE], rays[_WEIGHT] = np.where(low, -1.0, 1.0), 1.0
     rays[_LOW_N], rays[_UP_N] = 0.5 * low, 0.5 * ~low
 
     number = np.arange(len(scene))
     ends: _Ends = []
-    column = bundle.mirror[scene] & low
-    if column.any():
-        ends.append((number[column], COLUMN, rays[:, column]))
-        number, rays = number[~column], rays[:, ~column]
+    if bundle.mirror:
+        ends.append((number[low], COLUMN, rays[:, low]))
+        number, rays = number[~low], rays[:, ~low]
     for _ in range(_EVENTS):
         if not len(number):
             break
@@ -260,9 +263,8 @@ def _by_both_walls(bundle: Tubes, scene: Index, ends: _Ends) -> tuple[Index, Ind
     going = np.flatnonzero(end == _OUT)
     out = last.take(going, axis=1)
     where = scene[ray[going]]
-    thrown_back = _wall_reflectance(
-        out[_SINE], bundle.glass[where], bundle.index(where, out[_SIDE]) < _GAS_INDEX
-    )
+    index = bundle.index[bundle.from_side(where, out[_SIDE] < 0.0)]
+    thrown_back = _wall_reflectance(out[_SINE], bundle.glass[where], index < _GAS_INDEX)
     # What the wall throws back leaves by the other side, or by this one in the end:
     # 1 + R^2 + ... here, R + R^3 + ... there.
     other = thrown_back / (1.0 + thrown_back)
@@ -297,29 +299,32 @@ def _advance(
     across = np.maximum(np.abs(rays[_DS]), 1e-6)
     start = rays[_S] * onward
     climb = rays[_DY] / across
-    struck, after, part = _struck(bundle, scene, rays, start, climb)
+    low = rays[_SIDE] < 0.0
+    seen_from = bundle.from_side(scene, low)
+    struck, after, part = _struck(bundle, seen_from, rays, start, climb)
     stop = np.ones(len(number))
     stop[struck] = np.maximum(
         _NODES[after - 1] + part * (_NODES[after] - _NODES[after - 1]), start[struck]
     )
-    length = (stop - start) / across
-    low = rays[_SIDE] < 0.0
-    rays[_Y] += climb * (stop - start)
+    moved = stop - start
+    length = moved / across
+    rays[_Y] += climb * moved
     rays[_S] = stop * onward
     rays[_LOW] += length * low
     rays[_UP] += length * ~low
 
     if not len(struck):
-        return _at_wall(bundle, number, scene, rays, ends)
+        return _at_wall(number, bundle.index[seen_from], rays, ends)
     through = np.ones(len(number), dtype=bool)
     through[struck] = False
     free = np.flatnonzero(through)
-    back, kept = _at_wall(bundle, number[free], scene[free], rays.take(free, axis=1), ends)
+    back, kept = _at_wall(
+        number[free], bundle.index[seen_from[free]], rays.take(free, axis=1), ends
+    )
     where = scene[struck]
     slope = bundle.slope[where, after - 1] * (1.0 - part) + bundle.slope[where, after] * part
-    parted, split = _at_surface(
-        bundle, where, rays.take(struck, axis=1), slope * onward[struck]
-    )
+    ratio = None if bundle.mirror else bundle.ratio[seen_from[struck]]
+    parted, split = _at_surface(ratio, rays.take(struck, axis=1), slope * onward[struck])
     number = number[struck][parted]
     if not len(back):
         return number, split
@@ -327,35 +332,39 @@ def _advance(
 
 
 def _struck(
-    bundle: Tubes, scene: Index, rays: Array, start: Array, climb: Array
+    bundle: Tubes, seen_from: Index, rays: Array, start: Array, climb: Array
 ) -> tuple[Index, Index, Array]:
     """Which rays meet the surface, the node behind that point, and how far it is from the
     node before (0) to it (1)."""
     side = rays[_SIDE]
-    seen_from = bundle.from_side(scene, side)
     here = side * rays[_Y]
     signed_climb = side * climb
     lowest = np.minimum(here, here + signed_climb * (1.0 - start))
     near = np.flatnonzero(lowest < bundle.crest[seen_from])
-    line = np.stack([signed_climb[near], (here - signed_climb * start)[near]], axis=1)
+    start = start[near]
+    line = np.empty((len(near), 2))
+    line[:, 0] = signed_climb[near]
+    line[:, 1] = here[near] - line[:, 0] * start
     # Positive gap: on the wrong side of the surface.
     gap = bundle.signed[seen_from[near]]
     gap -= line @ _NODES_AND_ONE
     beyond = gap > _SURFACE_TOLERANCE
-    beyond &= start[near][:, None] + 1e-6 < _NODES
+    beyond &= (start + 1e-6)[:, None] < _NODES
+    # No ray is before the first node: nothing is beyond there.
     first = beyond.argmax(axis=1)
-    hits = np.flatnonzero(beyond[np.arange(len(near)), first])
-    after = np.maximum(first[hits], 1)
+    hits = np.flatnonzero(first)
+    after = first[hits]
     gap_before, gap_after = gap[hits, after - 1], gap[hits, after]
-    part = np.clip(gap_before / np.minimum(gap_before - gap_after, -1e-12), 0.0, 1.0)
-    return near[hits], after, part
+    part = gap_before / np.minimum(gap_before - gap_after, -1e-12)
+    return near[hits], after, np.minimum(np.maximum(part, 0.0), 1.0)
 
 
-def _at_wall(
-    bundle: Tubes, number: Index, scene: Index, rays: Array, ends: _Ends
-) -> tuple[Index, Array]:
-    """Leave the tube, stay trapped for good, or come back off the wall."""
-    rays[_SINE] = bundle.index(scene, rays[_SIDE]) * rays[_DY]
+def _at_wall(number: Index, index: Array, rays: Array, ends: _Ends) -> tuple[Index, Array]:
+    """Leave the tube, stay trapped for good, or come back off the wall.
+
+    ``index`` is that of the fluid there.
+    """
+    rays[_SINE] = index * rays[_DY]
     leaves = np.abs(rays[_SINE]) < 1.0
     if leaves.all():
         ends.append((number, _OUT, rays))
@@ -391,33 +400,43 @@ def _wall_reflectance(sine: Array, glass: Array, from_gas: NDArray[np.bool_]) ->
     return np.asarray(np.maximum((both - square) / (1.0 - square), 0.0))
 
 
-def _at_surface(bundle: Tubes, scene: Index, rays: Array, slope: Array) -> tuple[Index, Array]:
+def _at_surface(ratio: Array | None, rays: Array, slope: Array) -> tuple[Index, Array]:
     """Split into what the meniscus reflects and what goes through it; which rays they are.
 
+    ``ratio`` is the index before the surface over that behind it, None for an opaque mirror;
     ``slope`` is that of the surface toward larger ``s``.
     """
     side, dy, ds, weight = rays[_SIDE], rays[_DY], rays[_DS], rays[_WEIGHT]
-    ratio = bundle.index(scene, side) / bundle.index(scene, -side)
     # Unit normal toward the side that the ray comes from.
     normal_y, normal_s = np.cos(slope) * side, -np.sin(slope) * side
     cosine = np.maximum(-(dy * normal_y + ds * normal_s), 0.0)
-    squared = 1.0 - ratio**2 * (1.0 - cosine**2)
-    behind = np.sqrt(np.maximum(squared, 0.0))
-    before = ratio * cosine
-    s_wave = (before - behind) / np.maximum(before + behind, 1e-12)
-    bent = ratio * behind
-    p_wave = (cosine - bent) / np.maximum(cosine + bent, 1e-12)
-    mirror = bundle.mirror[scene]
-    reflectance = np.where(squared <= 0.0, 1.0, 0.5 * (s_wave**2 + p_wave**2))
-    reflectance = np.where(mirror, MIRROR_REFLECTANCE, np.minimum(reflectance, 1.0))
-    back, through = weight * reflectance, weight * (1.0 - reflectance) * ~mirror
-    turn, bend = 2.0 * cosine, before - behind
-    both = np.concatenate([rays, rays], axis=1)
-    both[_WEIGHT] = np.concatenate([back, through])
-    both[_DY] = np.concatenate([dy + turn * normal_y, ratio * dy + bend * normal_y])
-    both[_DS] = np.concatenate([ds + turn * normal_s, ratio * ds + bend * normal_s])
-    count = len(scene)
-    both[_SIDE, count:] *= -1.0
-    np.maximum(both[_MIRRORED, :count], mirror, out=both[_MIRRORED, :count])
-    strong = np.flatnonzero(both[_WEIGHT] > _FAINTEST_BRANCH)
-    return strong % count, both.take(strong, axis=1)
+    if ratio is None:
+        back = weight * MIRROR_REFLECTANCE
+    else:
+        squared = 1.0 - ratio**2 * (1.0 - cosine**2)
+        behind = np.sqrt(np.maximum(squared, 0.0))
+        before = ratio * cosine
+        bent = ratio * behind
+        s_wave = (before - behind) / np.maximum(before + behind, 1e-12)
+        p_wave = (cosine - bent) / np.maximum(cosine + bent, 1e-12)
+        reflectance = np.minimum(0.5 * (s_wave**2 + p_wave**2), 1.0)
+        reflectance[squared <= 0.0] = 1.0
+        back = weight * reflectance
+    turning = np.flatnonzero(back > _FAINTEST_BRANCH)
+    turned = rays.take(turning, axis=1)
+    turned[_WEIGHT] = back[turning]
+    turn = 2.0 * cosine[turning]
+    turned[_DY] += turn * normal_y[turning]
+    turned[_DS] += turn * normal_s[turning]
+    if ratio is None:
+        turned[_MIRRORED] = 1.0
+        return turning, turned
+    through = weight - back
+    passing = np.flatnonzero(through > _FAINTEST_BRANCH)
+    passed = rays.take(passing, axis=1)
+    passed[_WEIGHT] = through[passing]
+    bend = before - behind
+    passed[_DY] = (ratio * dy + bend * normal_y)[passing]
+    passed[_DS] = (ratio * ds + bend * normal_s)[passing]
+    passed[_SIDE] *= -1.0
+    return np.concatenate([turning, passing]), np.concatenate([turned, passed], axis=1)

@@ -260,11 +260,11 @@ def pictures(
     ``light`` from ``light_paths`` spares tracing the light on the board anew.
     """
     # Variants that differ only in light and absorption share their rays.
-    geometries = [_geometry(physics) for physics in others]
-    own = [
-        physics for physics, g in zip(others, geometries, strict=True) if g != _geometry(base)
-    ]
-    shaded = [base] + [physics for physics in others if physics not in own]
+    geometry = _geometry(base)
+    own: list[Physics] = []
+    shaded = [base]
+    for physics in others:
+        (shaded if _geometry(physics) == geometry else own).append(physics)
     scenes = [_scene(around, physics) for physics in (base, *own)]
     light = light_paths(around, base) if light is None else light
     shade = _shading(around, shaded, light)
