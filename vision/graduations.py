@@ -112,9 +112,8 @@ class Comb:
     @property
     def pitch_px(self) -> float:
         """Median distance of neighbouring graduations along y [px]."""
-        return float(
-            np.median(np.abs(np.diff(self.lines.y)) / np.maximum(np.diff(self.index), 1))
-        )
+        steps = np.abs(np.diff(self.lines.y)) / np.maximum(np.diff(self.index), 1)
+        return median_of_row(steps)
 
     @property
     def filling(self) -> float:
@@ -195,7 +194,7 @@ def join_combs(combs: tuple[Comb, ...]) -> tuple[tuple[Comb, ...], ...]:
 
 def _weight(comb: Comb) -> float:
     """How much print a column shows: its lines times their strength."""
-    return len(comb.index) * float(np.median(comb.lines.strength))
+    return len(comb.index) * median_of_row(comb.lines.strength)
 
 
 def _without_ghosts(group: list[Comb]) -> tuple[Comb, ...]:

@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from limbsight.vision.levels import Interface, Layers, TubeStrip, window_rows
-from limbsight.vision.quantiles import least_of
+from limbsight.vision.quantiles import least_of, median_of_row, quantile_of_few
 
 FloatArray = NDArray[np.float64]
 Picture = NDArray[np.float32]
@@ -118,11 +118,13 @@ def _bounded(change: Picture, width: float, bore: float, block_rows: int) -> Flo
     beside = np.maximum(_moved(beside, -away), _moved(beside, away))
     bounded = np.where(beside < MAX_BESIDE * inside, inside - beside, 0.0)
     # Sampled: a median needs thousands of values, not a hundred thousand.
-    usual = float(np.median(np.abs(inside - beside)[::SAMPLED_ROWS])) + 1.0
+    usual = 1.0 + median_of_row(
+        np.abs(inside[::SAMPLED_ROWS] - beside[::SAMPLED_ROWS]).ravel()
+    )
     blocks = max(len(bounded) // block_rows, 1)
     tallest = np.array([part.max(axis=0) for part in np.array_split(bounded, blocks)])
     most = np.maximum(tallest.max(axis=0), 0.0)
-    often = np.maximum(np.quantile(tallest, OFTEN, axis=0), 0.0)
+    often = np.maximum(quantile_of_few(tallest, OFTEN, axis=0), 0.0)
     return np.asarray(most / usual * (1.0 - often / np.maximum(most, 1e-6)) ** 2)
 
 

@@ -533,7 +533,7 @@ def _unlikeness(colours: FloatArray, usable: BoolArray, cuts: tuple[int, ...]) -
         if len(rows) == 0:
             continue
         thin = rows[:: max(len(rows) // 200, 1)]
-        usual = np.median(thin, axis=0)
+        usual = quantile_of_few(thin, 0.5, axis=0)
         away = _colour_distance(thin, usual)
         middle = quantile_of_few(away, 0.5, axis=1)
         total += float(middle.sum()) * len(rows) / len(thin)

@@ -21,7 +21,7 @@ from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
 
 from limbsight.vision.level_marks import level_evidence
-from limbsight.vision.quantiles import median_of_bytes
+from limbsight.vision.quantiles import median_of_bytes, quantile_of_few
 
 FloatArray = NDArray[np.float64]
 
@@ -254,7 +254,7 @@ def overlap(one: LimbBand, other: LimbBand) -> bool:
 
 def changing_edges(edges: FloatArray) -> FloatArray:
     """Strength of each lateral edge: how it changes along the tube, and a little how it is."""
-    change = np.abs(edges - np.median(edges, axis=0)).sum(axis=2)
+    change = np.abs(edges - quantile_of_few(edges, 0.5, axis=0)).sum(axis=2)
     steady = np.abs(edges).sum(axis=2)
     energy = (np.minimum(change, EDGE_CAP) ** 2).mean(axis=0)
     energy += STEADY_SHARE * (np.minimum(steady, EDGE_CAP) ** 2).mean(axis=0)

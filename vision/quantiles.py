@@ -55,8 +55,8 @@ def least_of(layers: list[NDArray[Real]], k: int) -> NDArray[Real]:
     return kept[k]
 
 
-def median_of_row(values: FloatArray) -> float:
-    """Return the median of a single row of some hundred values, as ``numpy.median`` does."""
+def median_of_row(values: NDArray[Real]) -> float:
+    """Return the median of a single row, as ``numpy.median`` does; sorting is faster."""
     ranked = np.sort(values)
     return float(0.5 * (ranked[(len(ranked) - 1) // 2] + ranked[len(ranked) // 2]))
 

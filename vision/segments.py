@@ -16,6 +16,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from limbsight.vision.quantiles import median_of_row
+
 FloatArray = NDArray[np.float64]
 ImageArray = NDArray[np.uint8]
 
@@ -221,8 +223,7 @@ def _tile_spread(response: NDArray[np.float32]) -> NDArray[np.float32]:
 def _scatter(values: NDArray[np.float32]) -> float:
     """Median distance from the median."""
     row = values.ravel()
-    away = np.abs(row - np.median(row))
-    return float(np.median(away, overwrite_input=True))
+    return median_of_row(np.abs(row - np.float32(median_of_row(row))))
 
 
 def _to_own_half(ridges: Ridges) -> Ridges:
