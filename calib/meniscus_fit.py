@@ -425,7 +425,7 @@ class _Fit:
             for number, picture in enumerate(traced.pictures)
             for low in self._search(picture)
         ]
-        most = _CANDIDATES_HARD if self._has_rivals() else _CANDIDATES
+        most = _MORE_THAN_STARTS + len(traced.pictures)
         candidates = [
             self._improved(self._start(shift, traced.at(number)), traced.at(number))
             for shift, number in _places_first(found)[:most]
@@ -491,15 +491,29 @@ class _Fit:
     # -- physics
 
     def _starts(self) -> list[Array]:
-        """Where to trace first: at several contact angles where they are little known."""
-        out = []
-        for angle in _START_ANGLES if self._has_rivals() else (0.0,):
-            q = np.zeros(len(self.priors))
-            for j, prior in enumerate(self.priors):
-                if prior.field == "contact_angle_rad":
-                    q[j] = angle
-            out.append(q)
+        """Where to trace first: at several contact angles where they are little known; and,
+        which costs no rays, in the other light that a liquid may stand in.
+
+        A dark liquid is as dark whether the board behind it is lit through it and part of the
+        colour sits on the glass, or lit past it and all colour is in the liquid.  What is seen
+        of the bowl differs, and steps do not lead from one to the other.
+        """
+        angles = _START_ANGLES if self._has_rivals() else (0.0,)
+        out = [self._start_with(contact_angle_rad=angle) for angle in angles]
+        if not self.around.below.opaque_mirror:
+            # Rays are shared by pictures that differ in light alone.
+            away = -math.inf
+            first = angles[0]
+            out.append(
+                self._start_with(contact_angle_rad=first, lit_through=away, skin_below=away)
+            )
         return out
+
+    def _start_with(self, **moved: float) -> Array:
+        """The physics as supposed, but for what is moved, in prior standard deviations, as
+        far as it may be."""
+        q = np.array([moved.get(prior.field, 0.0) for prior in self.priors])
+        return np.asarray(np.clip(q, self.lowest, self.highest))
 
     def _is_hard(self) -> bool:
         return self.around.below.opaque_mirror or not is_gas(self.around.above)
@@ -759,7 +773,8 @@ _NEARER = 0.7
 """Step of a round over that of the one before, from which on what is left is the scatter of
 rays laid anew: rounds on their way to a place halve their steps or better (24 fits to sample
 photos)."""
-_CANDIDATES, _CANDIDATES_HARD = 3, 5
+_MINIMA, _MORE_THAN_STARTS = 3, 2
+"""Of one start's search; how many more than there are starts are refined of all searches'."""
 _CANDIDATE_COST = 2.5
 """Minima of the search up to this times the lowest are refined."""
 _SAME_PLACE_PX = 1.0
@@ -874,7 +889,7 @@ def _minima(costs: Array) -> list[int]:
     padded = np.concatenate([[np.inf], costs, [np.inf]])
     low = np.flatnonzero((costs <= padded[:-2]) & (costs < padded[2:]))
     low = low[np.argsort(costs[low])]
-    return [int(k) for k in low[:_CANDIDATES]]
+    return [int(k) for k in low[:_MINIMA]]
 
 
 def _noise(profile: Array) -> Array:

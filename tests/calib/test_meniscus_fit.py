@@ -37,6 +37,7 @@ def physics_of(length, u_length, angle_deg, u_angle_deg):
 
 WETTING = physics_of(2.7e-3, 1.0e-4, 15, 12)
 CONVEX = physics_of(1.86e-3, 7e-5, 137, 7)
+DARK = np.array([0.07, 0.045, 0.03])
 BLUE, WHITE = np.array([0.05, 0.15, 0.5]), np.array([0.7, 0.72, 0.74])
 STEEL = np.array([0.3, 0.3, 0.3])
 
@@ -54,7 +55,18 @@ def view_of(bore=4e-3, elevation=0.05, px_per_m=6000.0):
     )
 
 
-def rendered(view, below, above, interface, colours, *, offset=(0, 0, 0, 0, 0), blur=1.0):
+def rendered(
+    view,
+    below,
+    above,
+    interface,
+    colours,
+    *,
+    offset=(0, 0, 0, 0, 0),
+    blur=1.0,
+    lit_through=0.6,
+    skin=0.1,
+):
     """Rows relative to the true apex and a noiseless profile; ``offset`` in standard
     uncertainties: index, length, angle, bore, elevation."""
     truth = Physics(
@@ -66,9 +78,9 @@ def rendered(view, below, above, interface, colours, *, offset=(0, 0, 0, 0, 0), 
         + offset[2] * interface.u_contact_angle_rad,
         bore_radius_m=view.bore_radius_m + offset[3] * view.u_bore_radius_m,
         elevation_rad=view.elevation_rad + offset[4] * view.u_elevation_rad,
-        lit_through=0.6,
-        skin_below=0.1,
-        skin_above=0.1,
+        lit_through=lit_through,
+        skin_below=skin,
+        skin_above=skin,
     )
     low, high = window_m(view, interface)
     reach = max(low, high) * view.px_per_m + 16
@@ -126,6 +138,16 @@ def test_physics_off_by_its_uncertainty_stays_within_the_stated_one(offset):
     fit = fitted(CASES["water"], 2.0, offset=offset)
     assert fit.ok, fit.reason
     assert abs(fit.position_px + 2.0) < 2.5 * fit.u_px
+
+
+@pytest.mark.parametrize("light", [(0.15, 0.0), (0.3, 0.0)])
+@pytest.mark.parametrize("shift", [-12.3, 9.6])
+def test_dark_liquid_is_found_however_the_board_behind_is_lit(light, shift):
+    case = (view_of(bore=5.5e-3), OIL, AIR, WETTING, (DARK, WHITE))
+    fit = fitted(case, shift, search=25.0, lit_through=light[0], skin=light[1])
+    assert fit.ok
+    assert abs(fit.position_px + shift) < 2.0 * fit.u_px
+    assert abs(fit.position_px + shift) < 0.75
 
 
 @given(shift=st.floats(-6.0, 6.0), seed=st.integers(0, 1000))
