@@ -10,6 +10,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from functools import partial
 from typing import Literal
 
 import numpy as np
@@ -151,106 +152,217 @@ def fit_level(
     limb
         Names the components that are this limb's own.
     """
-    axis = 0.5 * (strip.shape[1] - 1)
-    across = grid.across_at(axis)
-    bore_rows = 2 * tube.bore_radius_m / (grid.step * unit_m)
-    where = _search(below, above)
-    on_axis = _band(axis, bore_rows)
+    here = _Surroundings(
+        strip=strip,
+        grid=grid,
+        scale_map=scale_map,
+        unit_m=unit_m,
+        tube=tube,
+        below=below,
+        above=above,
+        interface=interface,
+        line_pitch_m=line_pitch_m,
+    )
+    found = _compared(here, _first_fit(here, row), burnt, u_axis_m / tube.bore_radius_m)
+    height = grid.value_at(found.apex_row)
+    x, y = here.pixel_of(height)
+    seen_by = partial(_height_seen_by, here, found)
+    components = (
+        *_map_components(scale_map, x, y, grid.in_front),
+        _focal_component(scale_map, x, y, grid.in_front, seen_by),
+        *_centre_components(scale_map, x, y, grid.in_front, seen_by),
+        _depth_component(scale_map, height, tube.u_axis_to_scale_m / unit_m, grid.in_front),
+        *_apex_components(found.fit, grid.step, limb),
+        _axis_component(tube, u_axis_m, unit_m),
+    )
+    return LevelFit(
+        height=height,
+        x_px=x,
+        y_px=y,
+        components=components,
+        apex=found.fit,
+        clear_of_glare=found.clear_of_glare,
+    )
 
-    def fit_about(
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Found:
+    """A fit, the row its position counts from, and the columns it was made in."""
+
+    row: float
+    fit: ApexFit
+    band: Band
+    clear_of_glare: bool | None = None
+
+    @property
+    def apex_row(self) -> float:
+        return self.row - self.fit.position_px
+
+    @property
+    def has_place(self) -> bool:
+        return bool(np.isfinite(self.fit.position_px))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Surroundings:
+    """What one level is fitted in; see ``fit_level``."""
+
+    strip: NDArray[np.float32]
+    grid: Grid
+    scale_map: ScaleMap
+    unit_m: float
+    tube: TubeGeometry
+    below: FluidOptics
+    above: FluidOptics
+    interface: MeniscusPhysics
+    line_pitch_m: float
+
+    @property
+    def axis(self) -> float:
+        return float(0.5 * (self.strip.shape[1] - 1))
+
+    @property
+    def across(self) -> float:
+        return self.grid.across_at(self.axis)
+
+    @property
+    def bore_rows(self) -> float:
+        return 2 * self.tube.bore_radius_m / (self.grid.step * self.unit_m)
+
+    @property
+    def first_reach(self) -> float:
+        return _search(self.below, self.above).reach * self.bore_rows
+
+    @property
+    def second_reach(self) -> float:
+        return SECOND_REACH * self.first_reach
+
+    @property
+    def on_axis(self) -> Band:
+        return self.beside(0.0)
+
+    def beside(self, aside_rows: float) -> Band:
+        return _band(self.axis, self.bore_rows, aside_rows)
+
+    def pixel_of(self, height: float) -> tuple[float, float]:
+        """Where the axis at a height meets the picture."""
+        plane = self.scale_map.plane()
+        x, y = plane.to_pixel(np.array(self.across), np.array(height), self.grid.in_front)
+        return float(x), float(y)
+
+    def fit(
+        self,
         middle: float,
         reach: float,
-        band: Band = on_axis,
-        pitch_m: float = line_pitch_m,
-        seen_by: ScaleMap = scale_map,
+        band: Band,
+        *,
+        with_lines: bool = True,
+        seen_by: ScaleMap | None = None,
     ) -> ApexFit:
-        view = _view(
-            seen_by, grid.value_at(middle), across, unit_m, tube, 1 / (grid.step * unit_m)
+        """Fit the apex within ``reach`` rows of a row, by one band of columns."""
+        height = self.grid.value_at(middle)
+        px_per_m = 1 / (self.grid.step * self.unit_m)
+        view = replace(
+            _view(
+                seen_by or self.scale_map,
+                height,
+                self.across,
+                self.unit_m,
+                self.tube,
+                px_per_m,
+            ),
+            line_pitch_m=self.line_pitch_m if with_lines else 0.0,
         )
-        view = replace(view, line_pitch_m=pitch_m)
-        rows = _rows_about(strip, middle, reach, view, interface)
-        pixels = strip[np.ix_(rows, band.columns)].astype(np.float64)
+        rows = _rows_about(self.strip, middle, reach, view, self.interface)
+        pixels = self.strip[np.ix_(rows, band.columns)].astype(np.float64)
         return fit_apex(
             middle - rows.astype(float),
             pixels.mean(axis=1),
             view,
-            below,
-            above,
-            interface,
+            self.below,
+            self.above,
+            self.interface,
             vertical_search_px=reach,
             profile_columns=pixels,
             half_width_px=band.half_width,
         )
 
-    row -= where.apex_above_step * bore_rows
-    fit = fit_about(row, where.reach * bore_rows)
-    second = SECOND_REACH * where.reach * bore_rows
+
+def _first_fit(here: _Surroundings, row: float) -> _Found:
+    """Fit about the step of colour; once more about the apex where that did not hold."""
+    row -= _search(here.below, here.above).apex_above_step * here.bore_rows
+    fit = here.fit(row, here.first_reach, here.on_axis)
     if not fit.ok and np.isfinite(fit.position_px):
         # The window was laid about a guess; about the apex itself the picture is clearer.
         # Rivals must stay in the search: none is disproved by not being looked at.
         row -= fit.position_px
         rivals = fit.reason == "level_ambiguous"
-        fit = fit_about(row, where.reach * bore_rows if rivals else second)
-    reach, used, clear_of_glare = where.reach * bore_rows, on_axis, None
-    aside = _clear_of_streaks(strip, axis, row, bore_rows)
-    sides = [_band(axis, bore_rows, way * 0.5 * ASIDE * bore_rows) for way in (-1, 1)]
-    if burnt is not None and burnt[on_axis.columns].any():
-        beside, clear_of_glare = _clear_band(burnt, axis, bore_rows), False
-        if beside is not None and np.isfinite(fit.position_px):
-            other = fit_about(row - fit.position_px, reach, beside)
-            if fit.ok:
-                clear_of_glare = _same_level(fit, other, BESIDE_SHARE * bore_rows)
-                fit = _widened(fit, "reflection", other.position_px)
-            elif other.ok:
-                row, used, clear_of_glare = row - fit.position_px, beside, True
-                fit = _beside_glare(other, u_axis_m / tube.bore_radius_m * beside.off(axis))
-    elif fit.ok and aside:
-        other = fit_about(row - fit.position_px, reach, _band(axis, bore_rows, aside))
-        fit = _with_reflection(fit, other)
-    elif fit.reason == "level_ambiguous":
-        fit = _settled(fit, [fit_about(row - fit.position_px, second, at) for at in sides])
+        fit = here.fit(row, here.first_reach if rivals else here.second_reach, here.on_axis)
+    return _Found(row=row, fit=fit, band=here.on_axis)
+
+
+def _compared(
+    here: _Surroundings, found: _Found, burnt: NDArray[np.bool_] | None, u_axis_share: float
+) -> _Found:
+    """Hold the fit against what other columns, and one without lines, say."""
+    aside = _clear_of_streaks(here.strip, here.axis, found.row, here.bore_rows)
+    if burnt is not None and burnt[here.on_axis.columns].any():
+        found = _beside_burnt(here, found, burnt, u_axis_share)
+    elif found.fit.ok and aside:
+        other = here.fit(found.apex_row, here.first_reach, here.beside(aside))
+        found = replace(found, fit=_with_reflection(found.fit, other))
+    elif found.fit.reason == "level_ambiguous":
+        found = replace(found, fit=_settled(found.fit, _side_fits(here, found)))
     # Glare or a streak on the axis, or lines, have a comparison of their own for this doubt.
-    if (
-        below.opaque_mirror
-        and fit.ok
-        and clear_of_glare is None
-        and not (aside or line_pitch_m)
-    ):
-        fit = _mirrored(fit, [fit_about(row - fit.position_px, second, at) for at in sides])
-    if line_pitch_m and np.isfinite(fit.position_px):
-        plain = fit_about(row - fit.position_px, reach, used, pitch_m=0.0)
-        fit = _widened(fit, "lines behind", plain.position_px)
-    height = grid.value_at(row - fit.position_px)
-    plane = scale_map.plane()
-    x, y = plane.to_pixel(np.array(across), np.array(height), grid.in_front)
+    compared = found.clear_of_glare is not None or aside or here.line_pitch_m
+    if here.below.opaque_mirror and found.fit.ok and not compared:
+        found = replace(found, fit=_mirrored(found.fit, _side_fits(here, found)))
+    if here.line_pitch_m and found.has_place:
+        plain = here.fit(found.apex_row, here.first_reach, found.band, with_lines=False)
+        found = replace(found, fit=_widened(found.fit, "lines behind", plain.position_px))
+    return found
 
-    def height_seen_by(other: ScaleMap) -> float:
-        again = fit_about(row - fit.position_px, second, used, seen_by=other)
-        shift = again.position_px if again.ok else 0.0
-        apex = grid.value_at(row - fit.position_px - shift)
-        at = plane.to_pixel(np.array(across), np.array(apex), grid.in_front)
-        # The print is seen where it is, whatever the camera.
-        seen = float(scale_map.value_at(float(at[0]), float(at[1])))
-        pose = other.pose()
-        rest = 1.0 - grid.in_front / pose.distance
-        return pose.opposite_value + (seen - pose.opposite_value) * rest
 
-    components = (
-        *_map_components(scale_map, float(x), float(y), grid.in_front),
-        _focal_component(scale_map, float(x), float(y), grid.in_front, height_seen_by),
-        *_centre_components(scale_map, float(x), float(y), grid.in_front, height_seen_by),
-        _depth_component(scale_map, height, tube.u_axis_to_scale_m / unit_m, grid.in_front),
-        *_apex_components(fit, grid.step, limb),
-        _axis_component(tube, u_axis_m, unit_m),
-    )
-    return LevelFit(
-        height=height,
-        x_px=float(x),
-        y_px=float(y),
-        components=components,
-        apex=fit,
-        clear_of_glare=clear_of_glare,
-    )
+def _side_fits(here: _Surroundings, found: _Found) -> list[ApexFit]:
+    sides = [here.beside(way * 0.5 * ASIDE * here.bore_rows) for way in (-1, 1)]
+    return [here.fit(found.apex_row, here.second_reach, side) for side in sides]
+
+
+def _beside_burnt(
+    here: _Surroundings, found: _Found, burnt: NDArray[np.bool_], u_axis_share: float
+) -> _Found:
+    """Let columns beside what is burnt out bear the level out, or show it in its stead."""
+    beside = _clear_band(burnt, here.axis, here.bore_rows)
+    if beside is None or not found.has_place:
+        return replace(found, clear_of_glare=False)
+    other = here.fit(found.apex_row, here.first_reach, beside)
+    if found.fit.ok:
+        return replace(
+            found,
+            fit=_widened(found.fit, "reflection", other.position_px),
+            clear_of_glare=_same_level(found.fit, other, BESIDE_SHARE * here.bore_rows),
+        )
+    if other.ok:
+        off = u_axis_share * beside.off(here.axis)
+        return _Found(
+            row=found.apex_row,
+            fit=_beside_glare(other, off),
+            band=beside,
+            clear_of_glare=True,
+        )
+    return replace(found, clear_of_glare=False)
+
+
+def _height_seen_by(here: _Surroundings, found: _Found, other: ScaleMap) -> float:
+    """Height of the level if the camera were that of another map."""
+    again = here.fit(found.apex_row, here.second_reach, found.band, seen_by=other)
+    shift = again.position_px if again.ok else 0.0
+    at = here.pixel_of(here.grid.value_at(found.apex_row - shift))
+    # The print is seen where it is, whatever the camera.
+    seen = float(here.scale_map.value_at(*at))
+    pose = other.pose()
+    rest = 1.0 - here.grid.in_front / pose.distance
+    return pose.opposite_value + (seen - pose.opposite_value) * rest
 
 
 def _rows_about(
