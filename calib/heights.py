@@ -51,8 +51,8 @@ renders (bores 3 mm to 12 mm, elevations to 20 degrees)."""
 BESIDE_SHARE = 0.03
 """Of the bore, by which fits beside the axis differ from those on it (root mean square of 13
 beside reflections of lamps, drawn photos)."""
-U95 = 2.0
-"""Standard uncertainties to an interval of 95 %."""
+COVERAGE_FACTOR = 2.0
+"""Standard uncertainties to an interval of about 95 % (JCGM 100:2008, 6.3.3)."""
 SECOND_REACH = 0.5
 """Share of the first search, about what it found, when that did not look like a meniscus."""
 
@@ -167,9 +167,10 @@ def fit_level(
     height = grid.value_at(found.apex_row)
     x, y = here.pixel_of(height)
     seen_by = partial(_height_seen_by, here, found)
+    by_parameter, by_focal = scale_map.true_sensitivity(x, y, grid.in_front)
     components = (
-        *_map_components(scale_map, x, y, grid.in_front),
-        _focal_component(scale_map, x, y, grid.in_front, seen_by),
+        *_map_components(scale_map, by_parameter),
+        _focal_component(scale_map, x, y, grid.in_front, by_focal, seen_by),
         *_centre_components(scale_map, x, y, grid.in_front, seen_by),
         _depth_component(scale_map, height, tube.u_axis_to_scale_m / unit_m, grid.in_front),
         *_apex_components(found.fit, grid.step, limb),
@@ -429,9 +430,11 @@ def _same_level(fit: ApexFit, other: ApexFit, u_beside_px: float) -> bool:
     meniscus it ends anywhere in its search, a dozen intervals wide.
     """
     if other.ok:
-        return abs(other.position_px) < U95 * math.hypot(fit.u_px, other.u_px, u_beside_px)
+        return abs(other.position_px) < COVERAGE_FACTOR * math.hypot(
+            fit.u_px, other.u_px, u_beside_px
+        )
     faint = other.reason == "meniscus_not_seen"
-    return faint and abs(other.position_px) < U95 * fit.u_px
+    return faint and abs(other.position_px) < COVERAGE_FACTOR * fit.u_px
 
 
 def _beside_glare(other: ApexFit, u_axis_px: float) -> ApexFit:
@@ -578,10 +581,7 @@ BOARD_GAP_M = 1e-3
 """Least distance of the tube's wall from the board behind (common practice, no source)."""
 
 
-def _map_components(
-    scale_map: ScaleMap, x: float, y: float, in_front: float
-) -> tuple[Component, ...]:
-    by_parameter, _ = scale_map.true_sensitivity(x, y, in_front)
+def _map_components(scale_map: ScaleMap, by_parameter: FloatArray) -> tuple[Component, ...]:
     variance, vectors = np.linalg.eigh(scale_map.covariance)
     signed = (by_parameter @ vectors) * np.sqrt(np.maximum(variance, 0.0))
     return tuple(
@@ -594,6 +594,7 @@ def _focal_component(
     x: float,
     y: float,
     in_front: float,
+    by_focal: float,
     height_seen_by: Callable[[ScaleMap], float],
 ) -> Component:
     """What the focal length moves a height by.
@@ -604,7 +605,6 @@ def _focal_component(
     again, and the farther counts.
     """
     relative = scale_map.frame.focal_relative_uncertainty
-    _, by_focal = scale_map.true_sensitivity(x, y, in_front)
     signed = by_focal * relative
     if relative >= GUESSED_FOCAL:
         middle = scale_map.true_value_at(x, y, in_front)
@@ -612,8 +612,8 @@ def _focal_component(
             height_seen_by(scale_map.with_focal(1 / (1 + side * relative))) - middle
             for side in (1.0, -1.0)
         )
-        signed = np.copysign(max(abs(shorter), abs(longer)), longer - shorter)
-    return _shared("focal length", "focal_length", float(signed), "B")
+        signed = _farther(longer, shorter)
+    return _shared("focal length", "focal_length", signed, "B")
 
 
 def _centre_components(
@@ -633,15 +633,19 @@ def _centre_components(
     middle = scale_map.true_value_at(x, y, in_front)
     parts = []
     for key, direction in (("centre_x", (u, 0.0)), ("centre_y", (0.0, u))):
-        ends = [
+        up, down = (
             height_seen_by(scale_map.with_centre(side * direction[0], side * direction[1]))
             - middle
             for side in (1.0, -1.0)
-        ]
-        size = max(abs(end) for end in ends)
-        signed = float(np.copysign(size, ends[0] - ends[1]))
+        )
+        signed = _farther(up, down)
         parts.append(_shared("focal length", f"scale_map_{key}", signed, "B"))
     return tuple(parts)
+
+
+def _farther(up: float, down: float) -> float:
+    """Size of the greater of two movements, with the sign of going from ``down`` to ``up``."""
+    return math.copysign(max(abs(up), abs(down)), up - down)
 
 
 GUESSED_FOCAL = 0.2

@@ -9,7 +9,7 @@ from functools import partial
 import numpy as np
 from numpy.typing import NDArray
 
-from limbsight.calib.heights import LevelFit, fit_level
+from limbsight.calib.heights import COVERAGE_FACTOR, LevelFit, fit_level
 from limbsight.calib.indexing import heights_of, value_of_height
 from limbsight.calib.mirror import is_mirror
 from limbsight.calib.numbering import NamedScale
@@ -57,7 +57,6 @@ many bores high, may stand where the meniscus is: the meniscus is about as high.
 none that was read had so much; burnt spots drawn over menisci did (all but thin streaks)."""
 UNSEEN_GEOMETRY = ("axis to scale", "focal length")
 """Components of a height that are in the interval but give no reason to look."""
-COVERAGE_FACTOR = 2.0
 TWO_PLACES = "level_ambiguous"
 """Doubt of a fit that finds another place as good, both like a meniscus."""
 
