@@ -9,7 +9,10 @@ import time
 from concurrent.futures import ProcessPoolExecutor
 from pathlib import Path
 
-from sample_images.generator import cases, phone, render, truth
+from sample_images.generator import benches, cases, phone, render, truth
+
+EVERY = cases.READABLE + cases.NEGATIVE
+GROUPS = {"all": EVERY, "bench": benches.CLASSES}
 
 
 def make(
@@ -39,7 +42,8 @@ def main() -> None:
         dest="cls",
         default="all",
         metavar="NAME",
-        help="all, or one or more of " + ", ".join(cases.CLASSES) + ", separated by commas",
+        help=f"all (of {', '.join(EVERY)}), bench (of {', '.join(benches.CLASSES)}), "
+        + "or one or more of these, separated by commas",
     )
     parser.add_argument("--count", type=int, default=1, help="photographs per class")
     parser.add_argument("--seed", type=int, default=1, help="first seed; the next ones follow")
@@ -54,7 +58,7 @@ def main() -> None:
     )
     parser.add_argument("--jobs", type=int, default=1, help="processes")
     a = parser.parse_args()
-    names = list(cases.CLASSES) if a.cls == "all" else a.cls.split(",")
+    names = list(GROUPS.get(a.cls, a.cls.split(",")))
     unknown = [n for n in names if n not in cases.CLASSES]
     if unknown:
         parser.error(f"unknown class {', '.join(unknown)}; one of {', '.join(cases.CLASSES)}")

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from sample_images.generator import looks
+from sample_images.generator import benches, looks
 from sample_images.generator.boards import ScaleTruth, build_world, cover_level
 from sample_images.generator.camera import Camera
 from sample_images.generator.filling import fill, glass, level_out, out_of_range
@@ -35,7 +35,7 @@ READABLE = (
     "inclined",
 )
 NEGATIVE = ("neg_missing", "neg_outofrange", "neg_blur", "neg_occluded")
-CLASSES = READABLE + NEGATIVE
+CLASSES = READABLE + NEGATIVE + benches.CLASSES
 OPENED = ("utube_colour", "utube_clear", "utube_mercury", "utube_twoscale", "utube_behind")
 """Classes of which a photograph with both ends open can be drawn."""
 OPENED_SEED = 1_000
@@ -102,6 +102,8 @@ def draw(
 def _build(
     cls: str, seed: int, rng: Rng, size_px: tuple[int, int], *, opened: bool = False
 ) -> Case:
+    if cls in benches.CLASSES:
+        return _on_a_bench(cls, seed, rng, size_px)
     plan = plan_instrument(cls, rng, size_px)
     f = lengths(plan, rng)
     limbs = fill(plan, f, rng)
@@ -155,6 +157,28 @@ def _build(
             "layout": plan.layout,
             "division_px": division,
         },
+    )
+
+
+def _on_a_bench(cls: str, seed: int, rng: Rng, size_px: tuple[int, int]) -> Case:
+    b = benches.build(cls, rng, size_px)
+    return Case(
+        cls=cls,
+        seed=seed,
+        graduation=b.graduation,
+        limbs=b.limbs,
+        fluid=b.plan.fluid,
+        inner_mm=b.frame.inner,
+        outer_mm=b.frame.outer,
+        tube_z_mm=b.frame.tube_z,
+        scale_z_mm=b.frame.scale_z,
+        scales=b.scales,
+        hidden=(),
+        incline_deg=None,
+        camera=b.camera,
+        degrade=b.degrade,
+        world=b.world,
+        look=b.look,
     )
 
 

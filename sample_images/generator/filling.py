@@ -93,9 +93,17 @@ def _strength(plan: Plan, inner: float, rng: Rng) -> float:
 
 
 def glass(
-    plan: Plan, f: Frame, limbs: tuple[Limb, ...], up_angle: float, rng: Rng
+    plan: Plan,
+    f: Frame,
+    limbs: tuple[Limb, ...],
+    up_angle: float,
+    rng: Rng,
+    dye: float | None = None,
 ) -> tuple[tuple[Straight, ...], Bend | None, dict[str, float]]:
+    """Tubes and bend; ``dye`` is the absorbance across the bore, drawn unless given."""
     strength = _strength(plan, f.inner, rng)
+    if dye is not None:
+        strength = dye / (max(FLUIDS[plan.fluid].absorption_per_mm) * 2 * f.inner)
     index = rng.uniform(1.469, 1.523)  # borosilicate to soda-lime, from memory
     incline = math.pi / 2 - abs(up_angle)
     downhill = (-math.copysign(1.0, up_angle), 0.0)

@@ -71,6 +71,18 @@ FLUIDS: dict[str, Fluid] = {
             density_kg_m3=998.0,
         ),
         Fluid(
+            name="water_brown",
+            index=1.334,
+            absorption_per_mm=(0.10, 0.26, 0.55),
+            density_kg_m3=998.0,
+        ),
+        Fluid(
+            name="water_yellow",
+            index=1.334,
+            absorption_per_mm=(0.01, 0.05, 0.50),
+            density_kg_m3=998.0,
+        ),
+        Fluid(
             name="oil_red",
             index=1.465,
             absorption_per_mm=(0.02, 0.60, 0.55),

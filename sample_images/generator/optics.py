@@ -45,6 +45,21 @@ class Geometry(Protocol):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Drop:
+    """A drop on the inner wall in the uppermost fluid, as a flat cap that bends light.
+
+    Its surface leans against the wall by ``slope`` at its edge, ever less towards its
+    middle, as a cap's does; it has the index of the glass, and no thickness. Angles are
+    counted about the axis from x to z.
+    """
+
+    angle_rad: float
+    y_mm: float
+    radius_mm: float
+    slope: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Straight:
     """Straight tube along y, its fluids stacked from the bottom up."""
 
@@ -56,6 +71,7 @@ class Straight:
     fluids: tuple[Fluid, ...]
     absorption_per_mm: tuple[tuple[float, float, float], ...]
     surfaces: tuple[Surface, ...]
+    drops: tuple[Drop, ...] = ()
 
     def _radial(self, o: Floats, d: Floats) -> tuple[Floats, Floats, Floats, Floats, Floats]:
         x, z = o[:, 0] - self.x_mm, o[:, 2] - self.z_mm
@@ -107,7 +123,30 @@ class Straight:
             on = surface == k
             if on.any():
                 n[on] = s.normal(px[on], pz[on])
+        if self.drops:
+            top = len(self.fluids) - 1
+            wall = np.flatnonzero(
+                (surface < 0)
+                & (((m == top) & (beyond == GLASS)) | (in_glass & (beyond == top)))
+            )
+            self._lean(n, wall, px, o[:, 1] + t * d[:, 1], pz)
         return t, n, beyond
+
+    def _lean(self, n: Floats, wall: Ints, x: Floats, y: Floats, z: Floats) -> None:
+        """Turn the normals of points of the inner wall that are wet with drops."""
+        angle = np.arctan2(z[wall], x[wall])
+        for drop in self.drops:
+            turn = (angle - drop.angle_rad + np.pi) % (2 * np.pi) - np.pi
+            u, v = (
+                self.inner_mm * turn / drop.radius_mm,
+                (y[wall] - drop.y_mm) / drop.radius_mm,
+            )
+            on = u * u + v * v < 1
+            at, a = wall[on], angle[on]
+            around = np.stack([-np.sin(a), np.zeros(len(a)), np.cos(a)], axis=1)
+            bent = n[at] + drop.slope * u[on, None] * around
+            bent[:, 1] += drop.slope * v[on]
+            n[at] = bent / np.sqrt(dot(bent, bent))[:, None]
 
     def fluid_at(self, x: Floats, y: Floats, z: Floats) -> Ints:
         """Index of the fluid at points x, z (from the axis) and height y."""

@@ -87,18 +87,23 @@ class Sheet:
         height_mm: float,
         font: str | None,
         anchor: str = "m",
+        quarters: int = 0,
     ) -> None:
-        """Write with figures ``height_mm`` tall, middle at height y; anchor l, m or r at x."""
+        """Write with figures ``height_mm`` tall, middle at height y; anchor l, m or r at x.
+
+        ``quarters`` turns the words anticlockwise by as many right angles.
+        """
         f = sized(font, height_mm * self.ppm)
         box = f.getbbox(words)
         pad = 2
         w, h = int(box[2] - box[0]) + 2 * pad, int(box[3] - box[1]) + 2 * pad
         picture = Image.new("L", (w, h), 0)
         ImageDraw.Draw(picture).text((pad - box[0], pad - box[1]), words, fill=255, font=f)
+        mask = np.rot90(np.asarray(picture, np.float32) / 255, quarters)
+        h, w = mask.shape
         middle = {"l": 0.0, "m": w / 2, "r": float(w)}[anchor]
         left = round((x - self.x0) * self.ppm - middle)
         top = round((self.y1 - y) * self.ppm - h / 2)
-        mask = np.asarray(picture, np.float32) / 255
         y0, x0 = max(top, 0), max(left, 0)
         y1, x1 = min(top + h, self.ink.shape[0]), min(left + w, self.ink.shape[1])
         if y1 > y0 and x1 > x0:

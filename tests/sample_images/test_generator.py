@@ -12,11 +12,12 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from sample_images.generator import cases, phone, render, truth
+from sample_images.generator import benches, cases, phone, render, truth
 from sample_images.generator.camera import Camera
 from sample_images.generator.fluids import AIR, FLUIDS
 from sample_images.generator.meniscus import surface
 from sample_images.generator.optics import Straight
+from sample_images.generator.printing import Sheet
 
 ROOT = Path(__file__).resolve().parents[2]
 
@@ -67,7 +68,7 @@ def test_camera_angles():
 
 def test_drawn_lines_lie_where_the_truth_says(case):
     """Centroid of a graduation line in the noiseless picture, within 0.2 px."""
-    g, cam, scale = case.graduation, case.camera, case.scales[0]
+    g, scale = case.graduation, case.scales[0]
     face = min(
         case.world.scene.faces,
         key=lambda f: abs(f.z_mm - scale.z_mm) + abs(0.5 * (f.x0_mm + f.x1_mm) - scale.x_mm),
@@ -81,9 +82,34 @@ def test_drawn_lines_lie_where_the_truth_says(case):
     row = round((ticks.top_mm - g.y_mm(g.lo + g.minor)) * ticks.px_per_mm)
     inked = np.flatnonzero(ticks.coverage[row] > 128)
     x_mm = ticks.left_mm + np.median(inked) / ticks.px_per_mm
+    misses = line_misses(case, x_mm, g.values()[3::9])
+    assert len(misses) >= 5
+    assert np.abs(misses).max() < 0.2
+    assert abs(np.mean(misses)) < 0.04
+
+
+@pytest.mark.parametrize("cls", ["school_ruler", "steel_rule"])
+def test_drawn_lines_of_rules_lie_where_the_truth_says(cls):
+    ruled = cases.draw(cls, 5)
+    g = ruled.graduation
+    middles = [v for v in g.values() if ruled.camera.project(_on(ruled, v)).min() > 20]
+    misses = line_misses(ruled, ruled.scales[0].x_mm, middles[5::10])
+    assert len(misses) >= 5
+    assert np.median(np.abs(misses)) < 0.1
+    assert abs(np.median(misses)) < 0.05
+
+
+def _on(case, value):
+    scale = case.scales[0]
+    return np.array([[scale.x_mm, case.graduation.y_mm(value), scale.z_mm]])
+
+
+def line_misses(case, x_mm, values):
+    """Rows by which drawn lines are off, in the noiseless picture, px."""
+    g, cam, scale = case.graduation, case.camera, case.scales[0]
     step = case.look["division_px"]
     misses = []
-    for value in g.values()[3::9]:
+    for value in values:
         y = g.y_mm(value)
         p = cam.project(np.array([[x_mm, y, scale.z_mm], [x_mm + 0.5, y, scale.z_mm]]))
         column = round(p[0, 0])
@@ -98,9 +124,28 @@ def test_drawn_lines_lie_where_the_truth_says(case):
         if ink.max() < 0.05 * base:
             continue
         misses.append(float((ink * (top + np.arange(len(ink)))).sum() / ink.sum()) - expected)
-    assert len(misses) >= 5
-    assert np.abs(misses).max() < 0.2
-    assert abs(np.mean(misses)) < 0.04
+    return misses
+
+
+def test_benches_leave_the_other_classes_alone():
+    assert not set(benches.CLASSES) & set(cases.READABLE + cases.NEGATIVE)
+    for cls in benches.CLASSES:
+        drawn = cases.draw(cls, 2)
+        g = drawn.graduation
+        assert len(drawn.limbs) in (1, 2)
+        for limb in drawn.limbs:
+            assert g.lo < g.value(limb.levels_mm[0]) < g.hi
+
+
+def test_words_turned_fill_a_box_turned():
+    flat, turned = (Sheet(-20, 20, -20, 20, 10) for _ in range(2))
+    flat.text("125", 0, 0, 4, None)
+    turned.text("125", 0, 0, 4, None, quarters=1)
+    np.testing.assert_allclose(turned.ink.sum(), flat.ink.sum())
+    for axis in (0, 1):
+        assert np.ptp(np.flatnonzero(turned.ink.any(axis=axis))) == np.ptp(
+            np.flatnonzero(flat.ink.any(axis=1 - axis))
+        )
 
 
 def level_profile(case, below, contact_deg):

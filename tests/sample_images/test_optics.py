@@ -1,13 +1,14 @@
 """Ray optics and menisci against closed forms."""
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
 
 from sample_images.generator.fluids import AIR, FLUIDS
 from sample_images.generator.meniscus import GRAVITY_M_S2, profile, surface, tilt_mode
-from sample_images.generator.optics import Bend, Straight, walk
+from sample_images.generator.optics import Bend, Drop, Straight, walk
 
 WATER = FLUIDS["water"]
 
@@ -172,3 +173,19 @@ def test_rays_meet_the_surface_on_the_surface(contact_deg):
     np.testing.assert_allclose(s.height(p[:, 0] - 3.0, p[:, 2] - 7.0), p[:, 1], atol=1e-5)
     assert (beyond == 1 - medium).all()
     np.testing.assert_allclose(np.linalg.norm(n, axis=1), 1.0)
+
+
+def test_a_drop_on_the_wall_bends_like_a_prism():
+    """At its middle nothing; half-way out, as glass against air leaning by half its slope."""
+    slope, at_mm = 0.3, 0.4
+    drop = Drop(angle_rad=math.pi / 2, y_mm=0.0, radius_mm=0.8, slope=slope)
+    for up, lean in ((0.0, 0.0), (at_mm, slope / 2)):
+        d = np.array([[0.0, 0.0, -1.0]])
+        o = np.array([[3.0, up, 200.0]])
+        _, v, w = leaving(replace(tube((AIR,)), drops=(drop,)), o, d)
+        main = v[int(w.sum(axis=1).argmax())]
+        angle = math.atan(lean)
+        # on from the bore the far wall is plane in this section and turns nothing
+        out = math.asin(1.5 / AIR.index * math.sin(angle)) - angle
+        assert math.asin(abs(main[1])) == pytest.approx(out, abs=2e-3)
+        assert abs(main[0]) < 1e-9
