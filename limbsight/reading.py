@@ -32,6 +32,7 @@ from limbsight.records import (
     ZeroUsed,
 )
 from limbsight.results import level_height, limb_reading, marks
+from limbsight.threads import one_blas_thread
 from limbsight.vision.picture import Picture, load_picture
 from limbsight.vision.working import working_copy
 from limbsight.zero_photo import ZeroPhoto, camera_of, check_zero
@@ -140,7 +141,11 @@ class Walked:
 
 def _walk(path: str | Path, instrument: Instrument | None) -> Walked:
     """Go from the photo to the levels, as far as they can be found."""
-    picture = load_picture(path)
+    with one_blas_thread():
+        return _walk_on(load_picture(path), instrument)
+
+
+def _walk_on(picture: Picture, instrument: Instrument | None) -> Walked:
     known = knowledge_of(instrument) if instrument is not None else None
     notes: tuple[Reason, ...] = ()
     places: tuple[float, ...] = ()
