@@ -25,6 +25,7 @@ from limbsight.calib.meniscus_blur import Canvas, Lens, Spread, canvas
 from limbsight.calib.meniscus_optics import Paths
 from limbsight.calib.meniscus_picture import (
     Physics,
+    Picture,
     Pictures,
     Surroundings,
     factor_priors,
@@ -33,6 +34,7 @@ from limbsight.calib.meniscus_picture import (
     is_uneven,
     light_paths,
     pictures,
+    same_rays,
 )
 from limbsight.calib.meniscus_shape import meniscus_surface
 from limbsight.calib.meniscus_step import bounded_step, squared_length
@@ -330,6 +332,8 @@ class _Traced:
         Sizes of the steps, likewise.
     pictures
         The one at the point, then one a step.
+    border : (R,) array
+        Of the picture at the point, as in ``Pictures``.
     basis
         Of the brightness factors.
     columns : (3, R, 1 + k) array
@@ -339,6 +343,7 @@ class _Traced:
     at: Array
     steps: Array
     pictures: Pictures
+    border: Array
     basis: Basis
     columns: Array
 
@@ -376,7 +381,7 @@ class _Linear:
 class _Starts:
     """Pictures at the points where the search begins, and all about such a point."""
 
-    pictures: list[Pictures]
+    pictures: list[Picture]
     at: Callable[[int], _Traced]
 
 
@@ -456,10 +461,14 @@ class _Fit:
             return _Starts(pictures=[traced.pictures.only(0)], at=lambda number: traced)
         first, *others = [self._physics(point) for point in points]
         made = pictures(self.around, first, others, light)
-        return _Starts(
-            pictures=[made.only(number) for number in range(len(points))],
-            at=cache(lambda number: self._traced(points[number], light)),
-        )
+
+        @cache
+        def at(number: int) -> _Traced:
+            other = number > 0 and same_rays(first, self._physics(points[number]))
+            like = at(0).pictures if other else None
+            return self._traced(points[number], light, like)
+
+        return _Starts(pictures=[made.only(number) for number in range(len(points))], at=at)
 
     def _start(self, shift_px: float, traced: _Traced) -> _State:
         return _State(
@@ -543,43 +552,45 @@ class _Fit:
             others.append(replace(base, **{prior.field: moved}))
         return np.array(steps), others
 
-    def _traced(self, at: Array, light: Paths) -> _Traced:
-        """The picture at one point of the physics; that and the steps from it."""
+    def _traced(self, at: Array, light: Paths, like: Pictures | None = None) -> _Traced:
+        """The picture at one point of the physics, and the steps from it; ``like`` is of a
+        point that differs in light alone."""
         steps, others = self._variants(at)
-        bundle = pictures(self.around, self._physics(at), others, light)
+        bundle = pictures(self.around, self._physics(at), others, light, like=like)
         base = bundle.only(0)
         basis = self._basis(base, self.mean, self.turn)
         return _Traced(
             at=at,
             steps=steps,
             pictures=bundle,
+            border=base.border,
             basis=basis,
             columns=basis.columns(base.value),
         )
 
-    def _basis(self, picture: Pictures, mean: Array, turn: Array) -> Basis:
+    def _basis(self, picture: Picture, mean: Array, turn: Array) -> Basis:
         low, high = self.rows[0] - self.search_px, self.rows[-1] + self.search_px
         seen = np.clip(picture.border * self.px, low, high)
         return basis_of(picture.value, np.diff(seen, append=high), self.sigma, mean, turn)
 
     # -- search
 
-    def _search(self, picture: Pictures) -> list[tuple[float, float]]:
+    def _search(self, picture: Picture) -> list[tuple[float, float]]:
         """Costs and positions of the lowest minima on a grid of whole pixels, without the
         board's unevenness."""
         even = replace(picture, value=picture.value[:, :, self.even])
         basis = self._basis(even, self.mean[self.even], self.even_turn)
         reach = math.ceil(self.search_px)
         ground = canvas(self.rows[0] - reach, len(self.rows) + 2 * reach, 0.0)
-        columns = self._binned(ground, even, basis.columns(even.value))
+        columns = self._binned(ground, even.border, basis.columns(even.value))
         shown = _by_channel(ground.lens(0.0, _START_OPTICS).blurred(columns))
         costs = _costs(shown, self.data, self.sigma)
         return [(float(costs[k]), float(k - reach)) for k in _minima(costs)]
 
-    def _binned(self, ground: Canvas, picture: Pictures, columns: Array) -> Array:
+    def _binned(self, ground: Canvas, border: Array, columns: Array) -> Array:
         """Columns (3, R, C) of one picture in the bins, (bins, 3 C)."""
         flat = columns.transpose(1, 0, 2).reshape(columns.shape[1], -1)
-        return np.asarray(ground.binned(picture.bounds, picture.border * self.px, flat)[0])
+        return np.asarray(ground.binned(np.array([0, len(flat)]), border * self.px, flat)[0])
 
     # -- refinement
 
@@ -587,7 +598,7 @@ class _Fit:
         """Gauss-Newton steps within one linearisation of the physics, from the brightness
         factors that fit best."""
         ground = canvas(float(self.rows[0]), len(self.rows), state.shift_px)
-        columns = self._binned(ground, traced.pictures.only(0), traced.columns)
+        columns = self._binned(ground, traced.border, traced.columns)
         lens = ground.lens(state.shift_px, state.optics)
         shown = _by_channel(lens.blurred(columns))
         state = replace(state, z=_solved(shown, self.data, self.sigma))
@@ -614,8 +625,8 @@ class _Fit:
         """The profile's derivatives by the physics, (3, N, P)."""
         factors = traced.basis.factors(state.z)
         made = traced.pictures
-        lit = (made.value.transpose(1, 0, 2) @ factors[..., None])[..., 0].T
-        shown = ground.binned(made.bounds, made.border * self.px, lit)
+        lit = made.lit(factors)
+        shown = ground.binned(made.bounds, made.border * self.px, lit)[made.order]
         change = (shown[1:] - shown[0]) / traced.steps[:, None, None]
         flat = change.transpose(1, 2, 0).reshape(ground.bins, -1)
         return _by_channel(lens.blurred(flat))

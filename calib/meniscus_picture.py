@@ -113,22 +113,33 @@ class Pictures:
         Where each picture's rays begin.
     border : (N,) array
         Apparent height from which a ray stands for its neighbourhood, up to the next one's.
-    value : (N, 3, K) array
-        Columns per channel.
+    order : (S,) array of int
+        At which place the first picture asked for is found, and so on.
     """
 
     bounds: Index
     border: Array
-    value: Array
+    order: Index
+    _rays: _Rays
+    _terms: _Terms
 
-    def only(self, number: int) -> Pictures:
-        """One of the pictures."""
-        own = slice(self.bounds[number], self.bounds[number + 1])
-        return Pictures(
-            bounds=np.array([0, own.stop - own.start]),
-            border=self.border[own],
-            value=self.value[own],
-        )
+    def only(self, number: int) -> Picture:
+        """One of the pictures, in the order asked for, in all its columns."""
+        at = self.order[number]
+        rays = slice(int(self.bounds[at]), int(self.bounds[at + 1]))
+        return Picture(border=self.border[rays], value=self._terms.of(rays).columns())
+
+    def lit(self, factors: Array) -> Array:
+        """Brightness of all rays (N, 3) with factors (3, K) of the columns."""
+        return self._terms.lit(factors)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Picture:
+    """One picture: ``border`` (R,) as in ``Pictures``, ``value`` (R, 3, K) in columns."""
+
+    border: Array
+    value: Array
 
 
 # --- columns and what one may suppose about their factors ----------------------------------
@@ -253,35 +264,35 @@ _RAYS_PER_BAND = 2
 
 
 def pictures(
-    around: Surroundings, base: Physics, others: list[Physics], light: Paths | None = None
+    around: Surroundings,
+    base: Physics,
+    others: list[Physics],
+    light: Paths | None = None,
+    *,
+    like: Pictures | None = None,
 ) -> Pictures:
     """Pictures for ``base`` and for each of ``others``, which differ from it in one thing.
 
-    ``light`` from ``light_paths`` spares tracing the light on the board anew.
+    ``light`` from ``light_paths`` spares tracing the light on the board anew; ``like``, made
+    of what differs from these in light and absorption alone, spares all tracing.
     """
     # Variants that differ only in light and absorption share their rays.
-    geometry = _geometry(base)
     own: list[Physics] = []
     shaded = [base]
     for physics in others:
-        (shaded if _geometry(physics) == geometry else own).append(physics)
+        (shaded if same_rays(physics, base) else own).append(physics)
     scenes = [_scene(around, physics) for physics in (base, *own)]
     light = light_paths(around, base) if light is None else light
     shade = _shading(around, shaded, light)
-    rays = _traced(around, base, scenes, shade)
+    rays = _traced(around, base, scenes, shade) if like is None else like._rays
     seen = _seen(around, scenes, rays, copies=len(shaded) - 1)
-    made = Pictures(
-        bounds=seen.bounds, border=seen.border, value=_columns(around, shade, seen)
-    )
     number = {id(physics): k for k, physics in enumerate([base, *own, *shaded[1:]])}
-    order = [0] + [number[id(physics)] for physics in others]
-    if order == list(range(len(order))):
-        return made
-    parts = [made.only(k) for k in order]
     return Pictures(
-        bounds=np.cumsum([0] + [int(part.bounds[1]) for part in parts]),
-        border=np.concatenate([part.border for part in parts]),
-        value=np.concatenate([part.value for part in parts]),
+        bounds=seen.bounds,
+        border=seen.border,
+        order=np.array([0] + [number[id(physics)] for physics in others]),
+        _rays=rays,
+        _terms=_terms(around, shade, seen),
     )
 
 
@@ -323,6 +334,11 @@ def _geometry(physics: Physics) -> Physics:
     return replace(physics, lit_through=0.0, skin_below=0.0, skin_above=0.0)
 
 
+def same_rays(one: Physics, other: Physics) -> bool:
+    """Whether these differ in light and absorption alone."""
+    return _geometry(one) == _geometry(other)
+
+
 def _traced(
     around: Surroundings, base: Physics, scenes: list[Scene], shade: _Shading
 ) -> _Rays:
@@ -334,7 +350,7 @@ def _traced(
     height = np.tile(coarse, len(scenes))
     tubes = Tubes(scenes)
     paths = trace(tubes, scene, height)
-    rough = _brightness(paths, len(height), shade).reshape(len(scenes), count, -1)
+    rough = _brightness(paths, shade).reshape(len(scenes), count, -1)
     where, left = np.nonzero(np.abs(np.diff(rough, axis=1)).max(axis=2) > _REFINE_ABOVE)
     part = (np.arange(_RAYS_PER_BREAK) + 1.0) / (_RAYS_PER_BREAK + 1.0)
     more = (coarse[left][:, None] + part * np.diff(coarse)[left][:, None]).ravel()
@@ -505,9 +521,9 @@ def _light_by_band(shade: _Shading, light: Paths) -> Array:
     return np.asarray(banded.transpose(0, 1, 3, 2))
 
 
-def _summed(ray: Index, value: Array, count: int) -> Array:
+def _summed(ray: Index, value: Array) -> Array:
     """Sum over the paths of each ray, which come in order; every ray has at least one."""
-    bounds = np.searchsorted(ray, np.arange(count + 1))
+    bounds = np.searchsorted(ray, np.arange(int(ray[-1]) + 2))
     first, paths = bounds[:-1], np.diff(bounds)
     out = value.take(first, axis=0)
     for k in range(1, int(paths.max())):
@@ -519,7 +535,7 @@ def _summed(ray: Index, value: Array, count: int) -> Array:
 # --- columns ------------------------------------------------------------------------------
 
 
-def _brightness(paths: Paths, count: int, shade: _Shading) -> Array:
+def _brightness(paths: Paths, shade: _Shading) -> Array:
     """A rough picture that tells where neighbouring rays differ, (N, 5)."""
     back = paths.weight * (paths.end == BACK)
     seen = np.empty((len(back), 5))
@@ -527,7 +543,7 @@ def _brightness(paths: Paths, count: int, shade: _Shading) -> Array:
     seen[:, :3] *= back[:, None]
     seen[:, 3] = paths.weight * (paths.end == COLUMN)
     seen[:, 4] = 0.3 * paths.exit_sine * back
-    return _summed(paths.ray, seen, count)
+    return _summed(paths.ray, seen)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -598,43 +614,119 @@ def _seen(around: Surroundings, scenes: list[Scene], rays: _Rays, copies: int) -
     )
 
 
-def _columns(around: Surroundings, shade: _Shading, seen: _Seen) -> Array:
-    """Brightness of each ray in each column and channel, (N, 3, K)."""
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Terms:
+    """Brightness along P paths, as a sum of products.
+
+    Attributes
+    ----------
+    ray : (P,) array of int
+        To which ray a path belongs, in order.
+    board : (V, nodes, 3, bands) array
+        Light on the board.
+    variant, left, part : (P,) arrays
+        Way of shading; node of the board below the path's end, and how far it is from there.
+    of_board : (P, 3) array
+        What the light on the board is to be multiplied by.
+    products : list of (P, K_t) and (P, 3) arrays
+        Columns by height or direction, and what all of them are multiplied by.
+    """
+
+    ray: Index
+    board: Array
+    variant: Index
+    left: Index
+    part: Array
+    of_board: Array
+    products: list[tuple[Array, Array]]
+
+    def of(self, rays: slice) -> _Terms:
+        """Those of some rays, numbered from zero."""
+        first, last = np.searchsorted(self.ray, [rays.start, rays.stop])
+        own = slice(int(first), int(last))
+        return _Terms(
+            ray=self.ray[own] - rays.start,
+            board=self.board,
+            variant=self.variant[own],
+            left=self.left[own],
+            part=self.part[own],
+            of_board=self.of_board[own],
+            products=[(columns[own], by[own]) for columns, by in self.products],
+        )
+
+    def columns(self) -> Array:
+        """Brightness of each ray in each column and channel, (N, 3, K)."""
+        light = self._on_board(self.board) * self.of_board[:, :, None]
+        parts = [light] + [c[:, None, :] * by[:, :, None] for c, by in self.products]
+        value = np.concatenate(parts, axis=2)
+        return _summed(self.ray, value.reshape(len(value), -1)).reshape(-1, *value.shape[1:])
+
+    def lit(self, factors: Array) -> Array:
+        """Brightness of each ray with these factors (3, K) of the columns, (N, 3)."""
+        light = (self.board * factors[:, :BANDS]).sum(axis=3)
+        value = self._on_board(light) * self.of_board
+        first = BANDS
+        for columns, by in self.products:
+            last = first + columns.shape[1]
+            value += (columns @ factors[:, first:last].T) * by
+            first = last
+        return _summed(self.ray, value)
+
+    def _on_board(self, light: Array) -> Array:
+        """Light (V, nodes, ...) where each path ends."""
+        part = self.part.reshape(-1, *(1,) * (light.ndim - 2))
+        out: Array = light[self.variant, self.left] * (1.0 - part)
+        out += light[self.variant, self.left + 1] * part
+        return out
+
+
+def _terms(around: Surroundings, shade: _Shading, seen: _Seen) -> _Terms:
     paths = seen.paths
+    every = np.ones((len(paths.ray), 1))
     passed = paths.weight[:, None] * shade.transmittance(paths, seen.chord, seen.variant)
-    back = paths.end == BACK
     left, part = _between(_BOARD_NODES, seen.board_height)
-    light = shade.board[seen.variant, left] * (1.0 - part)[:, None, None]
-    light += shade.board[seen.variant, left + 1] * part[:, None, None]
-    light *= (passed * back[:, None])[:, :, None]
-    on_board = light.sum(axis=2)
-    uneven = _hats(KNOTS, seen.board_height)[:, None, :] * on_board[:, :, None]
     white = around.white
     front = passed * white * (paths.end == FRONT)[:, None]
     trapped = paths.weight[:, None] * white * (paths.end == TRAPPED)[:, None]
+    of_board = passed * (paths.end == BACK)[:, None]
+    out = _Terms(
+        ray=paths.ray,
+        board=shade.board,
+        variant=seen.variant,
+        left=left,
+        part=part,
+        of_board=of_board,
+        products=[],
+    )
+    on_board = of_board * out._on_board(shade.board.sum(axis=3))
+    products = [(_hats(KNOTS, seen.board_height), on_board)]
     if around.below.opaque_mirror:
         mirrored = paths.mirrored[:, None]
         column = paths.weight[:, None] * around.below_colour * (paths.end == COLUMN)[:, None]
         dome = (on_board + _ROOM_IN_FRONT * front) * mirrored
         turned = np.arcsin(np.clip(paths.exit_sine, -1.0, 1.0))
         turned = np.where(paths.end == FRONT, np.pi - turned, turned)
-        shown = _hats(_DOME_KNOTS, turned)[:, None, :] * dome[:, :, None]
-        light, uneven = (part * (1.0 - mirrored[:, :, None]) for part in (light, uneven))
-        extras = np.stack([trapped, column, column * seen.height[:, None], dome], axis=2)
-        parts = [light, uneven, extras, shown]
+        straight = on_board * (1.0 - mirrored)
+        out = replace(out, of_board=of_board * (1.0 - mirrored))
+        products = [
+            (products[0][0], straight),
+            (every, trapped),
+            (np.stack([every[:, 0], seen.height], axis=1), column),
+            (every, dome),
+            (_hats(_DOME_KNOTS, turned), dome),
+        ]
     else:
-        extras = np.stack([front, front * paths.exit_sine[:, None], trapped], axis=2)
-        parts = [light, uneven, extras]
+        straight = on_board
+        products += [
+            (np.stack([every[:, 0], paths.exit_sine], axis=1), front),
+            (every, trapped),
+        ]
         if not is_gas(around.above):
             both = (paths.below > 0.0) & (paths.above > 0.0)
-            mixed = on_board * both[:, None]
-            parts.append(_hats(_MIX_KNOTS, seen.level)[:, None, :] * mixed[:, :, None])
+            products.append((_hats(_MIX_KNOTS, seen.level), on_board * both[:, None]))
     if harmonics(around.view):
-        parts.append(_waves(around, seen)[:, None, :] * uneven.sum(axis=2)[:, :, None])
-    stacked = np.concatenate(parts, axis=2)
-    count = int(seen.bounds[-1])
-    summed = _summed(paths.ray, stacked.reshape(len(paths.ray), -1), count)
-    return summed.reshape(count, 3, -1)
+        products.append((_waves(around, seen), straight))
+    return replace(out, products=products)
 
 
 def _waves(around: Surroundings, seen: _Seen) -> Array:

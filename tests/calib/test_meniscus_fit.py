@@ -94,7 +94,7 @@ def rendered(
         half_width=0.0,
         reach=(-reach / view.px_per_m / 1e-3, reach / view.px_per_m / 1e-3),
     )
-    picture = pictures(around, truth, [])
+    picture = pictures(around, truth, []).only(0)
     mean, _ = factor_priors(around)
     rays = picture.value @ mean
     border = np.append(picture.border * truth.bore_radius_m * view.px_per_m, 1e6)
