@@ -96,6 +96,24 @@ def test_under_gas_no_other_liquids_are_tried():
     assert set(components(lambda other: 50.0, between_liquids=False)) == {"unknown bore"}
 
 
+@pytest.mark.parametrize(
+    ("under_gas", "under_water", "half_way"),
+    [(0.08, 0.02, 0.5), (0.08, 0.05, None), (0.02, 0.002, None)],
+)
+def test_a_level_much_more_like_one_under_water_may_be_that(under_gas, under_water, half_way):
+    unnamed = with_limbs(knowledge_from_picture(millimetres(0.0, 100.0)), 2, 9e-3)
+
+    def fit(other):
+        is_water = other.filling("left", 1) == AQUEOUS
+        level = level_at(51.0 if is_water else 50.0)
+        misfit = under_water if is_water else under_gas
+        return replace(level, apex=replace(level.apex, misfit=misfit))
+
+    found = widened(fit(unnamed), unnamed, fit, between_liquids=False)
+    u = {c.name: c.standard_uncertainty for c in found.components}
+    assert u.get("liquid above") == half_way
+
+
 def test_the_liquid_that_wets_turns_the_meniscus_over():
     concave, convex = known(), replace(known(), upper_wets=True)
     angles = [k.interface("left", 0).contact_angle_rad for k in (concave, convex)]
