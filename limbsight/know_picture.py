@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 
@@ -64,11 +65,13 @@ def know_from_picture(view: View, found: ScaleFromPicture) -> KnownFromPicture:
         u_distance=view.frame.focal_relative_uncertainty,
     )
     known, unit_from = with_unit(known, sizes, found.unit_printed)
-    known = with_limbs(known, 2, width * known.unit_m)
+    before_lines = all(comb.parts for comb in scale.combs)
+    limbs_of = partial(with_limbs, before_lines=before_lines)
+    known = limbs_of(known, 2, width * known.unit_m)
     tubes, certain = _tubes_on(view, board, scale, known, proposed.candidates)
     if len(tubes) == 1 or len(tubes) >= LEAST_BANK:
         # More of a bank, or the other limb, may stand beyond the surroundings of the scale.
-        known = with_limbs(known, LEAST_BANK, width * known.unit_m)
+        known = limbs_of(known, LEAST_BANK, width * known.unit_m)
         wide = straighten_board(view, scale, known)
         again = propose_limbs(wide.picture.bgr, width / wide.grid.step)
         candidates = again.candidates if again else ()
@@ -80,7 +83,7 @@ def know_from_picture(view: View, found: ScaleFromPicture) -> KnownFromPicture:
             certain = False
     if not tubes:
         raise refusal("limb_not_found", found=0, wanted=1)
-    known = with_limbs(known, len(tubes), width * known.unit_m)
+    known = limbs_of(known, len(tubes), width * known.unit_m)
     names = known.limb_names(len(tubes))
     known, agreed = with_fillings(known, names, [tube.levels for tube in tubes])
     doubts: tuple[Reason, ...] = ()

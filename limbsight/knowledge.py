@@ -42,6 +42,10 @@ DEFAULT_AXIS_TO_SCALE_M = 5e-3
 U_DEFAULT_AXIS_TO_SCALE_M = 2.9e-3
 """Depth unknown: rectangular from 0 (in the plane of the scale) to 10 mm."""
 U_GIVEN_AXIS_TO_SCALE_M = 0.2e-3
+GAP_BEFORE_LINES_M, U_GAP_BEFORE_LINES_M = 2.5e-3, 1.44e-3
+"""Between a tube and the board behind it, where that bears the graduations: rectangular from 0
+(it rests on the board, and can't be in it) to 5 mm, the length of usual clips (common
+practice, no source)."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -143,8 +147,11 @@ def knowledge_from_picture(scale: ScaleSpec) -> Knowledge:
     return replace(knowledge_of(instrument), limb_count=None, from_picture=True)
 
 
-def with_limbs(known: Knowledge, count: int, outside_diameter_m: float) -> Knowledge:
-    """Settle the number and width of the limbs found in the picture."""
+def with_limbs(
+    known: Knowledge, count: int, outside_diameter_m: float, *, before_lines: bool = False
+) -> Knowledge:
+    """Settle the number and width of the limbs found in the picture, and whether they stand
+    before the graduations."""
     arrangement: ArrangementName = (
         "single-limb" if count == 1 else "u-tube" if count == 2 else "bank"
     )
@@ -156,6 +163,10 @@ def with_limbs(known: Knowledge, count: int, outside_diameter_m: float) -> Knowl
     tube = _tube(instrument)
     u_bore = float(np.hypot(U_BORE_SHARE, DEFAULT_BORE_SHARE * U_SEEN_WIDTH))
     tube = replace(tube, u_bore_radius_m=u_bore * tube.outer_radius_m)
+    if before_lines:
+        u_gap_m = float(np.hypot(U_GAP_BEFORE_LINES_M, U_SEEN_WIDTH * tube.outer_radius_m))
+        depth_m = tube.outer_radius_m + GAP_BEFORE_LINES_M
+        tube = replace(tube, axis_to_scale_m=depth_m, u_axis_to_scale_m=u_gap_m)
     return replace(known, instrument=instrument, tube=tube, limb_count=count)
 
 

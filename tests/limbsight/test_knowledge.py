@@ -2,10 +2,17 @@
 
 from __future__ import annotations
 
+import numpy as np
 import pytest
 
 from limbsight.calib.instrument import parse_instrument
-from limbsight.knowledge import knowledge_of
+from limbsight.knowledge import (
+    U_GAP_BEFORE_LINES_M,
+    knowledge_from_picture,
+    knowledge_of,
+    with_limbs,
+)
+from tests.helpers.scales import millimetres
 
 FILE = """
 name = "x"
@@ -54,6 +61,14 @@ class TestTube:
         assert tube.axis_to_scale_m == pytest.approx(4e-3)
         assert tube.u_bore_radius_m < 0.1e-3
         assert tube.u_axis_to_scale_m < 0.5e-3
+
+    def test_before_lines_on_a_board_it_is_not_in_the_board(self):
+        unknown = knowledge_from_picture(millimetres(0.0, 100.0))
+        anywhere = with_limbs(unknown, 2, 9e-3).tube
+        before = with_limbs(unknown, 2, 9e-3, before_lines=True).tube
+        assert before.u_axis_to_scale_m < anywhere.u_axis_to_scale_m
+        nearest = before.axis_to_scale_m - np.sqrt(3) * U_GAP_BEFORE_LINES_M
+        assert nearest == pytest.approx(before.outer_radius_m, abs=0.1e-3)
 
     def test_each_left_out_follows_from_the_other_and_costs(self):
         given = known(tube='bore = "6 mm"\noutside_diameter = "9 mm"').tube
