@@ -313,20 +313,23 @@ def _compared(
         other = here.fit(found.apex_row, here.first_reach, here.beside(aside))
         found = replace(found, fit=_with_reflection(found.fit, other))
     elif found.fit.reason == "level_ambiguous":
-        found = replace(found, fit=_settled(found.fit, _side_fits(here, found)))
+        sides = _side_fits(here, found, here.second_reach)
+        found = replace(found, fit=_settled(found.fit, sides))
     # Glare or a streak on the axis, or lines, have a comparison of their own for this doubt.
     compared = found.clear_of_glare is not None or aside or here.line_pitch_m
     if here.below.opaque_mirror and found.fit.ok and not compared:
-        found = replace(found, fit=_mirrored(found.fit, _side_fits(here, found)))
+        # They must be free to find what the axis has missed.
+        sides = _side_fits(here, found, here.first_reach)
+        found = replace(found, fit=_mirrored(found.fit, sides))
     if here.line_pitch_m and found.has_place:
         plain = here.fit(found.apex_row, here.first_reach, found.band, with_lines=False)
         found = replace(found, fit=_widened(found.fit, "lines behind", plain.position_px))
     return found
 
 
-def _side_fits(here: _Surroundings, found: _Found) -> list[ApexFit]:
+def _side_fits(here: _Surroundings, found: _Found, reach: float) -> list[ApexFit]:
     sides = [here.beside(way * 0.5 * ASIDE * here.bore_rows) for way in (-1, 1)]
-    return [here.fit(found.apex_row, here.second_reach, side) for side in sides]
+    return [here.fit(found.apex_row, reach, side) for side in sides]
 
 
 def _beside_burnt(
