@@ -66,9 +66,11 @@ def rendered(
     blur=1.0,
     lit_through=0.6,
     skin=0.1,
+    lamp=0.0,
 ):
     """Rows relative to the true apex and a noiseless profile; ``offset`` in standard
-    uncertainties: index, length, angle, bore, elevation."""
+    uncertainties: index, length, angle, bore, elevation; ``lamp`` is what a dome shows
+    20 degrees in front of the zenith beyond what is supposed, over the room in front."""
     truth = Physics(
         below_index=below.refractive_index + offset[0] * below.u_refractive_index,
         above_index=above.refractive_index,
@@ -96,6 +98,7 @@ def rendered(
     )
     picture = pictures(around, truth, []).only(0)
     mean, _ = factor_priors(around)
+    mean[-3] += lamp  # the last factors of a dome: 110, 140 and 180 degrees
     rays = picture.value @ mean
     border = np.append(picture.border * truth.bore_radius_m * view.px_per_m, 1e6)
     border[0] = -1e6
@@ -148,6 +151,14 @@ def test_dark_liquid_is_found_however_the_board_behind_is_lit(light, shift):
     assert fit.ok
     assert abs(fit.position_px + shift) < 2.0 * fit.u_px
     assert abs(fit.position_px + shift) < 0.75
+
+
+@pytest.mark.parametrize("lamp", [3.0, 5.0])
+def test_dome_that_shows_a_lamp_overhead_is_found(lamp):
+    case = (view_of(bore=2.3e-3, elevation=0.35), MERCURY, AIR, CONVEX, (STEEL, WHITE))
+    fit = fitted(case, 3.6, search=14.0, lamp=lamp)
+    assert fit.ok, fit.reason
+    assert abs(fit.position_px + 3.6) < 0.75
 
 
 @given(shift=st.floats(-6.0, 6.0), seed=st.integers(0, 1000))
