@@ -87,7 +87,7 @@ def cut_crops(
     across_px, offset_px = column.place(index)
     figures, width = column.height_px, column.width_px
     if quarter_turns % 2:
-        across_px = across_px + column.lying_across_px - column.across_px
+        across_px = np.full(len(index), column.lying_across_px)
         figures, width = column.lying_width_px, column.height_px
     centre, right = geometry.frame(index + offset_px / geometry.pitch_px)
     _, along, _ = geometry.at(index)
@@ -100,6 +100,10 @@ def cut_crops(
     stretch = max(1.0, (width / pixel + 12.0) / CROP_WIDTH)
     rows = (np.arange(CROP_HEIGHT) - (CROP_HEIGHT - 1) / 2) * pixel
     columns = (np.arange(CROP_WIDTH) - (CROP_WIDTH - 1) / 2) * pixel * stretch
+    if quarter_turns % 2:
+        # Numbers along the scale follow each other: the next ones are no part of this one.
+        to_next = 0.5 * column.numbered_every * geometry.pitch_px
+        columns = np.clip(columns, -to_next, to_next)
 
     def place(down: AnyFloats, onward: AnyFloats) -> FloatArray:
         return np.asarray(

@@ -254,7 +254,7 @@ def _best_outcome(
     columns: list[NumeralColumn],
 ) -> Outcome:
     """Outcome of the first column that reads well, else of the best attempt of all."""
-    clearest = columns[0]
+    clearest = columns[:MOST_COLUMNS]
     if not hypotheses.numberings and _legibility(grey, geometry, columns[0]) < 0.5:
         columns = _by_legibility(grey, geometry, columns)
     best = score_column(grey, geometry, hypotheses, columns[0], "upright", 1.0)
@@ -270,8 +270,11 @@ def _best_outcome(
         )
         if best.mean >= GOOD_EVIDENCE:
             return best
-    for stance in OTHER_STANCES:
-        best = _better(best, score_column(grey, geometry, hypotheses, clearest, stance, 1.0))
+    for column in clearest:
+        for stance in OTHER_STANCES:
+            best = _better(best, score_column(grey, geometry, hypotheses, column, stance, 1.0))
+        if best.mean >= GOOD_EVIDENCE:
+            return best
     return best
 
 

@@ -241,9 +241,11 @@ def test_stance_of_the_picture(flip: int, stance: str) -> None:
     assert verdict.decisive
 
 
+@pytest.mark.parametrize("pitch_px", [9.0, 5.0])
 @pytest.mark.parametrize(("quarter_turns", "stance"), [(1, "rising"), (3, "falling")])
-def test_numbers_along_the_scale(quarter_turns: int, stance: str) -> None:
-    scale = Drawn(quarter_turns=quarter_turns, pitch_px=9.0, figures_px=14.0)
+def test_numbers_along_the_scale(quarter_turns: int, stance: str, pitch_px: float) -> None:
+    """Also where the next ones come into sight, as on a ruler that stands upright."""
+    scale = Drawn(quarter_turns=quarter_turns, pitch_px=pitch_px, figures_px=14.0)
     picture, geometry = draw(scale)
     verdict = read_numerals(picture, geometry, bare_hypotheses())
     assert verdict.stance == stance
