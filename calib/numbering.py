@@ -113,6 +113,7 @@ def name_graduations(
             for k, score in zip(_lowest_indices(combs, scale), verdict.scores, strict=True)
         }
         spoken = index_scale(combs, scale, said, lines)
+        _check_agreed(said, spoken.shifts[0])
         if spoken.shifts != indexing.shifts:
             scale_map = _map(combs, spoken, scale, frame)
         indexing = spoken
@@ -132,6 +133,18 @@ def name_graduations(
         map=scale_map,
         numbers_read=verdict.decisive,
     )
+
+
+def _check_agreed(said: dict[int, float], chosen: int | None) -> None:
+    """Refuse a numbering that the lines bear out and the figures rule out.
+
+    Both are likelihoods of models; where one rules out what the other is sure of, one of the
+    models is wrong. Figures half-way between two numbered lines say so: a line half-way may
+    look as long as a numbered one.
+    """
+    lead = max(said.values()) - said.get(chosen or 0, min(said.values()))
+    if chosen is None or lead > MIN_MARGIN_WITH_NUMERALS:
+        raise NotMeasurable("", code="scale_ambiguous")
 
 
 def _check_against_numerals(verdict: NumeralVerdict, scale: ScaleSpec) -> None:

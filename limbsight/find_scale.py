@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 from typing import Any, Protocol, TypeVar
 
@@ -19,11 +19,17 @@ from limbsight.errors import NotMeasurable
 from limbsight.knowledge import Knowledge
 from limbsight.reasons import refusal
 from limbsight.records import PointPx
-from limbsight.standing import stands
+from limbsight.standing import Stand, stands
 from limbsight.vision.graduations import Comb
 from limbsight.vision.picture import Picture
 from limbsight.vision.turning import Turn, turned_copy
-from limbsight.vision.working import WorkingImage, find_scales, long_between, working_copy
+from limbsight.vision.working import (
+    WorkingImage,
+    find_scales,
+    full_size,
+    long_between,
+    working_copy,
+)
 
 MIN_PITCH_PX = 2.5
 """Least pixels of a division: below, neighbouring lines merge under an ordinary blur of one
@@ -31,6 +37,10 @@ pixel (contrast of a line pattern of period P under blur b: exp(-2 (pi b / P)^2)
 MOST_LONG_BETWEEN = 0.05
 """Share of gaps with a long line from which on lines were missed: every other line missed
 gives 0.1 and more, none missed 0 (`limbsight.vision.working.long_between`)."""
+
+FEW_LINES = 2
+"""Of a ruler whose fine lines merged the halves between numbers are left. So few lines to a
+number are rare on a whole scale, and then found again in the picture at its own size."""
 
 NOT_THIS_BOARD = (
     "scale_differs_from_file",
@@ -104,11 +114,10 @@ def upright(
     NotMeasurable
         As the likeliest turn does, that of a scale found before that of none.
     """
-    reduced = working_copy(picture)
     first: NotMeasurable | None = None
-    for stand in stands(reduced, incline_rad=known.incline_rad if known else None):
-        upright = turned_copy(reduced, stand.turn)
-        view = View(picture=picture, reduced=reduced, upright=upright, turn=stand.turn)
+    for source, stand in _tries(picture, known):
+        upright = turned_copy(source, stand.turn)
+        view = View(picture=picture, reduced=source, upright=upright, turn=stand.turn)
         try:
             found = find(view)
             if stand.up_certain or found.numbers_read:
@@ -118,6 +127,22 @@ def upright(
             if first is None or first.code == "scale_not_found":
                 first = stop
     raise first or NotMeasurable("", code="scale_not_found")
+
+
+def _tries(picture: Picture, known: Knowledge | None) -> Iterator[tuple[WorkingImage, Stand]]:
+    """Give what to search in, and turned how: reduced, not reduced, then other turns.
+
+    Lines that merge in the reduced picture may stand apart in the one that was taken: of a
+    scale in a third of a large picture only every fifth line is left, which is no scale, or
+    another one than the file's.
+    """
+    reduced = working_copy(picture)
+    for k, stand in enumerate(
+        stands(reduced, incline_rad=known.incline_rad if known else None)
+    ):
+        yield reduced, stand
+        if k == 0 and reduced.factor > 1.0:
+            yield full_size(picture.bgr), stand
 
 
 def find_scale(view: View, known: Knowledge) -> NamedScale:
@@ -202,12 +227,18 @@ def _read(view: View, board: tuple[Comb, ...]) -> ScaleFromPicture:
     # Wood grain and other texture is fine, too: only what bears numbers is too fine a scale.
     _check_pitch(board)
     _check_all_seen(view, found)
+    if view.upright.factor > 1.0 and _lines_a_number(found) <= FEW_LINES:
+        raise NotMeasurable("", code="scale_ambiguous")
     return found
+
+
+def _lines_a_number(found: ScaleFromPicture) -> int:
+    return round(found.spec.numbered_every / found.spec.division)
 
 
 def _check_all_seen(view: View, found: ScaleFromPicture) -> None:
     """Refuse a scale of which only every other line was found."""
-    every = round(found.spec.numbered_every / found.spec.division)
+    every = _lines_a_number(found)
     for comb in (comb for comb in found.named.combs if not comb.parts):
         if long_between(view.upright, comb, every) <= MOST_LONG_BETWEEN:
             continue

@@ -138,7 +138,7 @@ _KINDS = (
     ReasonKind(
         code="level_doubted",
         effect="check",
-        text="the level reported in the {limb} limb is doubtful, or another place there looks "
+        text="the level reported in {limb} is doubtful, or another place there looks "
         "as much like one",
         remedy="look at the overlay: glare, a label, bubbles, a broken column?",
     ),

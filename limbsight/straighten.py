@@ -29,6 +29,9 @@ NEAR_WIDTHS, NEAR_M = 3.5, 25e-3
 """How far from the graduations the axis of a limb is looked for: this many outside diameters
 or this distance, whichever is more. Numerals between scale and tube take 20 mm at most on the
 sample photos; farther off are planks, tiles and other instruments."""
+BAR_M = 35e-3
+"""A ruler is 25 to 40 mm wide (from memory) and often graduated along one edge only: the limb
+beyond its other edge is as much farther off, and so is the second of two at one side."""
 LONG_LINE_WIDTHS = 3.0
 """Graduations longer than this many tube widths run across the board behind the tubes."""
 STRIP_WIDTHS = 1.5
@@ -65,6 +68,8 @@ def straighten_board(view: View, scale: NamedScale, known: Knowledge) -> Board:
     middle = 0.5 * (spec.lowest + spec.highest)
     density = px_per_unit(plane, 0.5 * (left + right), middle, depth)
     near = max(NEAR_WIDTHS * width, NEAR_M / unit_m) + width
+    if len(scale.combs) == 1 and _has_far_limb(known, right - left, width):
+        near += BAR_M / unit_m
     across = left - near, right + near
     if known.instrument.arrangement == "bank":
         # A bank is as wide as it is: all that the picture shows.
@@ -85,6 +90,15 @@ def straighten_board(view: View, scale: NamedScale, known: Knowledge) -> Board:
         line_rows=spec.division / grid.step,
     )
     return Board(source=coarse, grid=grid, picture=picture, density=density)
+
+
+def _has_far_limb(known: Knowledge, lines: float, width: float) -> bool:
+    """Whether one of two limbs may stand beyond the bar of a lone column, or beyond the other.
+
+    ``lines`` is how far the graduations reach across: long ones run behind the limbs.
+    """
+    two_limbs = known.limb_count == 2 and not known.from_picture
+    return two_limbs and lines < LONG_LINE_WIDTHS * width
 
 
 def _picture_across(plane: Plane, view: View, in_front: float) -> tuple[float, float]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from limbsight.calib.numbering import _check_against_numerals
+from limbsight.calib.numbering import _check_against_numerals, _check_agreed
 from limbsight.errors import NotMeasurable
 from limbsight.vision.numerals import LabelEvidence, NumeralVerdict
 from tests.helpers.scales import millimetres
@@ -64,3 +64,14 @@ def test_chance_readings_and_lost_points_do_not(read):
 
 def test_labels_that_bear_the_file_out_do_not():
     _check_against_numerals(verdict(["0", "20", "40", "60", "80"], evidence=5.0), SCALE)
+
+
+def test_lines_do_not_overrule_figures():
+    """A place that the figures rule out is refused, however sure the lines are of it."""
+    said = {16: 107.0, 17: 107.8, 18: 105.4}
+    _check_agreed(said, 17)
+    _check_agreed(said, 16)
+    for chosen in (22, None):
+        with pytest.raises(NotMeasurable) as stop:
+            _check_agreed(said | {22: 100.0}, chosen)
+        assert stop.value.code == "scale_ambiguous"

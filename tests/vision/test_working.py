@@ -8,6 +8,7 @@ import cv2
 import numpy as np
 import pytest
 
+from limbsight.vision import working
 from limbsight.vision.working import find_scales, long_between, working_image
 from tests.helpers.boards import Camera, Column, photograph, print_of
 
@@ -32,10 +33,10 @@ def centre(picture: np.ndarray, x: float, y: float, reach: int) -> tuple[float, 
 
 def test_a_small_picture_stays_as_it_is():
     picture = np.zeros((1200, 1600, 3), np.uint8)
-    working = working_image(picture)
-    assert working.factor == 1.0
-    assert working.bgr is picture
-    assert working.full_size_px == (1600, 1200)
+    same = working_image(picture)
+    assert same.factor == 1.0
+    assert same.bgr is picture
+    assert same.full_size_px == (1600, 1200)
 
 
 @pytest.mark.parametrize(
@@ -93,6 +94,19 @@ def test_a_large_picture_gives_full_coordinates():
 
 def test_an_empty_picture_has_no_scale():
     assert find_scales(working_image(np.full((300, 300, 3), 90, np.uint8))) == ()
+
+
+def test_gaps_alone_are_no_scale(monkeypatch):
+    """Where dark lines merge or are too thin, only the light gaps between them are found."""
+    all_found = working._groups
+
+    def light_ones(grey, *, dark, **options):
+        return () if dark else all_found(grey, dark=dark, **options)
+
+    picture = working_image(photograph(Camera(roll=2.0), print_of(Column())))
+    assert all_found(picture.green, dark=False, boards=True, local_noise=False)
+    monkeypatch.setattr(working, "_groups", light_ones)
+    assert find_scales(picture) == ()
 
 
 class TestLongBetween:
