@@ -82,15 +82,19 @@ def registry() -> pint.UnitRegistry[Any]:
     """Return the one unit registry, loaded at the first call.
 
     Pint keeps its parsed definitions in the user's cache folder, which saves half a second;
-    where there is no such folder to write to, it parses them each time.
+    where there is no such folder to write to, or what is there can't be loaded, as while
+    another process writes it, it parses them.
     """
+    try:
+        return _loaded_registry(cache_folder=":auto:")
+    except Exception:  # a file half written can fail in any way
+        return _loaded_registry()
+
+
+def _loaded_registry(**options: Any) -> pint.UnitRegistry[Any]:
     import pint
 
-    known: pint.UnitRegistry[Any]
-    try:
-        known = pint.UnitRegistry(cache_folder=":auto:")
-    except OSError:
-        known = pint.UnitRegistry()
+    known: pint.UnitRegistry[Any] = pint.UnitRegistry(**options)
     for line in OWN_DEFINITIONS:
         known.define(line)
     return known

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 
+import pint
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -16,6 +17,7 @@ from limbsight.units import (
     format_quantity,
     parse_pressure,
     parse_quantity,
+    registry,
     unit_factor,
 )
 
@@ -113,6 +115,21 @@ def test_two_digits_of_u(value, expanded, text):
 def test_u_keeps_two_digits(expanded):
     places = decimals_for(expanded)
     assert 10 <= round(round(expanded, places) * 10.0**places) <= 99
+
+
+def test_a_cache_that_cannot_be_loaded_is_done_without(monkeypatch):
+    def registry_that_needs_no_cache(**options):
+        if options:
+            raise EOFError("half written")
+        return without_cache()
+
+    without_cache = pint.UnitRegistry
+    monkeypatch.setattr(pint, "UnitRegistry", registry_that_needs_no_cache)
+    registry.cache_clear()
+    try:
+        assert registry().Quantity(1.0, "cm").to("m").magnitude == pytest.approx(0.01)
+    finally:
+        registry.cache_clear()
 
 
 def test_vacuum_in_words():
