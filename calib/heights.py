@@ -346,7 +346,8 @@ def _beside_burnt(
             fit=_widened(found.fit, "reflection", other.position_px),
             clear_of_glare=_same_level(found.fit, other, BESIDE_SHARE * here.bore_rows),
         )
-    if other.ok:
+    # What a dome shows beside its axis is another part of the room: alone it is no witness.
+    if other.ok and not here.below.opaque_mirror:
         off = u_axis_share * beside.off(here.axis)
         return _Found(
             row=found.apex_row,

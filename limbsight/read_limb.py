@@ -24,6 +24,7 @@ from limbsight.straighten import Board, SplitTube, in_working, split_along
 from limbsight.unknown_liquids import explained, widened
 from limbsight.vision.axis import REACH_WIDTHS, Axis, find_axis
 from limbsight.vision.clipping import burnt_heights, burnt_rows
+from limbsight.vision.level_choice import at_cover_seen_before
 from limbsight.vision.levels import Layers
 from limbsight.vision.strip import sample_linear
 from limbsight.vision.working import WorkingImage, full_size
@@ -94,7 +95,8 @@ def read_limb(
     if abs(axis.shift_columns) > MIN_SHIFT_COLUMNS:
         across += axis.shift_columns * grid.step
         split = split_along(view, board, scale, known, across, count)
-        grid, strip, layers = split.tube.grid, split.tube.clean, split.layers
+        grid, strip = split.tube.grid, split.tube.clean
+        layers = at_cover_seen_before(split.layers, layers, strip.bore_columns)
     reasons = _layer_reasons(layers, known, name)
     levels: tuple[LevelFit, ...] = ()
     if layers.interfaces:

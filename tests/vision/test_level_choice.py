@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from limbsight.vision.level_choice import settle
+from limbsight.vision.level_choice import at_cover_seen_before, settle
 from limbsight.vision.level_net import TubeView
 from limbsight.vision.levels import Interface, Layers
 
@@ -73,6 +73,14 @@ def test_an_unlikely_step_stands_but_is_doubted():
 def test_what_looks_like_a_level_at_the_edge_of_a_cover_is_hidden(cover, hidden):
     settled = settle(steps(200.0), view(cover, r200=0.97), WIDTH, 1, ROWS)
     assert (settled.hidden_change is not None) == hidden
+
+
+@pytest.mark.parametrize(
+    ("row", "hidden"), [(208.0, (100, 200)), (150.0, (100, 200)), (400.0, None)]
+)
+def test_a_cover_seen_about_another_axis_is_kept_at_its_edge(row, hidden):
+    before = steps(208.0, hidden_change=(100, 200))
+    assert at_cover_seen_before(steps(row), before, 10.0).hidden_change == hidden
 
 
 def test_a_covered_level_stays_covered():
