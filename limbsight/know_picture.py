@@ -24,6 +24,7 @@ from limbsight.vision.level_net import look
 from limbsight.vision.limb_net import ProposedLimb, ProposedLimbs, propose_limbs
 from limbsight.vision.limbs import limb_candidates
 from limbsight.without_file import (
+    BESIDE_WIDTHS,
     LookedAt,
     choose_tubes,
     fillings_text,
@@ -113,14 +114,19 @@ def _tubes_on(
     walled = limb_candidates(board.picture, width, bore, WALLED_CANDIDATES)
     columns = [limb.centre_column for limb in proposed]
     columns += [band.centre_column for band in walled.bands]
-    looked = [_looked_at(view, board, scale, known, column) for column in columns]
-    tubes, certain = choose_tubes(looked, width)
+    look_at = partial(_looked_at, view, board, scale, known)
+
+    def beside(place: LookedAt) -> list[LookedAt]:
+        return [look_at(place.column + aside * width) for aside in BESIDE_WIDTHS]
+
+    looked = [look_at(column) for column in columns]
+    tubes, certain = choose_tubes(looked, width, beside)
     if len(tubes) != 1 or known.limb_count != 2:
         return tubes, certain
     # Two limbs of which one was missed would be read as one: the board is looked over.
     everywhere = np.arange(0.5 * width, len(board.grid.across) - 0.5 * width, 0.5 * width)
-    looked += [_looked_at(view, board, scale, known, float(c)) for c in everywhere]
-    return choose_tubes(looked, width)
+    looked += [look_at(float(column)) for column in everywhere]
+    return choose_tubes(looked, width, beside)
 
 
 def _propose(board: Board, known: Knowledge) -> ProposedLimbs | None:

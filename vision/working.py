@@ -28,6 +28,8 @@ OVERHANG_PARTS = (1.2, 1.35, 1.5)
 """Where long lines are looked for, in lengths of the short ones from the spine."""
 LONG_SHARE = 0.7
 """Share of the numbered lines that is surely seen at full length."""
+QUANTISED = 0.5
+"""Standard deviation of the places between lines at least [grey levels]."""
 WIDE, NARROW, MORE_LINES = 25.0, 10.0, 1.05
 """Lines seen over so many divisions are no columns beside tubes (3 to 12 divisions each, two
 of them at most in a plane). Narrower ones must be more in number than those of the columns in
@@ -277,26 +279,58 @@ def _overhang(
     return np.asarray(sign * total / len(OVERHANG_PARTS))
 
 
-def long_between(working: WorkingImage, comb: Comb, numbered_every: int) -> float:
-    """Share of the gaps between a column's lines in which a long line stands.
+def long_between(working: WorkingImage, combs: tuple[Comb, ...], numbered_every: int) -> float:
+    """Share of the gaps between a scale's lines in which a long line stands.
 
     None does on a scale seen well. Of one whose divisions are too fine for the picture every
     other line may be found, and the long ones lie as often between those: 0.12 and 0.20 on
-    photos reduced to 2 px a division, 0.00 on 24 columns of 2.8 px and more.
+    photos reduced to 2 px a division, 0.00 on 24 columns of 2.8 px and more. That column is
+    asked whose long lines stand out most.
 
     Parameters
     ----------
     working
-        What the column was found in.
-    comb
-        In pixels of the full picture.
+        What the columns were found in.
+    combs
+        Columns of one index, in pixels of the full picture.
     numbered_every
         Lines from one number to the next: as seldom at least lines are long.
     """
-    small = _enlarged(comb, 1 / working.factor)
-    long = np.quantile(_overhang(working.green, small), 1 - LONG_SHARE / numbered_every)
-    between = _overhang(working.green, small, divisions=0.5)
-    return float(np.mean(between > 0.5 * long)) if long > 0 else 0.0
+    best, share = 0.0, 0.0
+    for comb in combs:
+        small = _with_every_line(_enlarged(comb, 1 / working.factor))
+        on_lines = _overhang(working.green, small)
+        long = float(np.quantile(on_lines, 1 - LONG_SHARE / numbered_every))
+        between = _overhang(working.green, small, divisions=0.5)
+        noise = 1.4826 * float(np.median(np.abs(between - np.median(between))))
+        contrast = long / max(noise, QUANTISED)
+        if contrast > best:
+            best, share = contrast, float(np.mean(between > 0.5 * long))
+    return share
+
+
+def _with_every_line(comb: Comb) -> Comb:
+    """Give a column a line at every index from its first to its last.
+
+    Long lines that end elsewhere on both sides may be missing from a column of short ones.
+    """
+    if comb.filling == 1.0:
+        return comb
+    every = np.arange(comb.index[0], comb.index[-1] + 1)
+    lines = comb.lines
+
+    def at_every(values: NDArray[np.float64]) -> NDArray[np.float64]:
+        return np.asarray(np.interp(every, comb.index, values))
+
+    filled = Segments(
+        x=at_every(lines.x),
+        y=at_every(lines.y),
+        slope=at_every(lines.slope),
+        left=at_every(lines.left),
+        right=at_every(lines.right),
+        strength=at_every(lines.strength),
+    )
+    return replace(comb, index=every, lines=filled)
 
 
 def _between(

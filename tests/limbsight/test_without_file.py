@@ -150,26 +150,59 @@ def looked(column: float, best_level: float, no_tube: float) -> LookedAt:
     return LookedAt(column=column, levels=sure(GAS), best_level=best_level, no_tube=no_tube)
 
 
+def same_beside(place: LookedAt) -> list[LookedAt]:
+    """A place that looks alike a little to the left and to the right."""
+    return [place] * 4
+
+
+def bare_beside(place: LookedAt) -> list[LookedAt]:
+    """A place that looks like a tube from one column only."""
+    return [replace(place, best_level=0.0, no_tube=0.9)] * 4
+
+
 class TestTubes:
     def test_two_sure_ones_left_to_right(self):
         tubes, certain = choose_tubes(
-            [looked(90.0, 0.99, 0.0), looked(20.0, 0.98, 0.01), looked(50.0, 0.0, 0.99)], 12.0
+            [looked(90.0, 0.99, 0.0), looked(20.0, 0.98, 0.01), looked(50.0, 0.0, 0.99)],
+            12.0,
+            same_beside,
         )
         assert [tube.column for tube in tubes] == [20.0, 90.0]
         assert certain
 
     def test_what_overlaps_a_tube_is_no_other(self):
-        tubes, certain = choose_tubes([looked(20.0, 0.99, 0.0), looked(27.0, 0.5, 0.4)], 12.0)
+        tubes, certain = choose_tubes(
+            [looked(20.0, 0.99, 0.0), looked(27.0, 0.5, 0.4)], 12.0, same_beside
+        )
         assert len(tubes) == 1
         assert certain
 
     def test_a_tube_without_a_level_is_one_in_doubt(self):
-        tubes, certain = choose_tubes([looked(20.0, 0.99, 0.0), looked(60.0, 0.02, 0.1)], 12.0)
+        tubes, certain = choose_tubes(
+            [looked(20.0, 0.99, 0.0), looked(60.0, 0.02, 0.1)], 12.0, same_beside
+        )
+        assert len(tubes) == 2
+        assert not certain
+
+    def test_what_looks_like_a_tube_from_one_column_only_is_none(self):
+        tubes, certain = choose_tubes(
+            [looked(20.0, 0.99, 0.0), looked(60.0, 0.4, 0.1)], 12.0, bare_beside
+        )
+        assert [tube.column for tube in tubes] == [20.0]
+        assert certain
+
+    def test_one_more_look_that_shows_a_tube_leaves_the_doubt(self):
+        def beside(place: LookedAt) -> list[LookedAt]:
+            return [place, *bare_beside(place)[1:]]
+
+        tubes, certain = choose_tubes(
+            [looked(20.0, 0.99, 0.0), looked(60.0, 0.02, 0.4)], 12.0, beside
+        )
         assert len(tubes) == 2
         assert not certain
 
     def test_nothing_is_nothing(self):
-        assert choose_tubes([looked(20.0, 0.0, 0.99)], 12.0) == ((), False)
+        assert choose_tubes([looked(20.0, 0.0, 0.99)], 12.0, same_beside) == ((), False)
 
     def test_a_candidate_is_judged_within_its_rows(self):
         view = view_with((150, 0.99, GAS), (20, 0.6, GAS))

@@ -119,7 +119,7 @@ class TestLongBetween:
 
     def test_none_where_every_line_was_found(self):
         working, comb = self.found()
-        assert long_between(working, comb, 10) == 0.0
+        assert long_between(working, (comb,), 10) == 0.0
 
     def test_some_where_every_other_line_was_found(self):
         working, comb = self.found()
@@ -128,4 +128,4 @@ class TestLongBetween:
             comb, index=comb.index[other] // 2, lines=comb.lines.take(np.flatnonzero(other))
         )
         # Of ten lines the fifth is long, and one of five pairs of neighbours has it between.
-        assert 0.1 < long_between(working, halved, 5) < 0.3
+        assert 0.1 < long_between(working, (halved,), 5) < 0.3
