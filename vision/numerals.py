@@ -53,7 +53,8 @@ WIDER = 1.35
 CONTROL_LABELS, PROBED_LABELS = 8, 4
 """Labels read at most to control a verdict, and to rank columns by legibility."""
 GOOD_EVIDENCE = 3.5
-"""Mean evidence per label (at most 6.9) at which nothing else is tried."""
+"""Mean evidence per label (at most 6.9) at which nothing else is tried; without an instrument
+file what a decision needs."""
 OTHER_HEIGHTS = (0.72, 1.4)
 """Heights tried then, relative to the one found: the network's range is 12/17 to 23/17."""
 FIRST_LABELS, AMPLE = 8, 2.0
@@ -255,20 +256,21 @@ def _best_outcome(
 ) -> Outcome:
     """Outcome of the first column that reads well, else of the best attempt of all."""
     clearest = columns[:MOST_COLUMNS]
+    enough = GOOD_EVIDENCE if hypotheses.numberings else BARE_CLARITY
     if not hypotheses.numberings and _legibility(grey, geometry, columns[0]) < 0.5:
         columns = _by_legibility(grey, geometry, columns)
     best = score_column(grey, geometry, hypotheses, columns[0], "upright", 1.0)
-    if best.mean >= GOOD_EVIDENCE:
+    if best.mean >= enough:
         return best
     for column in _by_legibility(grey, geometry, columns[1:])[: MOST_COLUMNS - 1]:
         best = _better(best, score_column(grey, geometry, hypotheses, column, "upright", 1.0))
-        if best.mean >= GOOD_EVIDENCE:
+        if best.mean >= enough:
             return best
     for factor in OTHER_HEIGHTS:
         best = _better(
             best, score_column(grey, geometry, hypotheses, best.column, "upright", factor)
         )
-        if best.mean >= GOOD_EVIDENCE:
+        if best.mean >= enough:
             return best
     for column in clearest:
         for stance in OTHER_STANCES:
