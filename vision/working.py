@@ -142,12 +142,14 @@ def find_scales(
         picture.
     """
     grey = working.green
-    found = []
+    found: list[tuple[tuple[Comb, ...], ...]] = []
     for dark in (True, False):
         groups = _groups(grey, dark=dark, boards=boards, local_noise=local_noise)
         clear = bool(groups) and _is_clearly_print(grey, groups)
-        # Where dark lines merge or are too thin the gaps between them are all that is found.
-        believed = dark or clear or (bool(groups) and _ends_there(grey, groups))
+        # Where dark lines merge or are too thin the gaps between them are all that is found:
+        # what has no dark lines as many to be compared with must be print by itself.
+        compared = dark or _size(groups) <= MORE_LINES * _size(found[0])
+        believed = compared or clear or _ends_there(grey, groups)
         found.append(groups if believed else ())
         if _size(groups) >= MANY and clear:
             break
