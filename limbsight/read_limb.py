@@ -96,7 +96,7 @@ def read_limb(
         across += axis.shift_columns * grid.step
         split = split_along(view, board, scale, known, across, count)
         grid, strip = split.tube.grid, split.tube.clean
-        layers = at_cover_seen_before(split.layers, layers, strip.bore_columns)
+        layers = at_cover_seen_before(split.layers, layers, split.network, strip.bore_columns)
     reasons = _layer_reasons(layers, known, name)
     levels: tuple[LevelFit, ...] = ()
     if layers.interfaces:

@@ -55,17 +55,23 @@ def settle(
     return replace(found, hidden_change=found.hidden_change or _cover_beside(found, view))
 
 
-def at_cover_seen_before(layers: Layers, before: Layers, near_rows: float) -> Layers:
+def at_cover_seen_before(
+    layers: Layers, before: Layers, view: TubeView, near_rows: float
+) -> Layers:
     """Keep a cover that hides a level, seen about another axis, where a level is at its edge.
 
-    About an axis that the cover's own edge has set, the cover may no longer look like one.
+    About an axis that the cover's own edge has set, the cover may no longer look like one. Where
+    the network takes the level for likely, though, the cover was a mistake of the axis before.
     Both are in rows of strips along the same stretch of tube.
     """
     if before.hidden_change is None:
         return layers
     first, last = before.hidden_change
-    beside = any(first - near_rows <= i.row <= last + near_rows for i in layers.interfaces)
-    return replace(layers, hidden_change=before.hidden_change) if beside else layers
+    at_edge = any(
+        first - near_rows <= i.row <= last + near_rows and view.near(i.row, near_rows) < LIKELY
+        for i in layers.interfaces
+    )
+    return replace(layers, hidden_change=before.hidden_change) if at_edge else layers
 
 
 def _cover_beside(layers: Layers, view: TubeView) -> tuple[int, int] | None:

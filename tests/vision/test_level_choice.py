@@ -76,11 +76,14 @@ def test_what_looks_like_a_level_at_the_edge_of_a_cover_is_hidden(cover, hidden)
 
 
 @pytest.mark.parametrize(
-    ("row", "hidden"), [(208.0, (100, 200)), (150.0, (100, 200)), (400.0, None)]
+    ("row", "probability", "hidden"),
+    [(208, 0.3, (100, 200)), (150, 0.3, (100, 200)), (300, 0.3, None), (208, 0.97, None)],
 )
-def test_a_cover_seen_about_another_axis_is_kept_at_its_edge(row, hidden):
+def test_a_cover_seen_about_another_axis_is_kept_at_its_edge(row, probability, hidden):
     before = steps(208.0, hidden_change=(100, 200))
-    assert at_cover_seen_before(steps(row), before, 10.0).hidden_change == hidden
+    seen = view(**{f"r{row}": probability})
+    kept = at_cover_seen_before(steps(float(row)), before, seen, 10.0)
+    assert kept.hidden_change == hidden
 
 
 def test_a_covered_level_stays_covered():
