@@ -60,9 +60,9 @@ def at_cover_seen_before(
 ) -> Layers:
     """Keep a cover that hides a level, seen about another axis, where a level is at its edge.
 
-    About an axis that the cover's own edge has set, the cover may no longer look like one. Where
-    the network takes the level for likely, though, the cover was a mistake of the axis before.
-    Both are in rows of strips along the same stretch of tube.
+    About an axis that the cover's own edge has set, the cover may no longer look like one.
+    Where the network takes the level for likely, though, the cover was a mistake of the axis
+    before.  Both are in rows of strips along the same stretch of tube.
     """
     if before.hidden_change is None:
         return layers
