@@ -80,7 +80,11 @@ def read_scale(
         raise NotMeasurable("", code="picture_turned")
     if verdict.stance == "mirrored":
         raise NotMeasurable("", code="picture_mirrored")
-    step = 0 if verdict.graduation_decisive else _step_to_long_lines(combs, verdict.best)
+    if verdict.graduation_decisive:
+        step = 0
+        _check_long_lines(combs, verdict.best)
+    else:
+        step = _step_to_long_lines(combs, verdict.best)
     unit = read_unit(grey, geometry, verdict.column) if verdict.column is not None else None
     spec, shift = _spec(combs[0], verdict.best, step, unit)
     heights = spec.lowest + shift * spec.division
@@ -153,19 +157,27 @@ def _lead(offset: float, error: float) -> float:
 
 def _step_to_long_lines(combs: tuple[Comb, ...], best: Numbering) -> int:
     """Move the numbers by up to one division, to where the long lines are."""
-    gains = []
-    for step in (-1, 0, 1):
-        zero = best.zero_index + step
-        gains.append(
-            sum(
-                hierarchy_gain(comb, (comb.index - zero) % best.numbered_every == 0)
-                for comb in combs
-            )
-        )
+    gains = _gains_of_steps(combs, best)
     order = np.argsort(gains)
     if gains[order[-1]] - gains[order[-2]] < MIN_HIERARCHY_MARGIN:
         raise NotMeasurable("", code="scale_ambiguous")
     return int(order[-1]) - 1
+
+
+def _check_long_lines(combs: tuple[Comb, ...], best: Numbering) -> None:
+    """Refuse numbers whose long lines are clearly a division away: one of the two is wrong."""
+    before, here, after = _gains_of_steps(combs, best)
+    if max(before, after) - here >= MIN_HIERARCHY_MARGIN:
+        raise NotMeasurable("", code="scale_ambiguous")
+
+
+def _gains_of_steps(combs: tuple[Comb, ...], best: Numbering) -> list[float]:
+    """What the long lines say for the numbers a division back, as they are, and one on."""
+    numbered = [
+        [(comb.index - best.zero_index - step) % best.numbered_every == 0 for comb in combs]
+        for step in (-1, 0, 1)
+    ]
+    return [sum(map(hierarchy_gain, combs, at_step)) for at_step in numbered]
 
 
 def _spec(comb: Comb, best: Numbering, step: int, unit: str | None) -> tuple[ScaleSpec, int]:

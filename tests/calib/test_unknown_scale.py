@@ -8,7 +8,8 @@ import numpy as np
 import pytest
 
 from limbsight.calib.scale_map import Frame
-from limbsight.calib.unknown_scale import _joined, _spec
+from limbsight.calib.unknown_scale import _check_long_lines, _joined, _spec
+from limbsight.errors import NotMeasurable
 from limbsight.vision.numerals import Numbering
 from tests.helpers.boards import Camera, Column
 
@@ -70,3 +71,17 @@ def test_numbers_are_stated_as_an_instrument_file_has_them(direction, unsigned, 
     spec, shift = _spec(comb, best, 0, "mm")
     assert (spec.numbers, spec.lowest, spec.highest) == stated
     assert shift == 0
+
+
+def test_numbers_a_division_beside_the_long_lines_are_refused():
+    comb = Column(first=0, last=60).comb(CAMERA, start=0)
+    long = comb.index % 10 == 0
+    comb = replace(comb, overhang=np.where(long, 20.0, 0.0))
+    at = Numbering(
+        numbered_every=10, division=1.0, direction=1, unsigned=False, zero_index=0.0
+    )
+    _check_long_lines((comb,), at)
+    for beside in (-1.0, 1.0):
+        with pytest.raises(NotMeasurable) as stop:
+            _check_long_lines((comb,), replace(at, zero_index=beside))
+        assert stop.value.code == "scale_ambiguous"
