@@ -337,7 +337,9 @@ def _beside_burnt(
 ) -> _Found:
     """Let columns beside what is burnt out bear the level out, or show it in its stead."""
     beside = _clear_band(burnt, here.axis, here.bore_rows)
-    if beside is None or not found.has_place:
+    # What a dome shows beside its axis is another part of the room: alone it is no witness.
+    alone = here.below.opaque_mirror and not found.fit.ok
+    if beside is None or not found.has_place or alone:
         return replace(found, clear_of_glare=False)
     other = here.fit(found.apex_row, here.first_reach, beside)
     if found.fit.ok:
@@ -346,8 +348,7 @@ def _beside_burnt(
             fit=_widened(found.fit, "reflection", other.position_px),
             clear_of_glare=_same_level(found.fit, other, BESIDE_SHARE * here.bore_rows),
         )
-    # What a dome shows beside its axis is another part of the room: alone it is no witness.
-    if other.ok and not here.below.opaque_mirror:
+    if other.ok:
         off = u_axis_share * beside.off(here.axis)
         return _Found(
             row=found.apex_row,

@@ -680,11 +680,15 @@ class _Terms:
         return _summed(self.ray, value)
 
     def _on_board(self, light: Array) -> Array:
-        """Light (V, nodes, ...) where each path ends."""
-        part = self.part.reshape(-1, *(1,) * (light.ndim - 2))
-        out: Array = light[self.variant, self.left] * (1.0 - part)
-        out += light[self.variant, self.left + 1] * part
-        return out
+        return _at_ends(light, self.variant, self.left, self.part)
+
+
+def _at_ends(light: Array, variant: Index, left: Index, part: Array) -> Array:
+    """Light (V, nodes, ...) where each path ends on the board."""
+    part = part.reshape(-1, *(1,) * (light.ndim - 2))
+    out: Array = light[variant, left] * (1.0 - part)
+    out += light[variant, left + 1] * part
+    return out
 
 
 def _terms(around: Surroundings, shade: _Shading, seen: _Seen) -> _Terms:
@@ -696,27 +700,18 @@ def _terms(around: Surroundings, shade: _Shading, seen: _Seen) -> _Terms:
     front = passed * white * (paths.end == FRONT)[:, None]
     trapped = paths.weight[:, None] * white * (paths.end == TRAPPED)[:, None]
     of_board = passed * (paths.end == BACK)[:, None]
-    out = _Terms(
-        ray=paths.ray,
-        board=shade.board,
-        variant=seen.variant,
-        left=left,
-        part=part,
-        of_board=of_board,
-        products=[],
-    )
-    on_board = of_board * out._on_board(shade.board.sum(axis=3))
-    products = [(_hats(KNOTS, seen.board_height), on_board)]
+    on_board = of_board * _at_ends(shade.board.sum(axis=3), seen.variant, left, part)
+    uneven = _hats(KNOTS, seen.board_height)
     if around.below.opaque_mirror:
         mirrored = paths.mirrored[:, None]
         column = paths.weight[:, None] * around.below_colour * (paths.end == COLUMN)[:, None]
         dome = (on_board + _room_in_front(around) * front) * mirrored
         turned = np.arcsin(np.clip(paths.exit_sine, -1.0, 1.0))
         turned = np.where(paths.end == FRONT, np.pi - turned, turned)
+        of_board = of_board * (1.0 - mirrored)
         straight = on_board * (1.0 - mirrored)
-        out = replace(out, of_board=of_board * (1.0 - mirrored))
         products = [
-            (products[0][0], straight),
+            (uneven, straight),
             (every, trapped),
             (np.stack([every[:, 0], seen.height], axis=1), column),
             (every, dome),
@@ -724,7 +719,8 @@ def _terms(around: Surroundings, shade: _Shading, seen: _Seen) -> _Terms:
         ]
     else:
         straight = on_board
-        products += [
+        products = [
+            (uneven, straight),
             (np.stack([every[:, 0], paths.exit_sine], axis=1), front),
             (every, trapped),
         ]
@@ -733,7 +729,15 @@ def _terms(around: Surroundings, shade: _Shading, seen: _Seen) -> _Terms:
             products.append((_hats(_MIX_KNOTS, seen.level), on_board * both[:, None]))
     if harmonics(around.view):
         products.append((_waves(around, seen), straight))
-    return replace(out, products=products)
+    return _Terms(
+        ray=paths.ray,
+        board=shade.board,
+        variant=seen.variant,
+        left=left,
+        part=part,
+        of_board=of_board,
+        products=products,
+    )
 
 
 def _room_in_front(around: Surroundings) -> Array:

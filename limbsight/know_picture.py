@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import partial
+from functools import cache, partial
 
 import numpy as np
 
@@ -114,7 +114,8 @@ def _tubes_on(
     walled = limb_candidates(board.picture, width, bore, WALLED_CANDIDATES)
     columns = [limb.centre_column for limb in proposed]
     columns += [band.centre_column for band in walled.bands]
-    look_at = partial(_looked_at, view, board, scale, known)
+    # A place may be looked at for itself, beside another, and in both choices below.
+    look_at = cache(partial(_looked_at, view, board, scale, known))
 
     def beside(place: LookedAt) -> list[LookedAt]:
         return [look_at(place.column + aside * width) for aside in BESIDE_WIDTHS]

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from contextlib import AbstractContextManager
 from functools import cache
+from importlib import import_module
 
 from threadpoolctl import ThreadpoolController
 
@@ -22,7 +23,6 @@ def one_blas_thread() -> AbstractContextManager[object]:
 @cache
 def _controller() -> ThreadpoolController:
     """Found once: looking for the libraries takes some milliseconds."""
-    # Loaded by then, or it would not be found.
-    import scipy.linalg  # noqa: F401
-
+    # What is loaded later would not be found.
+    import_module("scipy.linalg")
     return ThreadpoolController()

@@ -45,9 +45,9 @@ looked for."""
 NOT_PAIRED, CLEARLY_ON_BOARD = 0.03, 0.8
 """Gaps pair by 0.07 or more; gaps and their multiples that end on the board pair by 0.28."""
 PARTLY_ON_BOARD = 0.3
-"""Light lines count where they are clearly print, or columns that end on the board so far: of
-19 light prints all did (0.33 and more), of 3 light lines that were gaps none (200 photos and
-renders, of graph paper too).
+"""Light lines without as many dark ones beside them count where they are clearly print, or
+columns that end on the board so far: of 19 light prints all did (0.33 and more), of 3 light
+lines that were gaps none (200 photos and renders, of graph paper too).
 Contrast at the ends from which on lone long lines make lines print at once. Gaps between
 light lines had 0.05 where their lengths were mistaken; dark print has 0.36 and more (30 photos
 and renders)."""
