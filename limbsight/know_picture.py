@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache, partial
 
 import numpy as np
 
 from limbsight.calib.numbering import NamedScale
-from limbsight.calib.unknown_scale import ScaleFromPicture
+from limbsight.calib.unknown_scale import LENGTH_UNITS_M, ScaleFromPicture
 from limbsight.find_scale import View
 from limbsight.knowledge import (
     DEFAULT_BORE_SHARE,
@@ -24,7 +24,9 @@ from limbsight.vision.level_net import look
 from limbsight.vision.limb_net import ProposedLimb, ProposedLimbs, propose_limbs
 from limbsight.vision.limbs import limb_candidates
 from limbsight.without_file import (
+    AXIS_ERROR_WIDTHS,
     BESIDE_WIDTHS,
+    PROPOSED,
     LookedAt,
     choose_tubes,
     fillings_text,
@@ -53,11 +55,8 @@ class KnownFromPicture:
 
 def know_from_picture(view: View, found: ScaleFromPicture) -> KnownFromPicture:
     """State what an instrument file would: limbs, width, unit, fillings; and the doubts."""
-    known, scale = knowledge_from_picture(found.spec), found.named
-    board = straighten_board(view, scale, known)
-    proposed = _propose(board, known)
-    if proposed is None:
-        raise refusal("limb_not_found", found=0, wanted=1)
+    known, board, proposed = _tubes_proposed(view, found)
+    scale = found.named
     width = proposed.width_columns * board.grid.step
     sizes = SeenSizes(
         tube=width,
@@ -75,7 +74,8 @@ def know_from_picture(view: View, found: ScaleFromPicture) -> KnownFromPicture:
         known = limbs_of(known, LEAST_BANK, width * known.unit_m)
         wide = straighten_board(view, scale, known)
         again = propose_limbs(wide.picture.bgr, width / wide.grid.step)
-        candidates = again.candidates if again else ()
+        candidates = _on_board(wide, board, proposed.candidates)
+        candidates += again.candidates if again else ()
         more, surely = _tubes_on(view, wide, scale, known, candidates)
         if len(tubes) > 1 or sum(tube.is_tube for tube in more) > 1:
             board, tubes, certain = wide, more, surely
@@ -101,6 +101,53 @@ def know_from_picture(view: View, found: ScaleFromPicture) -> KnownFromPicture:
     )
 
 
+def _tubes_proposed(
+    view: View, found: ScaleFromPicture
+) -> tuple[Knowledge, Board, ProposedLimbs]:
+    """Straighten what surrounds the scale and ask the network for tubes on it.
+
+    How far that reaches depends on the unit. Where none is printed and the assumed one shows
+    no likely tube, the others are tried.
+    """
+    assumed = found.spec.unit
+    units = [assumed]
+    if found.unit_printed is None:
+        units += [unit for unit in LENGTH_UNITS_M if unit != assumed]
+    tried = []
+    for unit in units:
+        spec = replace(
+            found.spec, unit=unit, unit_m=LENGTH_UNITS_M.get(unit, found.spec.unit_m)
+        )
+        known = knowledge_from_picture(spec)
+        board = straighten_board(view, found.named, known)
+        proposed = _propose(board, known)
+        if proposed is not None:
+            tried.append((known, board, proposed))
+            if proposed.best >= PROPOSED:
+                break
+    if not tried:
+        raise refusal("limb_not_found", found=0, wanted=1)
+    return max(tried, key=lambda one: one[2].best)
+
+
+def _on_board(
+    wide: Board, board: Board, candidates: tuple[ProposedLimb, ...]
+) -> tuple[ProposedLimb, ...]:
+    """Carry candidates to another board straightened from the same scale."""
+    shrink = board.grid.step / wide.grid.step
+    return tuple(
+        replace(
+            limb,
+            centre_column=float(
+                (board.grid.across_at(limb.centre_column) - wide.grid.across[0])
+                / wide.grid.step
+            ),
+            width_columns=limb.width_columns * shrink,
+        )
+        for limb in candidates
+    )
+
+
 def _tubes_on(
     view: View,
     board: Board,
@@ -115,7 +162,7 @@ def _tubes_on(
     columns = [limb.centre_column for limb in proposed]
     columns += [band.centre_column for band in walled.bands]
     # A place may be looked at for itself, beside another, and in both choices below.
-    look_at = cache(partial(_looked_at, view, board, scale, known))
+    look_at = cache(partial(_looked_at, view, board, scale, known, proposed))
 
     def beside(place: LookedAt) -> list[LookedAt]:
         return [look_at(place.column + aside * width) for aside in BESIDE_WIDTHS]
@@ -140,10 +187,19 @@ def _propose(board: Board, known: Knowledge) -> ProposedLimbs | None:
 
 
 def _looked_at(
-    view: View, board: Board, scale: NamedScale, known: Knowledge, column: float
+    view: View,
+    board: Board,
+    scale: NamedScale,
+    known: Knowledge,
+    proposed: tuple[ProposedLimb, ...],
+    column: float,
 ) -> LookedAt:
     tube = tube_along(view, board, scale, known, board.grid.across_at(column))
-    return looked_at(look(tube.seen), tube.rows, column)
+    near = AXIS_ERROR_WIDTHS * 2 * known.tube.outer_radius_m / known.unit_m / board.grid.step
+    chances = [
+        limb.probability for limb in proposed if abs(limb.centre_column - column) <= near
+    ]
+    return looked_at(look(tube.seen), tube.rows, column, max(chances, default=0.0))
 
 
 def _assumptions(known: Knowledge, unit_from: str | None) -> Reason:

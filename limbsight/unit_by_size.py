@@ -26,9 +26,9 @@ class UsualSize:
     spread: float
 
 
-TUBE = UsualSize(middle_m=9e-3, spread=0.4)
+TUBE = UsualSize(middle_m=9e-3, spread=0.34)
 """Outside diameters of 4.5 mm to 16 mm (common practice, no source) as two standard
-deviations, and a quarter for what the width found in the picture may be off."""
+deviations, and a tenth for what the width found in the picture may be off."""
 FIGURE = UsualSize(middle_m=3e-3, spread=0.35)
 """Figures of 1.5 mm to 6 mm (common practice, no source)."""
 DISTANCE = UsualSize(middle_m=0.45, spread=0.6)

@@ -59,6 +59,11 @@ class ProposedLimbs:
     candidates: tuple[ProposedLimb, ...]
     width_columns: float
 
+    @property
+    def best(self) -> float:
+        """Probability of the likeliest."""
+        return max(limb.probability for limb in self.candidates)
+
 
 @cache
 def _network() -> cv2.dnn.Net:

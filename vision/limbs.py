@@ -314,7 +314,8 @@ def _refine(edges: FloatArray, strength: FloatArray, peak: int, width: float) ->
     reach = int(0.55 * width) + 1
     span = int(0.15 * width) + 1
     low, high = peak - reach - span, peak + reach + span
-    if low < 0 or high >= edges.shape[1]:
+    if low < 0 or high >= edges.shape[1] or span < 2:
+        # At the rim, or a tube of so few columns that there is nothing to choose from.
         return float(peak)
     capped = np.clip(edges[:, low:high], -EDGE_CAP, EDGE_CAP)
     by_column = capped.transpose(1, 0, 2).reshape(high - low, -1)

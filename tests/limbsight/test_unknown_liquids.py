@@ -10,7 +10,7 @@ import pytest
 from limbsight.calib.heights import LevelFit
 from limbsight.calib.instrument import LiquidSpec, LiquidsSpec
 from limbsight.calib.meniscus import ApexFit
-from limbsight.knowledge import U_SEEN_WIDTH, knowledge_from_picture, with_limbs
+from limbsight.knowledge import knowledge_from_picture, with_limbs
 from limbsight.unknown_liquids import (
     AQUEOUS,
     HEAVY,
@@ -62,6 +62,11 @@ def components(answers, *, ok=True, between_liquids=True):
     return {c.name: c.standard_uncertainty for c in found.components}
 
 
+def u_bore() -> float:
+    """Relative standard uncertainty of the bore."""
+    return known().tube.u_bore_radius_m / known().tube.bore_radius_m
+
+
 def test_another_bore_counts_as_a_standard_uncertainty():
     bore = known().tube.bore_radius_m
 
@@ -69,7 +74,7 @@ def test_another_bore_counts_as_a_standard_uncertainty():
         return 50.0 + 2.0 * (other.tube.bore_radius_m / bore - 1)
 
     assert components(wider_is_higher) == pytest.approx(
-        {"unknown bore": 2.0 * U_SEEN_WIDTH, "unknown liquids": 0.0}
+        {"unknown bore": 2.0 * u_bore(), "unknown liquids": 0.0}
     )
 
 
@@ -139,9 +144,9 @@ class TestExplained:
             level_at(50.0, ok=False), known(), self.answers(ok_at=lambda ratio: ratio > 1)
         )
         assert found.apex.ok
-        assert found.height == pytest.approx(51.0 + U_SEEN_WIDTH)
+        assert found.height == pytest.approx(51.0 + u_bore())
         (component,) = found.components
-        assert component.standard_uncertainty == pytest.approx(1.0 + U_SEEN_WIDTH)
+        assert component.standard_uncertainty == pytest.approx(1.0 + u_bore())
 
     def test_not_at_all(self):
         level = level_at(50.0, ok=False)

@@ -146,8 +146,16 @@ def test_limbs_that_do_not_agree(seen):
     assert with_fillings(before, ("left", "right"), seen) == (before, False)
 
 
-def looked(column: float, best_level: float, no_tube: float) -> LookedAt:
-    return LookedAt(column=column, levels=sure(GAS), best_level=best_level, no_tube=no_tube)
+def looked(
+    column: float, best_level: float, no_tube: float, proposed: float = 0.3
+) -> LookedAt:
+    return LookedAt(
+        column=column,
+        levels=sure(GAS),
+        best_level=best_level,
+        no_tube=no_tube,
+        proposed=proposed,
+    )
 
 
 def same_beside(place: LookedAt) -> list[LookedAt]:
@@ -201,14 +209,32 @@ class TestTubes:
         assert len(tubes) == 2
         assert not certain
 
+    def test_a_place_that_nobody_proposes_and_shows_no_level_is_none(self):
+        tubes, certain = choose_tubes(
+            [looked(20.0, 0.99, 0.0), looked(60.0, 0.02, 0.4, proposed=0.0)], 12.0, same_beside
+        )
+        assert [tube.column for tube in tubes] == [20.0]
+        assert certain
+
+    def test_a_level_in_a_place_that_nobody_proposes_leaves_the_doubt(self):
+        tubes, certain = choose_tubes(
+            [looked(20.0, 0.99, 0.0), looked(60.0, 0.6, 0.2, proposed=0.0)], 12.0, same_beside
+        )
+        assert len(tubes) == 2
+        assert not certain
+
+    def test_a_proposed_tube_with_a_level_may_be_half_hidden(self):
+        _, certain = choose_tubes([looked(20.0, 0.99, 0.5, proposed=0.9)], 12.0, same_beside)
+        assert certain
+
     def test_nothing_is_nothing(self):
         assert choose_tubes([looked(20.0, 0.0, 0.99)], 12.0, same_beside) == ((), False)
 
     def test_a_candidate_is_judged_within_its_rows(self):
         view = view_with((150, 0.99, GAS), (20, 0.6, GAS))
-        assert looked_at(view, (100.0, 400.0), 7.0).best_level == pytest.approx(0.99)
-        assert looked_at(view, (0.0, 200.0), 7.0).best_level == pytest.approx(0.6)
-        assert looked_at(view, (0.0, 200.0), 7.0).no_tube == pytest.approx(0.25)
+        assert looked_at(view, (100.0, 400.0), 7.0, 0.9).best_level == pytest.approx(0.99)
+        assert looked_at(view, (0.0, 200.0), 7.0, 0.9).best_level == pytest.approx(0.6)
+        assert looked_at(view, (0.0, 200.0), 7.0, 0.9).no_tube == pytest.approx(0.25)
 
 
 class TestUnit:
@@ -240,8 +266,5 @@ class TestUnit:
     ids=["two", "bank", "two U-tubes", "U-tube and another tube"],
 )
 def test_tubes_of_one_bank_stand_evenly(columns, even):
-    tubes = [
-        LookedAt(column=column, levels=sure(GAS), best_level=0.99, no_tube=0.0)
-        for column in columns
-    ]
+    tubes = [looked(column, 0.99, 0.0) for column in columns]
     assert is_row(tubes, 28.0) is even

@@ -37,14 +37,17 @@ def board(cls: str, seed: int) -> tuple[np.ndarray, list[float], float]:
     return bgr, sorted(columns), 2 * case.outer_mm / MM_PER_COLUMN
 
 
-@pytest.mark.parametrize(("cls", "seed"), [("utube_colour", 702), ("single", 704)])
+@pytest.mark.parametrize(
+    ("cls", "seed"),
+    [("utube_colour", 702), ("single", 704), ("school_stick", 705)],
+)
 def test_tubes_are_among_the_candidates(cls, seed):
     straight, columns, width = board(cls, seed)
     found = propose_limbs(straight, 9.0 / MM_PER_COLUMN)
     assert found is not None
-    assert 0.6 < found.width_columns / width < 1.6
+    assert 0.8 < found.width_columns / width < 1.25
     for column in columns:
-        near = [abs(c.centre_column - column) < 0.35 * width for c in found.candidates]
+        near = [abs(c.centre_column - column) < 0.15 * width for c in found.candidates]
         assert sum(near) == 1
 
 

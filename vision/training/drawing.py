@@ -60,10 +60,10 @@ def varied(world: render.World, rng: np.random.Generator) -> render.World:
     return replace(world, tubes=tubes, bend=None)
 
 
-def stored(light: npt.NDArray[np.float32]) -> npt.NDArray[np.uint8]:
+def stored(light: npt.NDArray[np.float32], quality: int = 97) -> npt.NDArray[np.uint8]:
     """Light relative to the bright parts, as a JPEG file."""
     encoded = 255 * np.clip(light / BRIGHTEST, 0, 1) ** (1 / GAMMA)
-    settings = [cv2.IMWRITE_JPEG_QUALITY, 97, cv2.IMWRITE_JPEG_SAMPLING_FACTOR, 0x111111]
+    settings = [cv2.IMWRITE_JPEG_QUALITY, quality, cv2.IMWRITE_JPEG_SAMPLING_FACTOR, 0x111111]
     bgr = np.ascontiguousarray(np.round(encoded[:, :, ::-1]).astype(np.uint8))
     return np.asarray(cv2.imencode(".jpg", bgr, settings)[1])
 

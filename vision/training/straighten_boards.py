@@ -1,0 +1,162 @@
+"""Straighten boards of drawn photographs as the reader does, with their tubes known.
+
+    python vision/training/straighten_boards.py OUT PHOTOS...
+
+PHOTOS are folders as ``python -m sample_images.generator`` writes them. Where the board is
+comes from the truth beside each photograph, so that no board is left out whose scale is hard
+to find; its depth is off as the reader's is.
+
+Each .npz holds ``picture``, a JPEG of the light like that of ``render_strips.py``, and
+``tubes`` (N, 2): column of the axis and outside diameter in columns, left to right.
+"""
+
+# mypy: ignore-errors
+# A script beside the product.
+
+from __future__ import annotations
+
+import argparse
+import json
+import math
+import sys
+from concurrent.futures import ProcessPoolExecutor
+from pathlib import Path
+
+import cv2
+import numpy as np
+
+sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
+
+from drawing import stored
+
+from limbsight.vision.picture import to_linear
+from sample_images.generator.camera import Camera
+
+COLUMNS_PER_WIDTH, MOST_ROWS, MOST_COLUMNS = 17, 300, 800
+VIEWS, WIDE_SHARE = 3, 0.25
+"""Boards of one photograph; the share that is as wide as the picture, as those of banks."""
+NEAR_MM, DEPTH_ERROR_MM = (25.0, 75.0), 4.0
+JPEG_QUALITY = 90
+INSIDE_SHARE = 0.6
+"""A tube counts whose axis lies in the picture over this share of the board."""
+
+
+def boards(photo: Path) -> list[dict[str, np.ndarray]]:
+    """Straighten what lies about the scale in one photograph."""
+    truth = json.loads(photo.with_suffix(".json").read_text(encoding="utf-8"))
+    rng = np.random.default_rng([truth["seed"], 79])
+    bgr = cv2.imread(str(photo))
+    seen = truth["camera"]
+    camera = Camera(
+        width_px=seen["width"],
+        height_px=seen["height"],
+        f35_mm=seen["f35"],
+        k1=seen["k1"],
+        origin_mm=tuple(seen["origin"]),
+        target_mm=tuple(seen["target"]),
+        roll_rad=math.radians(seen["roll_deg"]),
+    )
+    return [_board(bgr, camera, truth, rng) for _ in range(VIEWS)]
+
+
+def _board(bgr, camera, truth, rng) -> dict[str, np.ndarray]:
+    tube = truth["tube"]
+    depth = tube["z"] + rng.uniform(-DEPTH_ERROR_MM, DEPTH_ERROR_MM)
+    px = np.array([p for s in truth["graduation_px"] for p in s["px"]], float)
+    on_scale = _on_plane(camera, px, tube["scale_z"])
+    low, high = on_scale[:, 1].min(), on_scale[:, 1].max()
+    margin = 1.2 * 2 * tube["ro"] * rng.uniform(0.3, 1.3)
+    if rng.random() < WIDE_SHARE or truth["cls"] == "bank":
+        rim = np.array([(0.0, 0.5), (1.0, 0.5)]) * (camera.width_px - 1, camera.height_px - 1)
+        left, right = sorted(_on_plane(camera, rim, depth)[:, 0])
+    else:
+        left = on_scale[:, 0].min() - rng.uniform(*NEAR_MM)
+        right = on_scale[:, 0].max() + rng.uniform(*NEAR_MM)
+    step = max(2 * tube["ro"] / COLUMNS_PER_WIDTH, (right - left) / MOST_COLUMNS)
+    rows = min(round((high - low + 2 * margin) / step), MOST_ROWS)
+    x = np.arange(left, right, step)
+    y = np.linspace(high + margin, low - margin, rows)
+    points = np.stack(
+        [*(a.ravel() for a in np.meshgrid(x, y)), np.full(x.size * y.size, depth)], axis=1
+    )
+    at = camera.project(points).reshape(rows, x.size, 2)
+    along = np.hypot(*(at[rows // 2, -1] - at[rows // 2, 0])) / x.size
+    small, factor = _reduced(bgr, along)
+    mapped = ((at + 0.5) / factor - 0.5).astype(np.float32)
+    light = cv2.remap(
+        to_linear(small),
+        mapped[..., 0],
+        mapped[..., 1],
+        cv2.INTER_LINEAR,
+        borderMode=cv2.BORDER_REPLICATE,
+    )[:, :, ::-1]
+    bright = float(np.percentile(light.max(axis=2), 98.0))
+    tubes = _tubes(camera, tube, (high, low), depth)
+    columns = [
+        ((place - left) / step, 2 * tube["ro"] / step)
+        for place, share in tubes
+        if share >= INSIDE_SHARE
+    ]
+    return {
+        "picture": stored(light / bright, JPEG_QUALITY),
+        "tubes": np.array(sorted(columns), np.float32).reshape(-1, 2),
+    }
+
+
+def _tubes(camera, tube, ends, depth) -> list[tuple[float, float]]:
+    """Where each axis is seen in the sampled plane, and its share in the picture."""
+    found = []
+    for x_mm in tube["x"]:
+        y = np.linspace(*ends, 9)
+        px = camera.project(np.stack([np.full(9, x_mm), y, np.full(9, tube["z"])], axis=1))
+        last = np.array([camera.width_px - 1, camera.height_px - 1])
+        inside = ((px > 0) & (px < last)).all(axis=1)
+        place = _on_plane(camera, px, depth)[:, 0]
+        found.append((float(place.mean()), float(inside.mean())))
+    return found
+
+
+def _on_plane(camera: Camera, px: np.ndarray, z_mm: float) -> np.ndarray:
+    """Points of a plane z that pixels show, shape (N, 3)."""
+    way = camera.directions(px[:, 0], px[:, 1])
+    origin = np.asarray(camera.origin_mm)
+    return origin + way * ((z_mm - origin[2]) / way[:, 2])[:, None]
+
+
+def _reduced(bgr: np.ndarray, px_per_column: float) -> tuple[np.ndarray, int]:
+    factor = max(int(px_per_column), 1)
+    rows, columns = bgr.shape[0] // factor, bgr.shape[1] // factor
+    whole = bgr[: rows * factor, : columns * factor]
+    return cv2.resize(whole, (columns, rows), interpolation=cv2.INTER_AREA), factor
+
+
+def _work(task: tuple[Path, Path]) -> int:
+    photo, out = task
+    straightened = boards(photo)
+    for k, board in enumerate(straightened):
+        np.savez(out / f"{photo.parent.name}_{photo.stem}_{k}.npz", **board)
+    return len(straightened)
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    parser.add_argument("out", type=Path)
+    parser.add_argument("photos", type=Path, nargs="+")
+    parser.add_argument("--jobs", type=int, default=2)
+    a = parser.parse_args()
+    a.out.mkdir(parents=True, exist_ok=True)
+    cv2.setNumThreads(1)
+    photos = [
+        photo
+        for folder in a.photos
+        for photo in sorted(folder.glob("*.jpg"))
+        if not photo.name.startswith(("neg_missing", "neg_blur"))
+        and photo.with_suffix(".json").exists()
+    ]
+    with ProcessPoolExecutor(a.jobs) as pool:
+        done = sum(pool.map(_work, [(photo, a.out) for photo in photos], chunksize=8))
+    print(f"{done} boards", flush=True)
+
+
+if __name__ == "__main__":
+    main()
