@@ -48,23 +48,36 @@ def find_limbs(
     wanted = known.limb_count or 1
     if len(choice.limbs) < wanted:
         raise refusal("limb_not_found", found=len(choice.limbs), wanted=wanted)
-    names = known.limb_names(len(choice.limbs))
-    limbs = tuple(
-        read_limb(
-            view,
-            board,
-            scale,
-            known,
-            board.grid.across_at(band.centre_column),
-            name,
-            splits.get(band.centre_column),
-        )
-        for band, name in zip(choice.limbs, names, strict=True)
-    )
+    # All are split before one is read: the network looks at some while menisci are fitted.
+    tubes = [
+        _split(band, name, splits, view, board, scale, known)
+        for band, name in zip(choice.limbs, known.limb_names(len(choice.limbs)), strict=True)
+    ]
+    limbs = tuple(read_limb(view, board, scale, known, *tube) for tube in tubes)
     if not choice.certain:
         doubted = replace(limbs[0], reasons=(*limbs[0].reasons, reason("limb_uncertain")))
         limbs = (doubted, *limbs[1:])
     return limbs
+
+
+def _split(
+    band: LimbBand,
+    name: str,
+    before: dict[float, SplitTube],
+    view: View,
+    board: Board,
+    scale: NamedScale,
+    known: Knowledge,
+) -> tuple[float, str, SplitTube]:
+    """Where the axis of a limb is across the board, its name, and its tube split.
+
+    ``before`` are tubes that were split already, by their columns.
+    """
+    across, count = board.grid.across_at(band.centre_column), known.level_count(name)
+    found = before.get(band.centre_column)
+    if found is None or found.count != count:
+        found = split_along(view, board, scale, known, across, count)
+    return across, name, found
 
 
 def _choose(

@@ -81,20 +81,17 @@ def read_limb(
     known: Knowledge,
     across: float,
     name: str,
-    split: SplitTube | None = None,
+    split: SplitTube,
 ) -> Limb:
     """Read the limb whose axis is ``across`` the board, in scale units.
 
-    ``split`` is the tube there, where that was looked into before.
+    ``split`` is the tube there.
     """
-    count = known.level_count(name)
-    if split is None or split.count != count:
-        split = split_along(view, board, scale, known, across, count)
     grid, strip, layers = split.tube.grid, split.tube.clean, split.layers
     axis = find_axis(strip, layers.interfaces)
     if abs(axis.shift_columns) > MIN_SHIFT_COLUMNS:
         across += axis.shift_columns * grid.step
-        split = split_along(view, board, scale, known, across, count)
+        split = split_along(view, board, scale, known, across, split.count)
         grid, strip = split.tube.grid, split.tube.clean
         layers = at_cover_seen_before(split.layers, layers, split.network, strip.bore_columns)
     reasons = _layer_reasons(layers, known, name)

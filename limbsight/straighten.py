@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from concurrent.futures import Future
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
@@ -14,7 +15,7 @@ from limbsight.calib.scale_map import Plane
 from limbsight.find_scale import View
 from limbsight.knowledge import Knowledge
 from limbsight.vision.level_choice import settle
-from limbsight.vision.level_net import TubeView, look
+from limbsight.vision.level_net import TubeView, look_meanwhile
 from limbsight.vision.levels import Layers, TubeStrip, find_layers
 from limbsight.vision.limbs import BoardPicture
 from limbsight.vision.lines_behind import without_lines
@@ -142,12 +143,17 @@ class StraightTube:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class SplitTube:
-    """One tube and both opinions on ``count`` levels in it."""
+    """One tube and both opinions on ``count`` levels in it, one of them still being formed."""
 
     tube: StraightTube
     count: int
     steps: Layers
-    network: TubeView
+    looking: Future[TubeView]
+
+    @property
+    def network(self) -> TubeView:
+        """What the network sees in it."""
+        return self.looking.result()
 
     @property
     def layers(self) -> Layers:
@@ -161,12 +167,9 @@ def split_along(
 ) -> SplitTube:
     """Straighten one tube and split it into its fillings."""
     tube = tube_along(view, board, scale, known, across)
-    return SplitTube(
-        tube=tube,
-        count=count,
-        steps=find_layers(tube.clean, count, tube.rows),
-        network=look(tube.seen),
-    )
+    looking = look_meanwhile(tube.seen)
+    steps = find_layers(tube.clean, count, tube.rows)
+    return SplitTube(tube=tube, count=count, steps=steps, looking=looking)
 
 
 def tube_along(

@@ -10,6 +10,7 @@ exactly the level lies is for the fit of its meniscus.
 
 from __future__ import annotations
 
+from concurrent.futures import Future
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
@@ -20,6 +21,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from limbsight.vision.levels import TubeStrip
+from limbsight.vision.meanwhile import meanwhile
 
 FloatArray = NDArray[np.float64]
 
@@ -125,8 +127,16 @@ def look(strip: TubeStrip) -> TubeView:
     strip
         At least 2.8 outside diameters wide; a narrower one is continued by its rims.
     """
+    return look_meanwhile(strip).result()
+
+
+def look_meanwhile(strip: TubeStrip) -> Future[TubeView]:
+    """Run the network over one tube, while this thread goes on."""
     share = TUBE_COLUMNS / strip.width_columns
-    picture = _prepared(strip.bgr, share)
+    return meanwhile(_looked, strip, share, _prepared(strip.bgr, share))
+
+
+def _looked(strip: TubeStrip, share: float, picture: NDArray[np.float32]) -> TubeView:
     with _LOCK:
         network = _network()
         network.setInput(picture)
