@@ -11,7 +11,7 @@ with ``A`` the normal matrix, ``A^-1 = A^-1 (J'WJ + sum P_j) A^-1``.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from functools import cache
 
@@ -331,7 +331,7 @@ class _Traced:
     steps : (P,) array
         Sizes of the steps, likewise.
     pictures
-        The one at the point, then one a step.
+        The one at the point, then one a step; more may follow.
     border : (R,) array
         Of the picture at the point, as in ``Pictures``.
     basis
@@ -456,19 +456,23 @@ class _Fit:
     def _first_traced(self, light: Paths) -> _Starts:
         """Pictures to search with; steps from them where they are needed."""
         points = self._starts()
-        if len(points) == 1:
-            traced = self._traced(points[0], light)
-            return _Starts(pictures=[traced.pictures.only(0)], at=lambda number: traced)
         first, *others = [self._physics(point) for point in points]
-        made = pictures(self.around, first, others, light)
+        by_light = [same_rays(first, other) for other in others]
 
         @cache
         def at(number: int) -> _Traced:
-            other = number > 0 and same_rays(first, self._physics(points[number]))
-            like = at(0).pictures if other else None
+            if number == 0:
+                return self._traced(points[0], light, also=others if all(by_light) else [])
+            like = at(0).pictures if by_light[number - 1] else None
             return self._traced(points[number], light, like)
 
-        return _Starts(pictures=[made.only(number) for number in range(len(points))], at=at)
+        if all(by_light):
+            # The same rays serve to search and for the steps.
+            made, before = at(0).pictures, len(self.priors)
+        else:
+            made, before = pictures(self.around, first, others, light), 0
+        numbers = [0, *(before + k for k in range(1, len(points)))]
+        return _Starts(pictures=[made.only(number) for number in numbers], at=at)
 
     def _start(self, shift_px: float, traced: _Traced) -> _State:
         return _State(
@@ -552,11 +556,17 @@ class _Fit:
             others.append(replace(base, **{prior.field: moved}))
         return np.array(steps), others
 
-    def _traced(self, at: Array, light: Paths, like: Pictures | None = None) -> _Traced:
-        """The picture at one point of the physics, and the steps from it; ``like`` is of a
-        point that differs in light alone."""
+    def _traced(
+        self,
+        at: Array,
+        light: Paths,
+        like: Pictures | None = None,
+        also: Sequence[Physics] = (),
+    ) -> _Traced:
+        """The picture at one point of the physics, the steps from it, and what is wanted
+        ``also``; ``like`` is of a point that differs in light alone."""
         steps, others = self._variants(at)
-        bundle = pictures(self.around, self._physics(at), others, light, like=like)
+        bundle = pictures(self.around, self._physics(at), [*others, *also], light, like=like)
         base = bundle.only(0)
         basis = self._basis(base, self.mean, self.turn)
         return _Traced(
@@ -627,17 +637,18 @@ class _Fit:
         made = traced.pictures
         lit = made.lit(factors)
         shown = ground.binned(made.bounds, made.border * self.px, lit)[made.order]
-        change = (shown[1:] - shown[0]) / traced.steps[:, None, None]
+        steps = traced.steps[:, None, None]
+        change = (shown[1 : len(steps) + 1] - shown[0]) / steps
         flat = change.transpose(1, 2, 0).reshape(ground.bins, -1)
         return _by_channel(lens.blurred(flat))
 
     def _linearised(self, state: _State, traced: _Traced, base: _Base, lens: Lens) -> _Linear:
-        shown = _by_channel(lens.blurred(base.columns))
-        binned = base.columns.reshape(len(base.columns), 3, -1)
-        picture = binned[:, :, 0] + (binned[:, :, 1:] * state.z).sum(axis=2)
-        optical = lens.derivatives(picture)
-        value = shown[:, :, 0] + (shown[:, :, 1:] @ state.z[..., None])[..., 0]
+        summing = _summing(state.z)
+        blurred = lens.blurred(base.columns)
+        optical = lens.derivatives(base.columns @ summing)
+        value = (blurred @ summing).T
         value += base.moved @ (state.physics - traced.at)
+        shown = _by_channel(blurred)
         jacobian = np.concatenate(
             [optical.transpose(2, 1, 0), base.moved, shown[:, :, 1:]], axis=2
         )
@@ -826,6 +837,15 @@ def _places_first(found: list[tuple[float, float, int]]) -> list[tuple[float, in
 
 def _origin(traced: _Traced) -> Array:
     return np.zeros((3, traced.basis.size))
+
+
+def _summing(z: Array) -> Array:
+    """What sums up columns (N, 3 (1 + k)), each channel's own, with coordinates (3, k); as a
+    matrix (3 (1 + k), 3), since one product takes less time than three short ones."""
+    factors = np.concatenate([np.ones((3, 1)), z], axis=1)
+    out = np.zeros((3, *factors.shape))
+    out[range(3), range(3)] = factors
+    return out.reshape(3, -1).T
 
 
 def _by_channel(columns: Array) -> Array:

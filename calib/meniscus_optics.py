@@ -147,29 +147,30 @@ class Tubes:
         self.index = np.concatenate([above, below])
         # Over that of what lies beyond the surface.
         self.ratio = np.concatenate([above / below, below / above])
-        tables = [_tabulated(s) for s in scenes]
-        self.height = np.stack([t[0] for t in tables])
+        self.height, self.slope = _tabulated(scenes)
         # Seen from above and, upside down, from below; how far it comes toward either side.
         self.signed = np.concatenate([self.height, -self.height])
         self.crest = self.signed.max(axis=1)
-        self.slope = np.stack([t[1] for t in tables])
 
     def from_side(self, scene: Index, low: NDArray[np.bool_]) -> Index:
         """Rows of what depends on the side, for rays above and below (``low``)."""
         return scene + len(self.height) * low
 
 
-def _tabulated(scene: Scene) -> tuple[Array, Array]:
-    """Height and signed slope on the nodes.  Inside, things seem wider by the index."""
-    surface = scene.surface
-    aside = scene.lateral / scene.below_index
-    rho = np.sqrt(_NODES**2 * (1.0 - aside**2) + aside**2)
-    w = np.sqrt(np.maximum(1.0 - rho, 0.0)) * (len(surface.height_m) - 1)
-    left = np.minimum(w.astype(np.int64), len(surface.height_m) - 2)
-    part = w - left
-    height = surface.height_m[left] * (1.0 - part) + surface.height_m[left + 1] * part
-    slope = surface.slope_rad[left] * (1.0 - part) + surface.slope_rad[left + 1] * part
-    return height / surface.bore_radius_m, np.sign(_NODES) * slope
+def _tabulated(scenes: list[Scene]) -> tuple[Array, Array]:
+    """Height and signed slope on the nodes, (scenes, nodes) each.  Inside, things seem wider by
+    the index."""
+    aside = np.array([[s.lateral / s.below_index] for s in scenes]) ** 2
+    rho = np.sqrt(_NODES**2 * (1.0 - aside) + aside)
+    tables = np.stack([(s.surface.height_m, s.surface.slope_rad) for s in scenes], axis=1)
+    last = tables.shape[2] - 1
+    w = np.sqrt(np.maximum(1.0 - rho, 0.0)) * last
+    left = np.minimum(w.astype(np.int64), last - 1)
+    part, of_scene = w - left, np.arange(len(scenes))[:, None]
+    before, after = tables[:, of_scene, left], tables[:, of_scene, left + 1]
+    height, slope = before + part * (after - before)
+    bore = np.array([[s.surface.bore_radius_m] for s in scenes])
+    return height / bore, np.sign(_NODES) * slope
 
 
 def trace(tubes: Tubes, scene: Index, height: Array) -> Paths:
