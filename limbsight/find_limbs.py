@@ -19,6 +19,7 @@ from limbsight.vision.limbs import (
     limb_candidates,
     near_places,
 )
+from limbsight.vision.meanwhile import meanwhile
 from limbsight.vision.tube_row import choose_row
 
 SPARE_CANDIDATES, MAX_CANDIDATES = 5, 24
@@ -50,10 +51,10 @@ def find_limbs(
         raise refusal("limb_not_found", found=len(choice.limbs), wanted=wanted)
     # All are split before one is read: the network looks at some while menisci are fitted.
     tubes = [
-        _split(band, name, splits, view, board, scale, known)
+        meanwhile(_split, band, name, splits, view, board, scale, known)
         for band, name in zip(choice.limbs, known.limb_names(len(choice.limbs)), strict=True)
     ]
-    limbs = tuple(read_limb(view, board, scale, known, *tube) for tube in tubes)
+    limbs = tuple(read_limb(view, board, scale, known, *tube.result()) for tube in tubes)
     if not choice.certain:
         doubted = replace(limbs[0], reasons=(*limbs[0].reasons, reason("limb_uncertain")))
         limbs = (doubted, *limbs[1:])
