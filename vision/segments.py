@@ -152,27 +152,20 @@ def find_ridges(grey: ImageArray, *, dark: bool, local: bool = False) -> Ridges:
     response = _ridge_response(grey, dark=dark)
     # Sampled: a robust spread needs thousands of values, not millions.
     spread = 1.4826 * _scatter(response[::7, ::7])
-    above, below = response[:-2], response[2:]
-    centre = response[1:-1]
-    mask = np.zeros(response.shape, np.uint8)
-    crest = cv2.bitwise_and(
-        cv2.compare(centre, above, cv2.CMP_GT), cv2.compare(centre, below, cv2.CMP_GE)
-    )
     least: float | NDArray[np.float32] = NOISE_FACTOR * max(spread, 0.2)
     if local:
         least = np.minimum(least, NOISE_FACTOR * _tile_spread(response))[1:-1]
-    enough = cv2.compare(centre, least, cv2.CMP_GT)
-    cv2.bitwise_and(crest, enough, dst=mask[1:-1])
-    count, labels = cv2.connectedComponents(mask, connectivity=8, ltype=cv2.CV_32S)
-    places = cv2.findNonZero(mask)
-    # The shape differs between releases of OpenCV; None where nothing was found.
-    places = np.zeros((0, 2), np.int32) if places is None else places.reshape(-1, 2)
-    columns, rows = places[:, 0], places[:, 1]
-    flat = rows.astype(np.intp) * response.shape[1] + columns
+    # What stands out is a small part of the picture: only there crests are looked for.
+    width = response.shape[1]
+    flat = width + _places(cv2.compare(response[1:-1], least, cv2.CMP_GT))
     values = response.ravel()
-    upper = values[flat - response.shape[1]]
-    crests = values[flat]
-    lower = values[flat + response.shape[1]]
+    upper, crests, lower = values[flat - width], values[flat], values[flat + width]
+    crest = (crests > upper) & (crests >= lower)
+    flat, upper, crests, lower = flat[crest], upper[crest], crests[crest], lower[crest]
+    mask = np.zeros(response.shape, np.uint8)
+    mask.ravel()[flat] = 1
+    count, labels = cv2.connectedComponents(mask, connectivity=8, ltype=cv2.CV_32S)
+    rows, columns = np.divmod(flat, width)
     # Parabola through three rows: the ridge between pixels.
     bend = np.maximum(2 * crests - upper - lower, 1e-6)
     return ridges_of(
@@ -182,6 +175,16 @@ def find_ridges(grey: ImageArray, *, dark: bool, local: bool = False) -> Ridges:
         label=labels.ravel()[flat].astype(np.int64) - 1,
         count=count - 1,
     )
+
+
+def _places(mask: ImageArray) -> NDArray[np.intp]:
+    """Where a mask is not zero, row after row, as places in the flat picture."""
+    places = cv2.findNonZero(mask)
+    # The shape differs between releases of OpenCV; None where nothing was found.
+    if places is None:
+        return np.zeros(0, np.intp)
+    columns, rows = places.reshape(-1, 2).T.astype(np.intp)
+    return np.asarray(rows * mask.shape[1] + columns)
 
 
 def ridges_of(
