@@ -157,7 +157,9 @@ def find_scales(
     enough = [groups for groups in found if groups and _size(groups) >= RIVAL_SHARE * most]
     if not enough:
         return ()
-    best = max(enough, key=lambda groups: _likeness_to_print(grey, groups))
+    best = enough[0]
+    if len(enough) > 1:
+        best = max(enough, key=lambda groups: _likeness_to_print(grey, groups))
     return tuple(tuple(_enlarged(comb, working.factor) for comb in group) for group in best)
 
 
