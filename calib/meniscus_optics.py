@@ -158,8 +158,10 @@ class Tubes:
 
 
 def _tabulated(scenes: list[Scene]) -> tuple[Array, Array]:
-    """Height and signed slope on the nodes, (scenes, nodes) each.  Inside, things seem wider by
-    the index."""
+    """Height and signed slope on the nodes, (scenes, nodes) each.
+
+    Inside, things seem wider by the index.
+    """
     aside = np.array([[s.lateral / s.below_index] for s in scenes]) ** 2
     rho = np.sqrt(_NODES**2 * (1.0 - aside) + aside)
     tables = np.stack([(s.surface.height_m, s.surface.slope_rad) for s in scenes], axis=1)

@@ -14,6 +14,7 @@ import json
 import statistics
 import subprocess
 import sys
+import threading
 import time
 from collections import defaultdict
 from collections.abc import Callable, Iterator, Sequence
@@ -91,9 +92,13 @@ CLOCK = Clock()
 
 
 class StageTimes:
-    """Time spent in each stage; a stage inside another is taken out of it."""
+    """Time spent in each stage; a stage inside another is taken out of it.
+
+    What goes on beside, on other threads, is not counted; waiting for it is part of the rest.
+    """
 
     def __init__(self) -> None:
+        self._thread = threading.get_ident()
         self.seconds: dict[str, float] = defaultdict(float)
         self._within: list[float] = []
         """For each function under way, the time of the watched ones it called."""
@@ -103,6 +108,8 @@ class StageTimes:
 
         @functools.wraps(function)
         def wrapper(*args: Any, **kwargs: Any) -> Any:
+            if threading.get_ident() != self._thread:
+                return function(*args, **kwargs)
             self._within.append(0.0)
             start = CLOCK.now()
             try:
