@@ -36,10 +36,10 @@ MOST_LEVELS = 3
 SURE_LEVEL, TUBE, NO_TUBE = 0.8, 0.3, 0.7
 """Of 1157 looks at tubes on drawn photos 1143 show no tube to less than 0.3, and 1150 show a
 level to 0.8; of 2001 looks at other places one does both."""
-PROPOSED, UNPROPOSED = 0.5, 0.1
+PROPOSED, UNPROPOSED = 0.5, 0.35
 """Probabilities of the network of limbs: of 1351 looks at tubes, 194 of them without a level
-in sight, it gives 1336 at least the first and 6 less than the second, of which two show no
-level; of 2389 other places 13 reach the first, none of them with a level, and 2289 are below
+in sight, it gives 1336 at least the first and 8 less than the second, of which two show no
+level; of 2389 other places 13 reach the first, none of them with a level, and 2362 are below
 the second (220 photos of two renderers, none trained on)."""
 WIDTH_ERROR = 1.3
 """Ratio by which the width that the network finds may be off: 98 of 100 drawn photos and 19 of

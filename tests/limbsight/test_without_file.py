@@ -147,7 +147,7 @@ def test_limbs_that_do_not_agree(seen):
 
 
 def looked(
-    column: float, best_level: float, no_tube: float, proposed: float = 0.3
+    column: float, best_level: float, no_tube: float, proposed: float = 0.4
 ) -> LookedAt:
     return LookedAt(
         column=column,
