@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from limbsight.calib.meniscus import ApexFit, FluidOptics, MeniscusPhysics, TubeView
-from limbsight.calib.meniscus_fit import fit_apex, window_m
+from limbsight.calib.meniscus_fit import AMBIGUITY_LIMIT, fit_apex, window_m
 from limbsight.calib.rectify import Grid
 from limbsight.calib.scale_map import ScaleMap
 
@@ -48,6 +48,11 @@ SEARCH_MIRROR = Search(apex_above_step=0.25, reach=0.55)
 renders (bores 3 mm to 12 mm, elevations to 20 degrees)."""
 
 
+AMBIGUOUS = "level_ambiguous"
+"""Doubt of a fit that finds other places about as good."""
+DOUBTED = 2.0
+"""Uncertainty of a fit beside the axis that does not look like a meniscus, over what it states
+(common practice, no source)."""
 BESIDE_SHARE = 0.03
 """Of the bore, by which fits beside the axis differ from those on it (root mean square of 13
 beside reflections of lamps, drawn photos)."""
@@ -188,16 +193,23 @@ def fit_level(
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Found:
-    """A fit, the row its position counts from, and the columns it was made in."""
+    """A fit, the row its position counts from, the columns it was made in, and how far fits
+    in other columns have moved it."""
 
     row: float
     fit: ApexFit
     band: Band
     clear_of_glare: bool | None = None
+    moved_px: float = 0.0
 
     @property
     def apex_row(self) -> float:
         return self.row - self.fit.position_px
+
+    @property
+    def own_row(self) -> float:
+        """What the columns of the band say by themselves."""
+        return self.apex_row + self.moved_px
 
     @property
     def has_place(self) -> bool:
@@ -297,7 +309,7 @@ def _first_fit(here: _Surroundings, row: float) -> _Found:
         # The window was laid about a guess; about the apex itself the picture is clearer.
         # Rivals must stay in the search: none is disproved by not being looked at.
         row -= fit.position_px
-        rivals = fit.reason == "level_ambiguous"
+        rivals = fit.reason == AMBIGUOUS
         fit = here.fit(row, here.first_reach if rivals else here.second_reach, here.on_axis)
     return _Found(row=row, fit=fit, band=here.on_axis)
 
@@ -307,22 +319,19 @@ def _compared(
 ) -> _Found:
     """Hold the fit against what other columns, and one without lines, say."""
     aside = _clear_of_streaks(here.strip, here.axis, found.row, here.bore_rows)
+    ambiguous = found.fit.reason == AMBIGUOUS
     if burnt is not None and burnt[here.on_axis.columns].any():
         found = _beside_burnt(here, found, burnt, u_axis_share)
+    elif here.below.opaque_mirror and (found.fit.ok or ambiguous):
+        found = _mirrored(here, found, streak=aside > 0.0)
     elif found.fit.ok and aside:
         other = here.fit(found.apex_row, here.first_reach, here.beside(aside))
         found = replace(found, fit=_with_reflection(found.fit, other))
-    elif found.fit.reason == "level_ambiguous":
+    elif ambiguous:
         sides = _side_fits(here, found, here.second_reach)
         found = replace(found, fit=_settled(found.fit, sides))
-    # Glare or a streak on the axis, or lines, have a comparison of their own for this doubt.
-    compared = found.clear_of_glare is not None or aside or here.line_pitch_m
-    if here.below.opaque_mirror and found.fit.ok and not compared:
-        # They must be free to find what the axis has missed.
-        sides = _side_fits(here, found, here.first_reach)
-        found = replace(found, fit=_mirrored(found.fit, sides))
     if here.line_pitch_m and found.has_place:
-        plain = here.fit(found.apex_row, here.first_reach, found.band, with_lines=False)
+        plain = here.fit(found.own_row, here.first_reach, found.band, with_lines=False)
         found = replace(found, fit=_widened(found.fit, "lines behind", plain.position_px))
     return found
 
@@ -361,7 +370,7 @@ def _beside_burnt(
 
 def _height_seen_by(here: _Surroundings, found: _Found, other: ScaleMap) -> float:
     """Height of the level if the camera were that of another map."""
-    again = here.fit(found.apex_row, here.second_reach, found.band, seen_by=other)
+    again = here.fit(found.own_row, here.second_reach, found.band, seen_by=other)
     shift = again.position_px if again.ok else 0.0
     at = here.pixel_of(here.grid.value_at(found.apex_row - shift))
     # The print is seen where it is, whatever the camera.
@@ -491,14 +500,54 @@ def _with_reflection(fit: ApexFit, other: ApexFit) -> ApexFit:
     return _widened(fit, "reflection", other.position_px)
 
 
-def _mirrored(fit: ApexFit, others: list[ApexFit]) -> ApexFit:
-    """Widen a fit of a mirror by how far those left and right of the axis differ.
+def _mirrored(here: _Surroundings, found: _Found, *, streak: bool) -> _Found:
+    """Let fits left and right of the axis have their say about a mirror.
 
     Beside the axis a dome shows the room in other directions, and lamps and windows that can
-    be taken for its crown or hide it lie elsewhere or not at all.
+    be taken for its crown or hide it lie elsewhere or not at all.  Those fits must be free to
+    find what the axis has missed.
     """
-    apart = [other.position_px for other in others if other.ok]
-    return _widened(fit, "room", float(np.sqrt(np.mean(np.square(apart))))) if apart else fit
+    sides = _side_fits(here, found, here.first_reach)
+    if streak and not any(side.ok for side in sides):
+        # The reflection may have been fitted.
+        return replace(found, fit=replace(found.fit, ok=False, reason=sides[0].reason))
+    fit = _mean_of(found.fit, [side for side in sides if np.isfinite(side.position_px)])
+    return replace(found, fit=fit, moved_px=fit.position_px - found.fit.position_px)
+
+
+def _mean_of(fit: ApexFit, others: list[ApexFit]) -> ApexFit:
+    """Weighted mean of a fit and others begun there.
+
+    What is known only roughly is common to all, so uncertainties average as they stand; what
+    the fits differ by adds the standard deviation of their mean.  One that does not look like
+    a meniscus counts as twice as uncertain.
+    """
+    fits = [replace(fit, position_px=0.0), *others]
+    likely = [one.ok or one.reason == AMBIGUOUS for one in fits]
+    u = np.array([one.u_px for one in fits]) * np.where(likely, 1.0, DOUBTED)
+    weight = u**-2.0 / np.sum(u**-2.0)
+    position = np.array([one.position_px for one in fits])
+    mean = float(weight @ position)
+    components = {
+        name: float(weight @ [one.u_components_px[name] for one in fits])
+        for name in fit.u_components_px
+    }
+    rivals = components["ambiguity"]
+    statistical = float(weight @ [one.u_statistical_px for one in fits])
+    apart = weight @ np.square(position - mean) / max(len(others), 1)
+    components["room"] = float(np.sqrt(apart))
+    u_model = float(np.sqrt(sum(u * u for u in components.values())))
+    sure = float(np.sqrt(max(u_model**2 - rivals**2, 0.0) + statistical**2))
+    ambiguous = rivals > AMBIGUITY_LIMIT * sure
+    return replace(
+        fit,
+        position_px=fit.position_px + mean,
+        u_statistical_px=statistical,
+        u_components_px=components,
+        u_model_px=u_model,
+        ok=not ambiguous,
+        reason=AMBIGUOUS if ambiguous else "",
+    )
 
 
 def _widened(fit: ApexFit, name: str, half_width_px: float) -> ApexFit:

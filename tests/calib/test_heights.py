@@ -11,6 +11,7 @@ from limbsight.calib.heights import (
     TubeGeometry,
     _clear_band,
     _clear_of_streaks,
+    _mean_of,
     _same_level,
     _settled,
     _with_reflection,
@@ -300,3 +301,34 @@ def test_rivals_fall_when_both_sides_confirm():
 def test_rivals_stay_when_one_side_differs(aside):
     doubted = ambiguous(2.0)
     assert _settled(doubted, [apex(0.1), ambiguous(aside)]) == doubted
+
+
+def lone(position_px, u=0.2, **changed):
+    fit = replace(
+        apex(position_px),
+        u_components_px={"tone": u, "ambiguity": 0.0},
+        u_model_px=u,
+        u_statistical_px=0.0,
+    )
+    return replace(fit, **changed)
+
+
+def test_fits_beside_the_axis_of_a_mirror_have_their_say():
+    fit = _mean_of(lone(4.0), [lone(0.6), lone(-0.3)])
+    assert fit.position_px == pytest.approx(4.1)
+    assert fit.u_components_px["room"] == pytest.approx(np.std([0, 0.6, -0.3]) / np.sqrt(2))
+    assert fit.u_components_px["tone"] == pytest.approx(0.2)
+    assert (fit.ok, fit.reason) == (True, "")
+
+
+def test_a_doubtful_fit_beside_the_axis_counts_a_quarter():
+    doubtful = lone(1.0, ok=False, reason="meniscus_not_seen")
+    assert _mean_of(lone(4.0), [doubtful]).position_px == pytest.approx(4.2)
+
+
+def test_rivals_of_a_mirror_stay_where_all_fits_have_them():
+    alone = _mean_of(ambiguous(2.0), [ambiguous(0.2), ambiguous(-0.1)])
+    assert (alone.ok, alone.reason) == (False, "level_ambiguous")
+    told = _mean_of(ambiguous(2.0), [lone(0.2), lone(-0.1)])
+    assert told.ok
+    assert told.u_components_px["ambiguity"] < 0.05
