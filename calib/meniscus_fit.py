@@ -615,8 +615,9 @@ class _Fit:
         state = replace(state, z=_solved(shown, self.data, self.sigma))
         base = _Base(columns=columns, moved=self._by_physics(state, traced, ground, lens))
         last = self._linearised(state, traced, base, lens)
+        prior = self._prior_of(state)
         for _ in range(_MOST_STEPS):
-            right = _gradient(last) + self._prior_of(state) * self._from_mean(state)
+            right = _gradient(last) + prior * self._from_mean(state)
             normal = self._normal(state, last)
             step = bounded_step(normal, right, *self._room(state, traced.at))
             state = self._stepped(state, step)
@@ -629,7 +630,7 @@ class _Fit:
     def _normal(self, state: _State, last: _Linear) -> Array:
         """Normal matrix of profile and prior."""
         out = _normal(last)
-        out[np.diag_indices_from(out)] += self._prior_of(state)
+        out.ravel()[:: len(out) + 1] += self._prior_of(state)
         return out
 
     def _by_physics(self, state: _State, traced: _Traced, ground: Canvas, lens: Lens) -> Array:

@@ -307,7 +307,7 @@ def light_paths(around: Surroundings, physics: Physics) -> Paths:
     """Light followed back from the board through the tube."""
     view = around.view
     return _light_paths(
-        replace(_geometry(physics), elevation_rad=0.0),
+        replace(physics, elevation_rad=0.0, lit_through=0.0, skin_below=0.0, skin_above=0.0),
         replace(view, elevation_rad=0.0, u_elevation_rad=0.0, distance_m=1.0, px_per_m=1.0),
         around.half_width,
         around.below.opaque_mirror,
@@ -337,13 +337,20 @@ class _Rays:
     paths: Paths
 
 
-def _geometry(physics: Physics) -> Physics:
-    return replace(physics, lit_through=0.0, skin_below=0.0, skin_above=0.0)
+_OF_RAYS = (
+    "below_index",
+    "above_index",
+    "capillary_length_m",
+    "contact_angle_rad",
+    "bore_radius_m",
+    "elevation_rad",
+)
+"""What of the physics rays depend on; the rest is light and absorption."""
 
 
 def same_rays(one: Physics, other: Physics) -> bool:
     """Whether these differ in light and absorption alone."""
-    return _geometry(one) == _geometry(other)
+    return all(getattr(one, name) == getattr(other, name) for name in _OF_RAYS)
 
 
 def _traced(

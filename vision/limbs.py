@@ -21,6 +21,7 @@ from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
 
 from limbsight.vision.level_marks import level_evidence
+from limbsight.vision.meanwhile import meanwhile
 from limbsight.vision.quantiles import median_of_bytes, quantile_of_few
 
 FloatArray = NDArray[np.float64]
@@ -174,16 +175,19 @@ def limb_candidates(
     count
         How many to return at most. Bands may overlap by less than half.
     """
+    evidence = meanwhile(
+        level_evidence,
+        board.bgr,
+        width_columns,
+        bore_columns,
+        board.line_rows,
+        board.block_rows,
+    )
     blocks = block_medians(board.bgr, board.block_rows)
     edges = np.diff(blocks, axis=1)
     strength = changing_edges(edges)
     walls = _mirror_score(strength, width_columns)
-    score = walls * (
-        1.0
-        + level_evidence(
-            board.bgr, width_columns, bore_columns, board.line_rows, board.block_rows
-        )
-    )
+    score = walls * (1.0 + evidence.result())
     score[_share(board.print_columns, width_columns) > MAX_PRINT_SHARE] = 0.0
     bands = tuple(
         LimbBand(
@@ -321,14 +325,12 @@ def _refine(edges: FloatArray, strength: FloatArray, peak: int, width: float) ->
     by_column = capped.transpose(1, 0, 2).reshape(high - low, -1)
     product = by_column @ by_column.T
     changing = strength[low:high]
-    doubled = range(2 * (reach + 1), 2 * (high - low - reach - 1))
-    turned, paired = [], []
-    for twice_axis in doubled:
-        # Axis at twice_axis / 2 in units of edges: pairs (i, twice_axis - i).
-        right = np.arange(twice_axis // 2 + 1, twice_axis // 2 + reach)
-        left = twice_axis - right
-        turned.append(-float(product[right, left].sum()))
-        paired.append(float(np.minimum(changing[right], changing[left]).sum()))
+    # Axis at doubled / 2 in units of edges: pairs (i, doubled - i).
+    doubled = np.arange(2 * (reach + 1), 2 * (high - low - reach - 1))[:, None]
+    right = doubled // 2 + np.arange(1, reach)
+    left = doubled - right
+    turned = -product[right, left].sum(axis=1)
+    paired = np.minimum(changing[right], changing[left]).sum(axis=1)
     score = _scaled(turned) + _scaled(paired)
     best = int(np.argmax(score))
     shift = 0.0
@@ -336,10 +338,9 @@ def _refine(edges: FloatArray, strength: FloatArray, peak: int, width: float) ->
         before, at, after = score[best - 1 : best + 2]
         bend = 2 * at - before - after
         shift = float(0.5 * (after - before) / bend) if bend > 0 else 0.0
-    axis_in_edges = (doubled[0] + best + shift) / 2
+    axis_in_edges = (doubled[0, 0] + best + shift) / 2
     return float(low + axis_in_edges + 0.5)
 
 
-def _scaled(score: list[float]) -> FloatArray:
-    values = np.asarray(score)
-    return np.asarray((values - values.min()) / max(float(np.ptp(values)), 1e-9))
+def _scaled(score: FloatArray) -> FloatArray:
+    return np.asarray((score - score.min()) / max(float(np.ptp(score)), 1e-9))

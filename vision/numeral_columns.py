@@ -300,8 +300,8 @@ def _stroke_grid(
     top, bottom = _box(np.rint(strip.row(index)).astype(int), round(height), rows)
     width = max(3, round(BOX_ASPECT * height))
     left, right = _box(np.arange(0, columns, COLUMN_STEP_PX), width, columns)
-    lower, upper = sums[bottom], sums[top]
-    total = lower[:, right] - lower[:, left] - upper[:, right] + upper[:, left]
+    bands = sums[bottom] - sums[top]
+    total = bands.take(right, axis=1) - bands.take(left, axis=1)
     return np.asarray(total / (height * width))
 
 

@@ -157,7 +157,7 @@ def find_ridges(grey: ImageArray, *, dark: bool, local: bool = False) -> Ridges:
         least = np.minimum(least, NOISE_FACTOR * _tile_spread(response))[1:-1]
     # What stands out is a small part of the picture: only there crests are looked for.
     width = response.shape[1]
-    flat = width + _places(cv2.compare(response[1:-1], least, cv2.CMP_GT))
+    flat = width + np.flatnonzero(response[1:-1] > least)
     values = response.ravel()
     upper, crests, lower = values[flat - width], values[flat], values[flat + width]
     crest = (crests > upper) & (crests >= lower)
@@ -175,16 +175,6 @@ def find_ridges(grey: ImageArray, *, dark: bool, local: bool = False) -> Ridges:
         label=labels.ravel()[flat].astype(np.int64) - 1,
         count=count - 1,
     )
-
-
-def _places(mask: ImageArray) -> NDArray[np.intp]:
-    """Where a mask is not zero, row after row, as places in the flat picture."""
-    places = cv2.findNonZero(mask)
-    # The shape differs between releases of OpenCV; None where nothing was found.
-    if places is None:
-        return np.zeros(0, np.intp)
-    columns, rows = places.reshape(-1, 2).T.astype(np.intp)
-    return np.asarray(rows * mask.shape[1] + columns)
 
 
 def ridges_of(
