@@ -16,6 +16,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from limbsight.vision.connected import components
 from limbsight.vision.quantiles import median_of_row
 
 FloatArray = NDArray[np.float64]
@@ -162,18 +163,16 @@ def find_ridges(grey: ImageArray, *, dark: bool, local: bool = False) -> Ridges:
     upper, crests, lower = values[flat - width], values[flat], values[flat + width]
     crest = (crests > upper) & (crests >= lower)
     flat, upper, crests, lower = flat[crest], upper[crest], crests[crest], lower[crest]
-    mask = np.zeros(response.shape, np.uint8)
-    mask.ravel()[flat] = 1
-    count, labels = cv2.connectedComponents(mask, connectivity=8, ltype=cv2.CV_32S)
     rows, columns = np.divmod(flat, width)
+    label, count = components(rows, columns, width)
     # Parabola through three rows: the ridge between pixels.
     bend = np.maximum(2 * crests - upper - lower, 1e-6)
     return ridges_of(
         x=columns.astype(np.float64),
         y=rows + 0.5 * (lower - upper).astype(np.float64) / bend,
         strength=crests.astype(np.float64),
-        label=labels.ravel()[flat].astype(np.int64) - 1,
-        count=count - 1,
+        label=label,
+        count=count,
     )
 
 
