@@ -220,7 +220,13 @@ def is_uneven(count: int) -> NDArray[np.bool_]:
 
 def factor_priors(around: Surroundings) -> tuple[Array, Array]:
     """Prior means (K,) and precision matrix (K, K) of the factors of one channel."""
-    mirror = around.below.opaque_mirror
+    waves = 2 * harmonics(around.view)
+    return _factor_priors(around.below.opaque_mirror, is_gas(around.above), waves)
+
+
+@cache
+def _factor_priors(mirror: bool, under_gas: bool, waves: int) -> tuple[Array, Array]:
+    """The same, for all levels of one kind."""
     u_light = np.array([0.3] + [_U_LIGHT] * (BANDS - 1))
     extras = np.array(_EXTRAS_MIRRORED if mirror else _EXTRAS_REFRACTED)
     mean = np.concatenate([np.ones(BANDS), np.zeros(len(KNOTS)), extras[:, 0]])
@@ -231,9 +237,8 @@ def factor_priors(around: Surroundings) -> tuple[Array, Array]:
     ]
     if mirror:
         parts.append(_smooth(_DOME_KNOTS, _U_DOME, _U_DOME_STEP))
-    elif not is_gas(around.above):
+    elif not under_gas:
         parts.append(_smooth(_MIX_KNOTS, _U_MIX, _U_MIX_STEP))
-    waves = 2 * harmonics(around.view)
     rest = _DOME if mirror else np.zeros(sum(map(len, parts)) - len(mean))
     if waves:
         parts.append(np.eye(waves) / _U_LINES**2)
