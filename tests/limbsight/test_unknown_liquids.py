@@ -64,7 +64,7 @@ def components(answers, *, ok=True, between_liquids=True):
 
 def u_bore() -> float:
     """Relative standard uncertainty of the bore."""
-    return known().tube.u_bore_radius_m / known().tube.bore_radius_m
+    return float(known().tube.u_bore_radius_m / known().tube.bore_radius_m)
 
 
 def test_another_bore_counts_as_a_standard_uncertainty():
