@@ -17,9 +17,12 @@ from limbsight.calib.indexing import (
     value_of_height,
 )
 from limbsight.calib.instrument import ScaleSpec
+from limbsight.calib.joining import join_columns
+from limbsight.calib.rectify import combs_across
 from limbsight.calib.scale_map import Frame, ScaleMap, fit_scale_map
 from limbsight.errors import NotMeasurable
 from limbsight.vision.graduations import Comb
+from limbsight.vision.long_lines import with_long_lines
 from limbsight.vision.numerals import (
     DECISIVE_SHIFT_MARGIN,
     NumberingTable,
@@ -95,6 +98,25 @@ def name_graduations(
         ``scale_ambiguous``, ``picture_turned``, ``picture_mirrored``, and what
         ``index_scale`` and ``fit_scale_map`` raise.
     """
+    try:
+        return _named(grey, factor, combs, scale, frame)
+    except NotMeasurable as doubt:
+        if doubt.code != "scale_ambiguous":
+            raise
+    # Columns that stand in doubt beside the first may be placed by the map of the others, and
+    # long lines may come out beyond what hides their ends.
+    joined, _ = join_columns(combs, frame)
+    every = round(scale.numbered_every / scale.division)
+    return _named(grey, factor, with_long_lines(grey, factor, joined, every), scale, frame)
+
+
+def _named(
+    grey: NDArray[np.uint8],
+    factor: float,
+    combs: tuple[Comb, ...],
+    scale: ScaleSpec,
+    frame: Frame,
+) -> NamedScale:
     lines = line_evidence(combs, scale)
     indexing = index_scale(combs, scale, lines=lines)
     scale_map = _map(combs, indexing, scale, frame)
@@ -222,6 +244,8 @@ def scale_geometry(
     per_index: float,
     at_index: float,
     factor: float,
+    *,
+    whole: bool = False,
 ) -> ScaleGeometry:
     """Lay out the graduations of the first comb for the reading of numerals.
 
@@ -231,10 +255,16 @@ def scale_geometry(
         Map value of index k is ``at_index + per_index * k``.
     factor
         Pixels of the full picture per pixel of the one that is read.
+    whole
+        Numbers are to be looked for beside all columns of lines, not beside the first only.
     """
     comb = combs[0]
     plane = scale_map.plane()
     across = float(np.median(plane.from_pixel(comb.lines.x, comb.lines.y)[0]))
+    half_px = 0.5 * float(np.quantile(comb.lines.length, 0.95)) / factor
+    if whole:
+        left, right = combs_across(plane, combs, 0.0)
+        across = 0.5 * (left + right)
     index = np.arange(
         int(comb.index[0]) - EXTRA_GRADUATIONS, int(comb.index[-1]) + EXTRA_GRADUATIONS + 1
     )
@@ -246,14 +276,16 @@ def scale_geometry(
         return (np.stack([x, y], axis=1) + 0.5) / factor - 0.5
 
     along = at(0.0, 0.5 * per_index) - at(0.0, -0.5 * per_index)
-    right = at(side, 0.0) - at(-side, 0.0)
-    right /= np.hypot(right[:, 0], right[:, 1])[:, None]
+    aside = at(side, 0.0) - at(-side, 0.0)
+    length = np.hypot(aside[:, 0], aside[:, 1])
+    if whole:
+        half_px = 0.5 * (right - left) * float(np.median(length)) / (2 * side)
     return ScaleGeometry(
         index=index.astype(np.int64),
         centre_px=at(0.0, 0.0),
         along_px=along,
-        across_px=right,
-        tick_half_length_px=0.5 * float(np.quantile(comb.lines.length, 0.95)) / factor,
+        across_px=aside / length[:, None],
+        tick_half_length_px=half_px,
     )
 
 
@@ -295,8 +327,14 @@ def _read_known(
             "instrument",
             code="scale_differs_from_file",
         )
+    numberings = _hypotheses(scale, lowest)
     geometry = _geometry(factor, combs, indexing, scale_map, scale)
-    return read_numerals(grey, geometry, _hypotheses(scale, lowest))
+    verdict = read_numerals(grey, geometry, numberings)
+    if verdict.decisive or len(combs) < 2:
+        return verdict
+    beside_all = _geometry(factor, combs, indexing, scale_map, scale, whole=True)
+    again = read_numerals(grey, beside_all, numberings)
+    return again if again.decisive else verdict
 
 
 def _read_on_its_head(
@@ -332,6 +370,8 @@ def _geometry(
     indexing: Indexing,
     scale_map: ScaleMap,
     scale: ScaleSpec,
+    *,
+    whole: bool = False,
 ) -> ScaleGeometry:
     shift = indexing.shifts[0]
     assert shift is not None  # the first column sets the numbering
@@ -341,6 +381,7 @@ def _geometry(
         scale.division,
         scale.lowest + shift * scale.division,
         factor,
+        whole=whole,
     )
 
 

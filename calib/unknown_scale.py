@@ -7,28 +7,24 @@ are fine beside the figures, by the long lines.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from limbsight.calib.indexing import hierarchy_gain
 from limbsight.calib.instrument import ScaleSpec
+from limbsight.calib.joining import join_columns
 from limbsight.calib.numbering import NamedScale, scale_geometry
-from limbsight.calib.scale_map import Frame, ScaleMap, fit_scale_map
+from limbsight.calib.scale_map import Frame
 from limbsight.errors import NotMeasurable
 from limbsight.vision.graduations import Comb
+from limbsight.vision.long_lines import with_long_lines
 from limbsight.vision.numeral_units import read_unit
 from limbsight.vision.numerals import Numbering, bare_hypotheses, read_numerals
 
 MIN_HIERARCHY_MARGIN = 6.9
 """Log-odds of the numbered graduations over their neighbours: ln 1000."""
-MIN_JOIN_LEAD = 6.9
-"""Log-odds of a column's place beside the others over the next division: ln 1000."""
-MAX_ERRORS = 3.0
-"""Standard errors by which a column may stand off."""
-LEAST_JOIN_ERROR = 0.05
-"""Standard uncertainty of a column's place beside a map at least [divisions]: print."""
 LENGTH_UNITS_M = {"mm": 1e-3, "cm": 1e-2, "in": 25.4e-3}
 MILLIMETRE_DIVISIONS = 0.5
 """Without a printed unit, divisions of 0.5 and more are taken for millimetres, finer ones for
@@ -71,9 +67,14 @@ def read_scale(
         ``scale_unnumbered``, ``picture_turned``, ``picture_mirrored``, ``scale_ambiguous``,
         and what ``fit_scale_map`` raises.
     """
-    combs, by_index = _joined(combs, frame)
+    combs, by_index = join_columns(combs, frame)
     geometry = scale_geometry(combs, by_index, 1.0, 0.0, factor)
     verdict = read_numerals(grey, geometry, bare_hypotheses())
+    if not verdict.decisive and len(combs) > 1:
+        beside_all = scale_geometry(combs, by_index, 1.0, 0.0, factor, whole=True)
+        again = read_numerals(grey, beside_all, bare_hypotheses())
+        if again.decisive:
+            geometry, verdict = beside_all, again
     if not verdict.decisive or verdict.best is None:
         raise NotMeasurable("", code="scale_unnumbered")
     if verdict.stance == "turned":
@@ -84,7 +85,7 @@ def read_scale(
         step = 0
         _check_long_lines(combs, verdict.best)
     else:
-        step = _step_to_long_lines(combs, verdict.best)
+        step = _step_to_long_lines(combs, verdict.best, grey, factor)
     unit = read_unit(grey, geometry, verdict.column) if verdict.column is not None else None
     spec, shift = _spec(combs[0], verdict.best, step, unit)
     heights = spec.lowest + shift * spec.division
@@ -105,63 +106,24 @@ def read_scale(
     )
 
 
-def _joined(combs: tuple[Comb, ...], frame: Frame) -> tuple[tuple[Comb, ...], ScaleMap]:
-    """Columns whose place beside each other is sure, and the map of their indices.
-
-    Each map tells the slope of the lines better than a column alone, so farther columns can
-    be joined to it.
-    """
-    sure = tuple(
-        comb
-        for comb in combs
-        if comb is combs[0] or _lead(comb.index_offset, comb.index_error) >= MIN_JOIN_LEAD
-    )
-    left = [comb for comb in combs if comb not in sure]
-    by_index = _map_of(sure, frame)
-    while left:
-        placed = [_placed(comb, by_index) for comb in left]
-        found = tuple(comb for comb in placed if comb is not None)
-        if not found:
-            break
-        left = [comb for comb, new in zip(left, placed, strict=True) if new is None]
-        sure += found
-        by_index = _map_of(sure, frame)
-    return sure, by_index
-
-
-def _map_of(combs: tuple[Comb, ...], frame: Frame) -> ScaleMap:
-    parts = tuple(part for comb in combs for part in comb.straight)
-    return fit_scale_map(parts, tuple(p.index.astype(float) for p in parts), frame)
-
-
-def _placed(comb: Comb, by_index: ScaleMap) -> Comb | None:
-    """Give a column its index by the map, or None where that leaves room for doubt."""
-    x, y = comb.lines.x, comb.lines.y
-    behind = float(np.median(by_index.value_at(x, y) - comb.index))
-    by_each = by_index.sensitivity(float(np.median(x)), float(np.median(y)))
-    error = float(np.hypot(np.sqrt(by_each @ by_index.covariance @ by_each), LEAST_JOIN_ERROR))
-    shift = round(behind)
-    if _lead(behind - shift, error) < MIN_JOIN_LEAD:
-        return None
-    return replace(
-        comb, index=comb.index + shift, index_offset=behind - shift, index_error=error
-    )
-
-
-def _lead(offset: float, error: float) -> float:
-    """Log-odds of a place over the next one, a division away; none if it fits neither."""
-    if abs(offset) > MAX_ERRORS * error:
-        return 0.0
-    return 0.5 * (1 - 2 * abs(offset)) / max(error, 1e-9) ** 2
-
-
-def _step_to_long_lines(combs: tuple[Comb, ...], best: Numbering) -> int:
+def _step_to_long_lines(
+    combs: tuple[Comb, ...], best: Numbering, grey: NDArray[np.uint8], factor: float
+) -> int:
     """Move the numbers by up to one division, to where the long lines are."""
+    step = _likeliest_step(combs, best)
+    if step is None:
+        farther_out = with_long_lines(grey, factor, combs, best.numbered_every)
+        step = _likeliest_step(farther_out, best)
+    if step is None:
+        raise NotMeasurable("", code="scale_ambiguous")
+    return step
+
+
+def _likeliest_step(combs: tuple[Comb, ...], best: Numbering) -> int | None:
     gains = _gains_of_steps(combs, best)
     order = np.argsort(gains)
-    if gains[order[-1]] - gains[order[-2]] < MIN_HIERARCHY_MARGIN:
-        raise NotMeasurable("", code="scale_ambiguous")
-    return int(order[-1]) - 1
+    clear = gains[order[-1]] - gains[order[-2]] >= MIN_HIERARCHY_MARGIN
+    return int(order[-1]) - 1 if clear else None
 
 
 def _check_long_lines(combs: tuple[Comb, ...], best: Numbering) -> None:

@@ -160,7 +160,7 @@ def find_scales(
     best = enough[0]
     if len(enough) > 1:
         best = max(enough, key=lambda groups: _likeness_to_print(grey, groups))
-    return tuple(tuple(_enlarged(comb, working.factor) for comb in group) for group in best)
+    return tuple(tuple(enlarged(comb, working.factor) for comb in group) for group in best)
 
 
 def _groups(
@@ -264,23 +264,32 @@ def _overhang(
     picture at the place where only long lines reach does not. ``divisions`` moves the places
     that are looked at down along the scale.
     """
-    lines = comb.lines
-    short = float(np.quantile(lines.length, SHORT_QUANTILE))
+    short = float(np.quantile(comb.lines.length, SHORT_QUANTILE))
     way = 1.0 if comb.side == "left" else -1.0
+    places = [comb.spine_x + way * part * short for part in OVERHANG_PARTS]
+    total = sum(contrast_of_lines(grey, comb, x, divisions) for x in places)
+    return np.asarray(total / len(OVERHANG_PARTS))
+
+
+def contrast_of_lines(
+    grey: NDArray[np.uint8], comb: Comb, x: NDArray[np.float64], divisions: float = 0.0
+) -> NDArray[np.float64]:
+    """Contrast of each line, carried on to ``x``, with its sides; more where it goes on there.
+
+    ``divisions`` moves the places that are looked at down along the scale.
+    """
+    lines = comb.lines
     # One line's slope is noisy; slopes change slowly along a scale.
     slope = np.polyval(np.polyfit(lines.y, lines.slope, 1), lines.y)
     half = 0.5 * comb.pitch_px
-    total = np.zeros(len(lines))
-    for part in OVERHANG_PARTS:
-        x = comb.spine_x + way * part * short
-        y = lines.y + slope * (x - lines.x) + divisions * comb.pitch_px
-        total += _between(grey, x, y) - 0.5 * (
-            _between(grey, x, y - half) + _between(grey, x, y + half)
-        )
+    y = lines.y + slope * (x - lines.x) + divisions * comb.pitch_px
+    found = _between(grey, x, y) - 0.5 * (
+        _between(grey, x, y - half) + _between(grey, x, y + half)
+    )
     # Half a division away another line may stand that was not found.
     aside = 0.5 * sum(_between(grey, lines.x, lines.y + d) for d in (0.5 * half, half))
     sign = np.sign(np.median(_between(grey, lines.x, lines.y) - aside))
-    return np.asarray(sign * total / len(OVERHANG_PARTS))
+    return np.asarray(sign * found)
 
 
 def long_between(working: WorkingImage, combs: tuple[Comb, ...], numbered_every: int) -> float:
@@ -302,7 +311,7 @@ def long_between(working: WorkingImage, combs: tuple[Comb, ...], numbered_every:
     """
     best, share = 0.0, 0.0
     for comb in combs:
-        small = _with_every_line(_enlarged(comb, 1 / working.factor))
+        small = _with_every_line(enlarged(comb, 1 / working.factor))
         on_lines = _overhang(working.green, small)
         long = float(np.quantile(on_lines, 1 - LONG_SHARE / numbered_every))
         between = _overhang(working.green, small, divisions=0.5)
@@ -401,7 +410,8 @@ def _sample(
     return np.asarray(grey[rows, columns], np.float64)
 
 
-def _enlarged(comb: Comb, factor: float) -> Comb:
+def enlarged(comb: Comb, factor: float) -> Comb:
+    """Carry a column to a picture so many times larger."""
     if factor == 1.0:
         return comb
     lines = comb.lines
@@ -422,5 +432,5 @@ def _enlarged(comb: Comb, factor: float) -> Comb:
         comb,
         lines=large,
         residual_px=comb.residual_px * factor,
-        parts=tuple(_enlarged(part, factor) for part in comb.parts),
+        parts=tuple(enlarged(part, factor) for part in comb.parts),
     )

@@ -1,0 +1,84 @@
+"""Long lines that come out again beside what hides the ends of all lines."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import cv2
+import numpy as np
+import pytest
+
+from limbsight.vision.graduations import Comb
+from limbsight.vision.long_lines import with_long_lines
+from limbsight.vision.segments import Segments
+
+COUNT, PITCH, EVERY = 61, 9.0, 10
+MIDDLE, HALF = 200.0, 20.0
+LONG_FROM, LONG_TO = 238, 262
+
+
+def picture(*, figures: bool = False) -> np.ndarray:
+    """Lines behind a tube, those of every tenth index beside it; noise of two grey levels."""
+    rng = np.random.default_rng(4)
+    grey = np.full((600, 400), 215, np.uint8)
+    for k, y in enumerate(rows()):
+        if k % EVERY == 3 and not figures:
+            grey[round(y), LONG_FROM:LONG_TO] -= 60
+        if k % EVERY == 3 and figures:
+            place = (LONG_FROM - 10, round(y) + 9)
+            cv2.putText(grey, "08", place, cv2.FONT_HERSHEY_SIMPLEX, 0.8, 150.0, 2)
+    return np.clip(grey + rng.normal(0, 2.0, grey.shape), 0, 255).astype(np.uint8)
+
+
+def rows() -> np.ndarray:
+    return 570.0 - PITCH * np.arange(COUNT)
+
+
+def column() -> Comb:
+    ones = np.ones(COUNT)
+    lines = Segments(
+        x=MIDDLE * ones,
+        y=rows(),
+        slope=0.0 * ones,
+        left=(MIDDLE - HALF) * ones,
+        right=(MIDDLE + HALF) * ones,
+        strength=50.0 * ones,
+    )
+    return Comb(side="left", index=np.arange(COUNT), lines=lines, residual_px=0.05)
+
+
+def drawn(**how: bool) -> np.ndarray:
+    grey = picture(**how)
+    for y in rows():
+        grey[round(y), int(MIDDLE - HALF) : int(MIDDLE + HALF)] = 120
+    return grey
+
+
+@pytest.mark.parametrize("factor", [1.0, 2.0])
+def test_they_are_found_beside_the_tube(factor):
+    comb = column()
+    lines = comb.lines
+    large = replace(
+        lines,
+        x=(lines.x + 0.5) * factor - 0.5,
+        y=(lines.y + 0.5) * factor - 0.5,
+        left=(lines.left + 0.5) * factor - 0.5,
+        right=(lines.right + 0.5) * factor - 0.5,
+    )
+    (found,) = with_long_lines(drawn(), factor, (replace(comb, lines=large),), EVERY)
+    assert found.overhang is not None
+    longest = np.sort(np.argsort(found.overhang)[-6:])
+    assert (longest % EVERY == 3).all()
+
+
+def test_figures_are_no_lines():
+    comb = column()
+    (found,) = with_long_lines(drawn(figures=True), 1.0, (comb,), EVERY)
+    assert found is comb
+
+
+def test_what_tells_more_is_kept():
+    overhang = np.where(np.arange(COUNT) % EVERY == 3, 200.0, 0.0)
+    comb = replace(column(), overhang=overhang + np.arange(COUNT) % 2)
+    (found,) = with_long_lines(drawn(), 1.0, (comb,), EVERY)
+    assert found is comb

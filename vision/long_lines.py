@@ -1,0 +1,93 @@
+"""Long lines looked for farther out than columns of graduations reach.
+
+A column of lines is as wide as most of them are. Which are the long ones shows just beyond its
+ends, unless something stands there: behind a tube, walls hide the ends of all lines, and only
+the long ones come out again beside it, on either side.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from limbsight.vision.graduations import Comb
+from limbsight.vision.working import LONG_SHARE, QUANTISED, contrast_of_lines, enlarged
+
+FloatArray = NDArray[np.float64]
+
+FARTHEST = 4.0
+"""Half-lengths of the usual lines from their middle: lines behind a tube are found over half
+of its width or less, and long ones are twice as wide as the tube at most."""
+PLACES_APART_PX, PLACES_TOGETHER = 2.0, 3
+"""Contrast is the mean over so many places: a wall or a figure takes up less."""
+LEAST_CONTRAST = 5.0
+"""Of the long lines over the scatter of all; of noise it is 2."""
+ALONE = 0.25
+"""Most of the long lines that may have another beside them: figures are as high as two lines
+are apart, and more."""
+
+
+def with_long_lines(
+    grey: NDArray[np.uint8], factor: float, combs: tuple[Comb, ...], numbered_every: int
+) -> tuple[Comb, ...]:
+    """Give columns the contrast of their long lines from where those stand out most.
+
+    Parameters
+    ----------
+    grey : ndarray, shape (h, w), uint8
+        Picture to look in, ``factor`` times smaller than the full one.
+    combs
+        Columns of graduations in pixels of the full picture.
+    numbered_every
+        Lines from one number to the next: as seldom at least lines are long.
+
+    Returns
+    -------
+    tuple of Comb
+        With another ``overhang`` where one is found that tells more.
+    """
+    return tuple(_with_long_lines(grey, factor, comb, numbered_every) for comb in combs)
+
+
+def _with_long_lines(
+    grey: NDArray[np.uint8], factor: float, comb: Comb, numbered_every: int
+) -> Comb:
+    share = LONG_SHARE / numbered_every
+    found = [
+        (_standing(contrast, share), contrast)
+        for contrast in _places(grey, enlarged(comb, 1 / factor))
+        if _stand_alone(contrast, comb.index, share)
+    ]
+    if comb.parts or not found:
+        return comb
+    best, contrast = max(found, key=lambda one: one[0])
+    before = 0.0 if comb.overhang is None else _standing(comb.overhang, share)
+    return replace(comb, overhang=contrast) if best > max(before, LEAST_CONTRAST) else comb
+
+
+def _places(grey: NDArray[np.uint8], comb: Comb) -> Iterator[FloatArray]:
+    """Contrast of the lines on both sides, ever farther out."""
+    half = 0.5 * float(np.median(comb.lines.length))
+    away = np.arange(half, FARTHEST * half, PLACES_APART_PX)
+    middle = 0.5 * (comb.lines.left + comb.lines.right)
+    for way in (-1.0, 1.0):
+        contrasts = [contrast_of_lines(grey, comb, middle + way * d) for d in away]
+        for k in range(len(away) - PLACES_TOGETHER + 1):
+            yield np.mean(contrasts[k : k + PLACES_TOGETHER], axis=0)
+
+
+def _standing(contrast: FloatArray, share: float) -> float:
+    """Contrast of the long lines over the scatter of all."""
+    usual = float(np.median(contrast))
+    scatter = 1.4826 * float(np.median(np.abs(contrast - usual)))
+    return (float(np.quantile(contrast, 1 - share)) - usual) / max(scatter, QUANTISED)
+
+
+def _stand_alone(contrast: FloatArray, index: NDArray[np.int64], share: float) -> bool:
+    """Whether what stands out are single lines."""
+    usual = float(np.median(contrast))
+    long = index[contrast - usual > 0.5 * (float(np.quantile(contrast, 1 - share)) - usual)]
+    return len(long) >= 2 and float(np.mean(np.diff(long) == 1)) <= ALONE
