@@ -17,12 +17,10 @@ from limbsight.calib.indexing import (
     value_of_height,
 )
 from limbsight.calib.instrument import ScaleSpec
-from limbsight.calib.joining import join_columns
 from limbsight.calib.rectify import combs_across
 from limbsight.calib.scale_map import Frame, ScaleMap, fit_scale_map
 from limbsight.errors import NotMeasurable
 from limbsight.vision.graduations import Comb
-from limbsight.vision.long_lines import with_long_lines
 from limbsight.vision.numerals import (
     DECISIVE_SHIFT_MARGIN,
     NumberingTable,
@@ -98,25 +96,6 @@ def name_graduations(
         ``scale_ambiguous``, ``picture_turned``, ``picture_mirrored``, and what
         ``index_scale`` and ``fit_scale_map`` raise.
     """
-    try:
-        return _named(grey, factor, combs, scale, frame)
-    except NotMeasurable as doubt:
-        if doubt.code != "scale_ambiguous":
-            raise
-    # Columns that stand in doubt beside the first may be placed by the map of the others, and
-    # long lines may come out beyond what hides their ends.
-    joined, _ = join_columns(combs, frame)
-    every = round(scale.numbered_every / scale.division)
-    return _named(grey, factor, with_long_lines(grey, factor, joined, every), scale, frame)
-
-
-def _named(
-    grey: NDArray[np.uint8],
-    factor: float,
-    combs: tuple[Comb, ...],
-    scale: ScaleSpec,
-    frame: Frame,
-) -> NamedScale:
     lines = line_evidence(combs, scale)
     indexing = index_scale(combs, scale, lines=lines)
     scale_map = _map(combs, indexing, scale, frame)

@@ -21,7 +21,7 @@ from limbsight.errors import NotMeasurable
 from limbsight.vision.graduations import Comb
 from limbsight.vision.long_lines import with_long_lines
 from limbsight.vision.numeral_units import read_unit
-from limbsight.vision.numerals import Numbering, bare_hypotheses, read_numerals
+from limbsight.vision.numerals import Numbering, NumeralVerdict, bare_hypotheses, read_numerals
 
 MIN_HIERARCHY_MARGIN = 6.9
 """Log-odds of the numbered graduations over their neighbours: ln 1000."""
@@ -85,7 +85,7 @@ def read_scale(
         step = 0
         _check_long_lines(combs, verdict.best)
     else:
-        step = _step_to_long_lines(combs, verdict.best, grey, factor)
+        step = _step_to_long_lines(combs, verdict, verdict.best, grey, factor)
     unit = read_unit(grey, geometry, verdict.column) if verdict.column is not None else None
     spec, shift = _spec(combs[0], verdict.best, step, unit)
     heights = spec.lowest + shift * spec.division
@@ -107,12 +107,17 @@ def read_scale(
 
 
 def _step_to_long_lines(
-    combs: tuple[Comb, ...], best: Numbering, grey: NDArray[np.uint8], factor: float
+    combs: tuple[Comb, ...],
+    verdict: NumeralVerdict,
+    best: Numbering,
+    grey: NDArray[np.uint8],
+    factor: float,
 ) -> int:
     """Move the numbers by up to one division, to where the long lines are."""
     step = _likeliest_step(combs, best)
     if step is None:
-        farther_out = with_long_lines(grey, factor, combs, best.numbered_every)
+        figures = [label.box_px for label in verdict.labels]
+        farther_out = with_long_lines(grey, factor, combs, best.numbered_every, figures)
         step = _likeliest_step(farther_out, best)
     if step is None:
         raise NotMeasurable("", code="scale_ambiguous")

@@ -7,7 +7,7 @@ the long ones come out again beside it, on either side.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -25,13 +25,19 @@ PLACES_APART_PX, PLACES_TOGETHER = 2.0, 3
 """Contrast is the mean over so many places: a wall or a figure takes up less."""
 LEAST_CONTRAST = 5.0
 """Of the long lines over the scatter of all; of noise it is 2."""
+FIGURE_MARGIN = 0.5
+"""Heights of figures that are passed over beside them: the next digit, badly boxed."""
 ALONE = 0.25
 """Most of the long lines that may have another beside them: figures are as high as two lines
 are apart, and more."""
 
 
 def with_long_lines(
-    grey: NDArray[np.uint8], factor: float, combs: tuple[Comb, ...], numbered_every: int
+    grey: NDArray[np.uint8],
+    factor: float,
+    combs: tuple[Comb, ...],
+    numbered_every: int,
+    figures: Sequence[FloatArray],
 ) -> tuple[Comb, ...]:
     """Give columns the contrast of their long lines from where those stand out most.
 
@@ -43,40 +49,64 @@ def with_long_lines(
         Columns of graduations in pixels of the full picture.
     numbered_every
         Lines from one number to the next: as seldom at least lines are long.
+    figures : sequence of ndarray, shape (4, 2)
+        Outlines of printed numbers in ``grey``, whose strokes are no lines.
 
     Returns
     -------
     tuple of Comb
         With another ``overhang`` where one is found that tells more.
     """
-    return tuple(_with_long_lines(grey, factor, comb, numbered_every) for comb in combs)
-
-
-def _with_long_lines(
-    grey: NDArray[np.uint8], factor: float, comb: Comb, numbered_every: int
-) -> Comb:
     share = LONG_SHARE / numbered_every
+    return tuple(
+        comb
+        if comb.parts
+        else _with_long_lines(comb, _places(grey, enlarged(comb, 1 / factor), figures), share)
+        for comb in combs
+    )
+
+
+def _with_long_lines(comb: Comb, places: Iterator[FloatArray], share: float) -> Comb:
     found = [
         (_standing(contrast, share), contrast)
-        for contrast in _places(grey, enlarged(comb, 1 / factor))
+        for contrast in places
         if _stand_alone(contrast, comb.index, share)
     ]
-    if comb.parts or not found:
+    if not found:
         return comb
     best, contrast = max(found, key=lambda one: one[0])
     before = 0.0 if comb.overhang is None else _standing(comb.overhang, share)
     return replace(comb, overhang=contrast) if best > max(before, LEAST_CONTRAST) else comb
 
 
-def _places(grey: NDArray[np.uint8], comb: Comb) -> Iterator[FloatArray]:
-    """Contrast of the lines on both sides, ever farther out."""
+def _places(
+    grey: NDArray[np.uint8], comb: Comb, figures: Sequence[FloatArray]
+) -> Iterator[FloatArray]:
+    """Contrast of the lines on both sides, ever farther out, figures passed over."""
     half = 0.5 * float(np.median(comb.lines.length))
     away = np.arange(half, FARTHEST * half, PLACES_APART_PX)
     middle = 0.5 * (comb.lines.left + comb.lines.right)
+    nearest, farthest = _span(figures, comb, middle)
     for way in (-1.0, 1.0):
         contrasts = [contrast_of_lines(grey, comb, middle + way * d) for d in away]
         for k in range(len(away) - PLACES_TOGETHER + 1):
-            yield np.mean(contrasts[k : k + PLACES_TOGETHER], axis=0)
+            ends = way * away[[k, k + PLACES_TOGETHER - 1]]
+            if ends.max() < nearest or ends.min() > farthest:
+                yield np.mean(contrasts[k : k + PLACES_TOGETHER], axis=0)
+
+
+def _span(
+    figures: Sequence[FloatArray], comb: Comb, middle: FloatArray
+) -> tuple[float, float]:
+    """From where to where figures stand off the middle of the lines; empty without any."""
+    if not figures:
+        return np.inf, -np.inf
+    upward = np.argsort(comb.lines.y)
+    boxes = np.array(figures)
+    at = np.interp(boxes[:, :, 1].mean(axis=1), comb.lines.y[upward], middle[upward])
+    off = boxes[:, :, 0] - at[:, None]
+    beside = FIGURE_MARGIN * float(np.median(np.ptp(boxes[:, :, 1], axis=1)))
+    return float(off.min()) - beside, float(off.max()) + beside
 
 
 def _standing(contrast: FloatArray, share: float) -> float:

@@ -65,7 +65,7 @@ def test_they_are_found_beside_the_tube(factor):
         left=(lines.left + 0.5) * factor - 0.5,
         right=(lines.right + 0.5) * factor - 0.5,
     )
-    (found,) = with_long_lines(drawn(), factor, (replace(comb, lines=large),), EVERY)
+    (found,) = with_long_lines(drawn(), factor, (replace(comb, lines=large),), EVERY, ())
     assert found.overhang is not None
     longest = np.sort(np.argsort(found.overhang)[-6:])
     assert (longest % EVERY == 3).all()
@@ -73,12 +73,15 @@ def test_they_are_found_beside_the_tube(factor):
 
 def test_figures_are_no_lines():
     comb = column()
-    (found,) = with_long_lines(drawn(figures=True), 1.0, (comb,), EVERY)
+    numbered = [y for k, y in enumerate(rows()) if k % EVERY == 3]
+    corners = np.array([(0, -10), (36, -10), (36, 10), (0, 10)], float)
+    boxes = [corners + np.array([LONG_FROM - 10, y]) for y in numbered]
+    (found,) = with_long_lines(drawn(figures=True), 1.0, (comb,), EVERY, boxes)
     assert found is comb
 
 
 def test_what_tells_more_is_kept():
     overhang = np.where(np.arange(COUNT) % EVERY == 3, 200.0, 0.0)
     comb = replace(column(), overhang=overhang + np.arange(COUNT) % 2)
-    (found,) = with_long_lines(drawn(), 1.0, (comb,), EVERY)
+    (found,) = with_long_lines(drawn(), 1.0, (comb,), EVERY, ())
     assert found is comb
