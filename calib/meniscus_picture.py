@@ -220,13 +220,7 @@ def is_uneven(count: int) -> NDArray[np.bool_]:
 
 def factor_priors(around: Surroundings) -> tuple[Array, Array]:
     """Prior means (K,) and precision matrix (K, K) of the factors of one channel."""
-    waves = 2 * harmonics(around.view)
-    return _factor_priors(around.below.opaque_mirror, is_gas(around.above), waves)
-
-
-@cache
-def _factor_priors(mirror: bool, under_gas: bool, waves: int) -> tuple[Array, Array]:
-    """The same, for all levels of one kind."""
+    mirror = around.below.opaque_mirror
     u_light = np.array([0.3] + [_U_LIGHT] * (BANDS - 1))
     extras = np.array(_EXTRAS_MIRRORED if mirror else _EXTRAS_REFRACTED)
     mean = np.concatenate([np.ones(BANDS), np.zeros(len(KNOTS)), extras[:, 0]])
@@ -237,8 +231,9 @@ def _factor_priors(mirror: bool, under_gas: bool, waves: int) -> tuple[Array, Ar
     ]
     if mirror:
         parts.append(_smooth(_DOME_KNOTS, _U_DOME, _U_DOME_STEP))
-    elif not under_gas:
+    elif not is_gas(around.above):
         parts.append(_smooth(_MIX_KNOTS, _U_MIX, _U_MIX_STEP))
+    waves = 2 * harmonics(around.view)
     rest = _DOME if mirror else np.zeros(sum(map(len, parts)) - len(mean))
     if waves:
         parts.append(np.eye(waves) / _U_LINES**2)
