@@ -322,8 +322,10 @@ def _compared(
     ambiguous = found.fit.reason == AMBIGUOUS
     if burnt is not None and burnt[here.on_axis.columns].any():
         found = _beside_burnt(here, found, burnt, u_axis_share)
-    elif here.below.opaque_mirror and (found.fit.ok or ambiguous):
-        found = _mirrored(here, found, streak=aside > 0.0)
+    elif (found.fit.ok or ambiguous) and (
+        here.below.opaque_mirror or _shows_lamp(here, found)
+    ):
+        found = _beside(here, found, streak=aside > 0.0)
     elif found.fit.ok and aside:
         other = here.fit(found.apex_row, here.first_reach, here.beside(aside))
         found = replace(found, fit=_with_reflection(found.fit, other))
@@ -500,8 +502,8 @@ def _with_reflection(fit: ApexFit, other: ApexFit) -> ApexFit:
     return _widened(fit, "reflection", other.position_px)
 
 
-def _mirrored(here: _Surroundings, found: _Found, *, streak: bool) -> _Found:
-    """Let fits left and right of the axis have their say about a mirror.
+def _beside(here: _Surroundings, found: _Found, *, streak: bool) -> _Found:
+    """Let fits left and right of the axis have their say, where a level mirrors the room.
 
     Beside the axis a dome shows the room in other directions, and lamps and windows that can
     be taken for its crown or hide it lie elsewhere or not at all.  Those fits must be free to
@@ -513,6 +515,34 @@ def _mirrored(here: _Surroundings, found: _Found, *, streak: bool) -> _Found:
         return replace(found, fit=replace(found.fit, ok=False, reason=sides[0].reason))
     fit = _mean_of(found.fit, [side for side in sides if np.isfinite(side.position_px)])
     return replace(found, fit=fit, moved_px=fit.position_px - found.fit.position_px)
+
+
+def _mirrors_room(here: _Surroundings, found: _Found) -> bool:
+    return here.below.opaque_mirror or _shows_lamp(here, found)
+
+
+def _shows_lamp(here: _Surroundings, found: _Found) -> bool:
+    """Whether a level between liquids is brighter, in some colour, than both of them are.
+
+    They only take light from the board: what is added is a lamp's, thrown back where the
+    lower liquid bends light less than the upper one.
+    """
+    if here.above.refractive_index < GAS_REFRACTIVE_INDEX or not found.has_place:
+        return False
+    bore, row = here.bore_rows, found.apex_row
+    across = np.median(here.strip[:, here.on_axis.columns], axis=1)
+
+    def rows(first: float, last: float) -> NDArray[np.float32]:
+        low, high = (max(round(row + bores * bore), 0) for bores in (first, last))
+        return across[low : high + 1]
+
+    above, level, below = rows(-1.2, -0.7), rows(-0.6, 0.4), rows(0.5, 1.0)
+    count = max(round(LAMP_HEIGHT * bore), 2)
+    if min(len(above), len(level) - count, len(below)) < 1:
+        return False
+    liquids = np.maximum(np.median(above, axis=0), np.median(below, axis=0))
+    shown = np.sort(level, axis=0)[-count]
+    return bool(np.max(shown - liquids) > STREAK * liquids.max())
 
 
 def _mean_of(fit: ApexFit, others: list[ApexFit]) -> ApexFit:
@@ -538,7 +568,7 @@ def _mean_of(fit: ApexFit, others: list[ApexFit]) -> ApexFit:
     components["room"] = float(np.sqrt(apart))
     u_model = float(np.sqrt(sum(u * u for u in components.values())))
     sure = float(np.sqrt(max(u_model**2 - rivals**2, 0.0) + statistical**2))
-    ambiguous = rivals > AMBIGUITY_LIMIT * sure
+    ambiguous = not fit.ok and rivals > AMBIGUITY_LIMIT * sure
     return replace(
         fit,
         position_px=fit.position_px + mean,
@@ -587,6 +617,9 @@ SEEN_SHARE = 0.7
 """Part of the bore that is compared with a band of columns, rims left out."""
 ASIDE = 0.4
 """Where to look beside a reflection, in bore radii: twice half the width of a band."""
+LAMP_HEIGHT = 0.05
+"""Bores over which a level is brighter than its liquids where it mirrors a lamp: a fifth of
+its own height, more than the halo of a sharpened edge."""
 STREAK = 0.1
 """Brighter than most of the bore by so much of its brightness, in all colours: three times
 what the model may miss."""

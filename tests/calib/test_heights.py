@@ -11,9 +11,12 @@ from limbsight.calib.heights import (
     TubeGeometry,
     _clear_band,
     _clear_of_streaks,
+    _Found,
     _mean_of,
     _same_level,
     _settled,
+    _shows_lamp,
+    _Surroundings,
     _with_reflection,
     fit_level,
 )
@@ -332,3 +335,42 @@ def test_rivals_of_a_mirror_stay_where_all_fits_have_them():
     told = _mean_of(ambiguous(2.0), [lone(0.2), lone(-0.1)])
     assert told.ok
     assert told.u_components_px["ambiguity"] < 0.05
+
+
+def between_liquids(lamp_rows, above_index=1.44, light=1.0):
+    """Yellow over green, lit white over some rows of the level; the bore is 14 rows wide."""
+    strip = np.empty((120, 31, 3), dtype=np.float32)
+    strip[:60], strip[60:] = (0.8, 0.6, 0.1), (0.05, 0.4, 0.05)
+    strip[60 - lamp_rows : 60] = np.maximum(strip[60 - lamp_rows : 60], light)
+    scale_map = map_of()
+    here = _Surroundings(
+        strip=strip,
+        grid=make_grid(
+            scale_map.plane(),
+            values=(0.0, 60.0),
+            across=(-5.0, 5.0),
+            step=0.5,
+            in_front=6.0,
+        ),
+        scale_map=scale_map,
+        unit_m=1e-3,
+        tube=TUBE,
+        below=WATER,
+        above=replace(WATER, refractive_index=above_index),
+        interface=WETTING,
+        line_pitch_m=0.0,
+    )
+    return here, _Found(row=60.0, fit=lone(0.0), band=here.on_axis)
+
+
+@pytest.mark.parametrize(
+    ("seen", "lamp"),
+    [
+        (between_liquids(4), True),
+        (between_liquids(0), False),
+        (between_liquids(4, light=0.15), False),
+        (between_liquids(4, above_index=1.0003), False),
+    ],
+)
+def test_a_level_brighter_than_both_its_liquids_shows_a_lamp(seen, lamp):
+    assert _shows_lamp(*seen) is lamp
