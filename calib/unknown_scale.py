@@ -21,7 +21,7 @@ from limbsight.errors import NotMeasurable
 from limbsight.vision.graduations import Comb
 from limbsight.vision.long_lines import with_long_lines
 from limbsight.vision.numeral_units import read_unit
-from limbsight.vision.numerals import Numbering, NumeralVerdict, bare_hypotheses, read_numerals
+from limbsight.vision.numerals import Numbering, bare_hypotheses, read_numerals
 
 MIN_HIERARCHY_MARGIN = 6.9
 """Log-odds of the numbered graduations over their neighbours: ln 1000."""
@@ -85,7 +85,8 @@ def read_scale(
         step = 0
         _check_long_lines(combs, verdict.best)
     else:
-        step = _step_to_long_lines(combs, verdict, verdict.best, grey, factor)
+        figures = [label.box_px for label in verdict.labels]
+        step = _step_to_long_lines(grey, factor, combs, verdict.best, figures)
     unit = read_unit(grey, geometry, verdict.column) if verdict.column is not None else None
     spec, shift = _spec(combs[0], verdict.best, step, unit)
     heights = spec.lowest + shift * spec.division
@@ -107,16 +108,15 @@ def read_scale(
 
 
 def _step_to_long_lines(
-    combs: tuple[Comb, ...],
-    verdict: NumeralVerdict,
-    best: Numbering,
     grey: NDArray[np.uint8],
     factor: float,
+    combs: tuple[Comb, ...],
+    best: Numbering,
+    figures: list[NDArray[np.float64]],
 ) -> int:
     """Move the numbers by up to one division, to where the long lines are."""
     step = _likeliest_step(combs, best)
     if step is None:
-        figures = [label.box_px for label in verdict.labels]
         farther_out = with_long_lines(grey, factor, combs, best.numbered_every, figures)
         step = _likeliest_step(farther_out, best)
     if step is None:
