@@ -11,7 +11,10 @@ from limbsight.read_limb import Limb, read_limb
 from limbsight.reasons import reason, refusal
 from limbsight.straighten import Board, SplitTube, split_along, straighten_board
 from limbsight.vision.level_marks import tube_weight
+from limbsight.vision.limb_net import propose_limbs
 from limbsight.vision.limbs import (
+    MIN_SCORE,
+    NEAR_PLACE_WIDTHS,
     LimbBand,
     LimbCandidates,
     LimbChoice,
@@ -21,6 +24,7 @@ from limbsight.vision.limbs import (
 )
 from limbsight.vision.meanwhile import meanwhile
 from limbsight.vision.tube_row import choose_row
+from limbsight.without_file import PROPOSED, SURE_LEVEL, UNPROPOSED, WIDTH_ERROR
 
 SPARE_CANDIDATES, MAX_CANDIDATES = 5, 24
 """Bands looked at beyond the number of limbs; in all, where that is not known."""
@@ -29,6 +33,14 @@ UNSEEN_SHARE = 0.02
 CLEAR_OF_DOUBT = 4.0
 """Candidates that stand out less over the rest are weighed by the levels in them: true limbs
 of one photo differ by a factor of 3."""
+OF_WRONG_PLACES = {
+    "level_hidden",
+    "level_not_found",
+    "level_doubted",
+    "level_unlike_meniscus",
+    "level_off_scale",
+}
+"""Doubts about a limb's levels that it would raise, too, if it were none."""
 
 
 def find_limbs(
@@ -40,15 +52,42 @@ def find_limbs(
     bore = 2 * known.tube.bore_radius_m / known.unit_m / board.grid.step
     most = known.limb_count + SPARE_CANDIDATES if known.limb_count else MAX_CANDIDATES
     candidates = limb_candidates(board.picture, width, bore, most)
-    splits: dict[float, SplitTube] = {}
     if places:
         columns = [(at - board.grid.across[0]) / board.grid.step for at in places]
         choice = near_places(candidates.bands, columns, width)
-    else:
-        choice, splits = _choose(candidates, view, board, scale, known)
-    wanted = known.limb_count or 1
-    if len(choice.limbs) < wanted:
-        raise refusal("limb_not_found", found=len(choice.limbs), wanted=wanted)
+        return _read(choice, {}, view, board, scale, known)
+    choice, splits = _choose(candidates, view, board, scale, known)
+    proposed = None if choice.certain else _proposed(view, board, scale, known, width)
+    if proposed is not None:
+        return _read(*proposed, view, board, scale, known)
+    if len(choice.limbs) < (known.limb_count or 1):
+        raise refusal("limb_not_found", found=len(choice.limbs), wanted=known.limb_count or 1)
+    limbs = _read(choice, splits, view, board, scale, known)
+    codes = {doubt.code for limb in limbs for doubt in limb.reasons}
+    if choice.certain and codes & OF_WRONG_PLACES:
+        proposed = _proposed(view, board, scale, known, width)
+        if proposed is not None and not _alike(choice, proposed[0]):
+            return _read(*proposed, view, board, scale, known)
+    return limbs
+
+
+def _alike(one: LimbChoice, other: LimbChoice) -> bool:
+    """Whether two choices are of the same limbs."""
+    return len(one.limbs) == len(other.limbs) and all(
+        abs(a.centre_column - b.centre_column) < NEAR_PLACE_WIDTHS * a.width_columns
+        for a, b in zip(one.limbs, other.limbs, strict=True)
+    )
+
+
+def _read(
+    choice: LimbChoice,
+    splits: dict[float, SplitTube],
+    view: View,
+    board: Board,
+    scale: NamedScale,
+    known: Knowledge,
+) -> tuple[Limb, ...]:
+    """Read the limbs chosen, and say so where they may be others."""
     # All are split before one is read: the network looks at some while menisci are fitted.
     tubes = [
         meanwhile(_split, band, name, splits, view, board, scale, known)
@@ -89,22 +128,60 @@ def _choose(
         choice = choose_limbs(candidates.bands, known.limb_count)
         if min(choice.clearance, choice.place_clearance) >= CLEAR_OF_DOUBT:
             return choice, {}
-    count = max(known.level_count(name) for name in known.limb_names(known.limb_count or 2))
-    splits = {
-        band.centre_column: split_along(
-            view, board, scale, known, board.grid.across_at(band.centre_column), count
-        )
-        for band in candidates.bands
-    }
+    columns = [band.centre_column for band in candidates.bands]
+    splits = _split_all(columns, view, board, scale, known)
     weighed = [_weighed(band, splits[band.centre_column]) for band in candidates.bands]
     if known.limb_count is None:
         return choose_row(weighed, candidates.walls), splits
     return choose_limbs(weighed, known.limb_count), splits
 
 
+def _split_all(
+    columns: list[float], view: View, board: Board, scale: NamedScale, known: Knowledge
+) -> dict[float, SplitTube]:
+    count = max(known.level_count(name) for name in known.limb_names(known.limb_count or 2))
+    return {
+        column: split_along(view, board, scale, known, board.grid.across_at(column), count)
+        for column in columns
+    }
+
+
 def _weighed(band: LimbBand, split: SplitTube) -> LimbBand:
     """Weigh a candidate by the levels in it."""
     weight = tube_weight(split.tube.clean, split.steps, split.count)
+    return replace(band, score=band.score * weight * (UNSEEN_SHARE + _chance(split)))
+
+
+def _chance(split: SplitTube) -> float:
+    """Return how likely the least likely of a tube's levels is, by the network."""
     seen = split.network.places(split.tube.rows)
-    chance = seen[split.count - 1].probability if len(seen) >= split.count else 0.0
-    return replace(band, score=band.score * weight * (UNSEEN_SHARE + chance))
+    return seen[split.count - 1].probability if len(seen) >= split.count else 0.0
+
+
+def _proposed(
+    view: View, board: Board, scale: NamedScale, known: Knowledge, width: float
+) -> tuple[LimbChoice, dict[float, SplitTube]] | None:
+    """Let the network choose the limbs, where walls and levels leave it open.
+
+    Only where it has no doubt, neither about their number nor about their width, and each
+    shows its levels; else None.
+    """
+    seen = propose_limbs(board.picture.bgr, width)
+    # Where the number of limbs is known, others may look a little like one.
+    least = PROPOSED if known.limb_count else UNPROPOSED
+    found = [limb for limb in seen.candidates if limb.probability >= least] if seen else []
+    sure = all(
+        limb.probability >= PROPOSED
+        and 1 / WIDTH_ERROR < limb.width_columns / width < WIDTH_ERROR
+        for limb in found
+    )
+    if not found or not sure or len(found) != (known.limb_count or len(found)):
+        return None
+    splits = _split_all([limb.centre_column for limb in found], view, board, scale, known)
+    if min(_chance(split) for split in splits.values()) < SURE_LEVEL:
+        return None
+    limbs = tuple(
+        LimbBand(centre_column=column, width_columns=width, score=MIN_SCORE)
+        for column in sorted(splits)
+    )
+    return LimbChoice(limbs=limbs, clearance=float("inf")), splits

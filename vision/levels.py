@@ -474,7 +474,7 @@ def _dark_rows(colours: FloatArray, first: int, last: int) -> tuple[int, int]:
     bore = np.median(colours[first : last + 1], axis=1)
     ends = np.linspace(bore[0], bore[-1], len(bore))
     away = np.abs(bore - ends).sum(axis=1)
-    rows = np.flatnonzero(away > 0.5 * away.max())
+    rows = np.flatnonzero(away >= 0.5 * away.max())
     return first + int(rows[0]), first + int(rows[-1])
 
 

@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from limbsight.vision.levels import Layers, find_layers
+from limbsight.vision.levels import Layers, _dark_rows, find_layers
 from tests.helpers.tubes import AMBER, BLUE_WATER, CLEAR, GLASS, Cover, Tube
 
 ROWS = (20, 380)
@@ -136,3 +136,7 @@ def test_rows_outside_the_picture_are_not_looked_at():
     layers = find_layers(replace(strip, bgr=black, inside_picture=outside), 1, ROWS)
     assert near(layers, 210.3, within=SEARCH_ROWS)
     assert layers.visible[0] >= 120
+
+
+def test_a_stretch_that_is_burnt_out_all_over_has_no_dark_rows_of_its_own():
+    assert _dark_rows(np.full((40, 7, 3), 255.0), 5, 20) == (5, 20)
