@@ -56,6 +56,9 @@ GLARE_REACH, GLARE_MIDDLE, GLARE_HEIGHT = 1.5, 1 / 3, 0.2
 """Glare within this many bores of a level, across this part of the bore, and together this
 many bores high, may stand where the meniscus is: the meniscus is about as high. Of 120 photos
 none that was read had so much; burnt spots drawn over menisci did (all but thin streaks)."""
+COVER_APART = 1.0
+"""Covers within so many bores of a level are no excuse for glare: a flash that spills over the
+board passes for one. Nine drawn over menisci had a level taken 0.5 bores from their end."""
 UNSEEN_GEOMETRY = ("axis to scale", "focal length")
 """Components of a height that are in the interval but give no reason to look."""
 TWO_PLACES = "level_ambiguous"
@@ -159,7 +162,7 @@ class NearLevel:
     row
         Where the level was seen.
     covered : ndarray, shape (R,), bool
-        Rows of clips and the like, which may be bright, but are no glare.
+        Rows of clips and the like away from the level, which may be bright, but are no glare.
     """
 
     grid: Grid
@@ -198,11 +201,24 @@ def _near_level(
         in_front=known.tube.axis_to_scale_m / known.unit_m,
     )
     linear = sample_linear(source.bgr, *in_working(grid, source))
-    covered = np.zeros(len(linear), dtype=bool)
-    for low, high in covers:
-        first, last = (max(round(grid.row_at(end)), 0) for end in (high, low))
-        covered[first : last + 1] = True
-    return NearLevel(grid=grid, linear=linear, row=grid.row_at(value), covered=covered)
+    row = grid.row_at(value)
+    covers = [(grid.row_at(high), grid.row_at(low)) for low, high in covers]
+    covered = _covered_away_from(row, COVER_APART * bore / grid.step, covers, len(linear))
+    return NearLevel(grid=grid, linear=linear, row=row, covered=covered)
+
+
+def _covered_away_from(
+    row: float, apart: float, covers: list[tuple[float, float]], count: int
+) -> NDArray[np.bool_]:
+    """Mark the rows of covers, but of those that end within ``apart`` rows of a level.
+
+    Such a one may be a flash that hides the level, and its end what was taken for one.
+    """
+    covered = np.zeros(count, dtype=bool)
+    for first, last in covers:
+        if last < row - apart or first > row + apart:
+            covered[max(round(first), 0) : max(round(last) + 1, 0)] = True
+    return covered
 
 
 def _fit_one(

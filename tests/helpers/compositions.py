@@ -384,6 +384,36 @@ def flash_on_level(shot: Shot, other: Shot, rng: np.random.Generator) -> Shot:
     return replace(in_light(shot, lambda under: under + spot[..., None]), hides=True)
 
 
+def streak_to_level(shot: Shot, other: Shot, rng: np.random.Generator) -> Shot:
+    """A burnt-out streak in a tube that ends where it pleases near the level.
+
+    It leaves a fifth of the tube at least, beside it, in which the level is seen.
+    """
+    p = Place.of(shot)
+    a, c = _one_level(p, rng)
+    half = 0.5 * p.tube_px * rng.uniform(0.15, 0.7)
+    side = rng.uniform(-1, 1) * (0.45 * p.tube_px - half)
+    start, end = p.tube_px * np.array([rng.uniform(1, 6), rng.uniform(-0.5, 0.5)])
+    way = rng.choice([-1, 1])
+    polygon = p.corners((a + way * start, a + way * end), (c + side - half, c + side + half))
+    light = _mask(shot, polygon)[..., None]
+    return in_light(shot, lambda under: under + 1.5 * light)
+
+
+def spot_by_level(shot: Shot, other: Shot, rng: np.random.Generator) -> Shot:
+    """A burnt-out round spot over or beside the level, narrower than the tube."""
+    p = Place.of(shot)
+    a, c = _one_level(p, rng)
+    size = p.tube_px * rng.uniform(0.12, 0.4)
+    at = p.tube_px * np.array([rng.uniform(-0.6, 0.6), rng.uniform(-0.3, 0.3)])
+    x, y = p.px(a + at[0], c + at[1])
+    h, w = shot.shown.shape[:2]
+    v, u = np.mgrid[:h, :w].astype(np.float32)
+    r = np.hypot(u - x, v - y) / size
+    spot = 3.0 * np.exp(-(r**4)) + 0.1 * np.exp(-r / 2)
+    return in_light(shot, lambda under: under + spot[..., None])
+
+
 COMPOSITIONS: dict[str, Composition] = {
     "second_board": second_board,
     "sticker": sticker,
@@ -393,6 +423,8 @@ COMPOSITIONS: dict[str, Composition] = {
     "cable": cable,
     "window_reflection": window_reflection,
     "streaks": streaks,
+    "streak_to_level": streak_to_level,
+    "spot_by_level": spot_by_level,
     "graph_paper": graph_paper,
     "planks": planks,
     "sticker_on_level": sticker_on_level,

@@ -1,0 +1,25 @@
+"""What counts as glare about a level, and what as a cover."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from limbsight.read_limb import _covered_away_from
+
+
+@pytest.mark.parametrize(
+    ("cover", "rows"),
+    [
+        ((5.0, 20.0), range(5, 21)),
+        ((-8.0, 20.0), range(21)),
+        ((75.0, 130.0), range(75, 100)),
+        ((5.0, 45.0), ()),
+        ((40.0, 60.0), ()),
+        ((130.0, 140.0), ()),
+        ((-20.0, -10.0), ()),
+    ],
+)
+def test_a_cover_that_ends_at_the_level_may_be_a_flash(cover, rows):
+    covered = _covered_away_from(50.0, 20.0, [cover], 100)
+    assert np.flatnonzero(covered).tolist() == list(rows)
