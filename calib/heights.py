@@ -327,9 +327,7 @@ def _compared(
             if here.below.opaque_mirror
             else _beside_burnt(here, found, burnt, u_axis_share)
         )
-    elif (found.fit.ok or ambiguous) and (
-        here.below.opaque_mirror or _shows_lamp(here, found)
-    ):
+    elif (found.fit.ok or ambiguous) and _mirrors_room(here, found):
         found = _beside(here, found, streak=aside > 0.0)
     elif found.fit.ok and aside:
         other = here.fit(found.apex_row, here.first_reach, here.beside(aside))
