@@ -20,6 +20,7 @@ from limbsight.calib.instrument import ScaleSpec
 from limbsight.calib.rectify import combs_across
 from limbsight.calib.scale_map import Frame, ScaleMap, fit_scale_map
 from limbsight.errors import NotMeasurable
+from limbsight.vision.figure_ink import figures_are_dark
 from limbsight.vision.graduations import Comb
 from limbsight.vision.numerals import (
     DECISIVE_SHIFT_MARGIN,
@@ -118,6 +119,7 @@ def name_graduations(
         if spoken.shifts != indexing.shifts:
             scale_map = _map(combs, spoken, scale, frame)
         indexing = spoken
+        check_ink(grey, verdict, combs)
     _check_against_numerals(verdict, scale)
     geometry = _geometry(factor, combs, indexing, scale_map, scale)
     _check_as_if_unknown(verdict, grey, geometry, indexing.shifts[0] or 0, scale)
@@ -134,6 +136,18 @@ def name_graduations(
         map=scale_map,
         numbers_read=verdict.decisive,
     )
+
+
+def check_ink(
+    grey: NDArray[np.uint8], verdict: NumeralVerdict, combs: tuple[Comb, ...]
+) -> None:
+    """Refuse lines that are lighter than the board beside darker figures, or the reverse.
+
+    They are the gaps between the graduations, half a division off.
+    """
+    dark = figures_are_dark(grey, verdict.labels)
+    if dark is not None and dark is not combs[0].dark:
+        raise NotMeasurable("", code="scale_ambiguous")
 
 
 def _check_agreed(said: dict[int, float], chosen: int | None) -> None:

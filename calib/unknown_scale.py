@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from limbsight.calib.indexing import hierarchy_gain
 from limbsight.calib.instrument import ScaleSpec
 from limbsight.calib.joining import join_columns
-from limbsight.calib.numbering import NamedScale, scale_geometry
+from limbsight.calib.numbering import NamedScale, check_ink, scale_geometry
 from limbsight.calib.scale_map import Frame
 from limbsight.errors import NotMeasurable
 from limbsight.vision.graduations import Comb
@@ -81,6 +81,7 @@ def read_scale(
         raise NotMeasurable("", code="picture_turned")
     if verdict.stance == "mirrored":
         raise NotMeasurable("", code="picture_mirrored")
+    check_ink(grey, verdict, combs)
     if verdict.graduation_decisive:
         step = 0
         _check_long_lines(combs, verdict.best)

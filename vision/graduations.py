@@ -98,6 +98,8 @@ class Comb:
     index_error: float = 0.0
     """Where this column was joined to another: what is left over of a whole number of
     divisions between their indices, and its standard error."""
+    dark: bool = True
+    """Whether the lines are darker than their surroundings."""
     parts: tuple[Comb, ...] = ()
     """Of lines that run over a whole board: what is seen of them between the tubes, with the
     same index. Parts are straight, the whole may be bent by the lens."""

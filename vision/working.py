@@ -144,7 +144,10 @@ def find_scales(
     grey = working.green
     found: list[tuple[tuple[Comb, ...], ...]] = []
     for dark in (True, False):
-        groups = _groups(grey, dark=dark, boards=boards, local_noise=local_noise)
+        groups = tuple(
+            tuple(replace(comb, dark=dark) for comb in group)
+            for group in _groups(grey, dark=dark, boards=boards, local_noise=local_noise)
+        )
         clear = bool(groups) and _is_clearly_print(grey, groups)
         # Where dark lines merge or are too thin the gaps between them are all that is found:
         # what has no dark lines as many to be compared with must be print by itself.

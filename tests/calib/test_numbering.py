@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from limbsight.calib.numbering import _check_against_numerals, _check_agreed
+from limbsight.calib.numbering import _check_against_numerals, _check_agreed, check_ink
 from limbsight.errors import NotMeasurable
 from limbsight.vision.numerals import LabelEvidence, NumeralVerdict
 from tests.helpers.scales import millimetres
@@ -75,3 +75,17 @@ def test_lines_do_not_overrule_figures():
         with pytest.raises(NotMeasurable) as stop:
             _check_agreed(said | {22: 100.0}, chosen)
         assert stop.value.code == "scale_ambiguous"
+
+
+@pytest.mark.parametrize("figures_dark", [True, False, None])
+@pytest.mark.parametrize("lines_dark", [True, False])
+def test_lines_of_another_ink_than_the_figures_are_gaps(monkeypatch, figures_dark, lines_dark):
+    monkeypatch.setattr(numbering, "figures_are_dark", lambda grey, labels: figures_dark)
+    lines = replace(COLUMN.comb(), dark=lines_dark)
+    picture = np.zeros((9, 9), np.uint8)
+    if figures_dark is (not lines_dark):
+        with pytest.raises(NotMeasurable, match="") as refused:
+            check_ink(picture, verdict(["0", "10"]), (lines,))
+        assert refused.value.code == "scale_ambiguous"
+    else:
+        check_ink(picture, verdict(["0", "10"]), (lines,))
