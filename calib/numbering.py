@@ -64,6 +64,10 @@ class NamedScale:
     numbers_read
         Whether the printed numbers were read and bear the numbering out, so that the scale
         surely stands upright.
+    ink_read
+        Whether figures were seen to be of the same ink as the lines, which are then no gaps.
+    place_read
+        Whether the place of the figures alone settles which graduations they belong to.
     rivals
         How many other graduated boards in the picture might have been meant.
     """
@@ -72,6 +76,8 @@ class NamedScale:
     shifts: tuple[int, ...]
     map: ScaleMap
     numbers_read: bool
+    ink_read: bool = False
+    place_read: bool = False
     rivals: int = 0
 
 
@@ -119,7 +125,7 @@ def name_graduations(
         if spoken.shifts != indexing.shifts:
             scale_map = _map(combs, spoken, scale, frame)
         indexing = spoken
-        check_ink(grey, verdict, combs)
+    ink_read = verdict.decisive and check_ink(grey, verdict, combs)
     _check_against_numerals(verdict, scale)
     geometry = _geometry(factor, combs, indexing, scale_map, scale)
     _check_as_if_unknown(verdict, grey, geometry, indexing.shifts[0] or 0, scale)
@@ -135,19 +141,27 @@ def name_graduations(
         shifts=tuple(shift for _, shift in named),
         map=scale_map,
         numbers_read=verdict.decisive,
+        ink_read=ink_read,
+        place_read=verdict.graduation_decisive,
     )
 
 
 def check_ink(
     grey: NDArray[np.uint8], verdict: NumeralVerdict, combs: tuple[Comb, ...]
-) -> None:
+) -> bool:
     """Refuse lines that are lighter than the board beside darker figures, or the reverse.
 
     They are the gaps between the graduations, half a division off.
+
+    Returns
+    -------
+    bool
+        Whether lines and figures are of one ink; else that of the figures is not clear.
     """
     dark = figures_are_dark(grey, verdict.labels)
     if dark is not None and dark is not combs[0].dark:
         raise NotMeasurable("", code="scale_ambiguous")
+    return dark is not None
 
 
 def _check_agreed(said: dict[int, float], chosen: int | None) -> None:

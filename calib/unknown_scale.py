@@ -81,7 +81,7 @@ def read_scale(
         raise NotMeasurable("", code="picture_turned")
     if verdict.stance == "mirrored":
         raise NotMeasurable("", code="picture_mirrored")
-    check_ink(grey, verdict, combs)
+    ink_read = check_ink(grey, verdict, combs)
     if verdict.graduation_decisive:
         step = 0
         _check_long_lines(combs, verdict.best)
@@ -97,6 +97,8 @@ def read_scale(
             shifts=tuple(shift for _ in combs),
             map=by_index.renumbered(spec.division, heights),
             numbers_read=True,
+            ink_read=ink_read,
+            place_read=verdict.graduation_decisive,
         ),
         spec=spec,
         unit_printed=unit,

@@ -8,7 +8,8 @@ from typing import Any, Protocol, TypeVar
 
 import numpy as np
 
-from limbsight.calib.boards import Boards, choose_board
+from limbsight.calib.boards import SAME_BOARD_M, Boards, choose_board
+from limbsight.calib.coarse_scale import name_longer_lines
 from limbsight.calib.indexing import graduation_count
 from limbsight.calib.instrument import ScaleSpec
 from limbsight.calib.numbering import NamedScale, name_graduations
@@ -25,6 +26,7 @@ from limbsight.vision.picture import Picture
 from limbsight.vision.turning import Turn, turned_copy
 from limbsight.vision.working import (
     WorkingImage,
+    find_lines,
     find_scales,
     full_size,
     long_between,
@@ -52,10 +54,13 @@ NOT_THIS_BOARD = (
     "scale_uneven",
     "too_few_pixels",
 )
+NOT_THESE_COLUMNS = ("scale_not_found", "scale_unnumbered", "scale_ambiguous")
 LEAST_OF_FILE = 0.5
 """Share of the file's graduations that a smaller board must show to be looked at. A column of
 pieces of numerals, 0.4 of a file's length, bore single figures out by chance (sample photo
 read with another's file)."""
+LONGER = 1.5
+"""Longer lines stand two divisions apart at least; perspective changes a division less."""
 MOST_OTHER_BOARDS = 3
 """Boards besides the largest in which the file's scale is looked for: a fifth of a second
 each, at most."""
@@ -159,7 +164,10 @@ def find_scale(view: View, known: Knowledge) -> NamedScale:
     """
     spec = known.instrument.scale
     bank = known.instrument.arrangement == "bank"
-    boards = choose_board(_groups(view), spec, known.unit_m, bank=bank)
+    groups = _groups(view)
+    if not groups:
+        return _of_doubtful_lines(view, spec, (), NotMeasurable("", code="scale_not_found"))
+    boards = choose_board(groups, spec, known.unit_m, bank=bank)
     try:
         named = _named(view, boards.chosen, spec)
     except NotMeasurable as stop:
@@ -189,12 +197,9 @@ def _of_another_board(
     if stop.code not in NOT_THIS_BOARD:
         raise stop
     least = LEAST_OF_FILE * graduation_count(spec)
-    others = [
-        board
-        for board in boards.others + _columns_before(view, boards.chosen)
-        if max(len(comb.index) for comb in board) >= least
-    ]
-    for board in others[:MOST_OTHER_BOARDS]:
+    others = boards.others + _columns_before(view, boards.chosen)
+    full = [board for board in others if max(len(comb.index) for comb in board) >= least]
+    for board in full[:MOST_OTHER_BOARDS]:
         try:
             named = _named(view, board, spec)
         except NotMeasurable:
@@ -202,7 +207,57 @@ def _of_another_board(
         if named.numbers_read:
             ruled_out = stop.code == "scale_differs_from_file"
             return replace(named, rivals=0 if ruled_out else 1)
+    return _of_doubtful_lines(view, spec, (boards.chosen, *others), stop)
+
+
+def _of_doubtful_lines(
+    view: View, spec: ScaleSpec, boards: tuple[tuple[Comb, ...], ...], stop: NotMeasurable
+) -> NamedScale:
+    """Look for the file's scale among lines that may be gaps, and among the longer lines.
+
+    Figures beside them must be the file's, and of their ink.
+    """
+    doubtful = _of_other_ink(view, boards[0] if boards else ())
+    for board in doubtful[:MOST_OTHER_BOARDS]:
+        try:
+            named = _named(view, board, spec)
+        except NotMeasurable:
+            continue
+        if named.ink_read:
+            return replace(named, rivals=_rivals(boards, board, spec))
+    # Of a reduced picture the short lines, too, may be found at full size.
+    if view.upright.factor > 1.0 and view.turn.is_none:
+        raise stop
+    grey, factor = view.upright.green, view.upright.factor
+    for board in (*boards, *doubtful):
+        try:
+            named = name_longer_lines(grey, factor, board, spec, view.frame)
+        except NotMeasurable:
+            continue
+        return replace(named, rivals=_rivals(boards, board, spec))
     raise stop
+
+
+def _of_other_ink(view: View, board: tuple[Comb, ...]) -> tuple[tuple[Comb, ...], ...]:
+    """Lines darker than the board where lighter ones were chosen, or the reverse."""
+    inks = (not board[0].dark,) if board else (True, False)
+    return tuple(group for dark in inks for group in find_lines(view.upright, dark=dark))
+
+
+def _rivals(
+    boards: tuple[tuple[Comb, ...], ...], board: tuple[Comb, ...], spec: ScaleSpec
+) -> int:
+    """Whether the first board, which was not understood, is another one than this."""
+    if not boards:
+        return 0
+    near_px = SAME_BOARD_M / (spec.division * (spec.unit_m or 1e-3)) * board[0].pitch_px
+    left, right = (
+        [float(np.median(getattr(comb.lines, end))) for comb in boards[0]]
+        for end in ("left", "right")
+    )
+    middles = [float(np.median(comb.lines.x)) for comb in board]
+    beside = [min(left) - near_px <= x <= max(right) + near_px for x in middles]
+    return 0 if any(beside) else 1
 
 
 def find_unknown_scale(view: View) -> ScaleFromPicture:
@@ -214,6 +269,9 @@ def find_unknown_scale(view: View) -> ScaleFromPicture:
         ``scale_not_found``, ``too_few_pixels``, and what ``read_scale`` raises.
     """
     groups = _groups(view)
+    if not groups:
+        stop = NotMeasurable("", code="scale_not_found")
+        return _of_other_columns(view, (), stop)
     try:
         found = _read(view, groups[0])
     except NotMeasurable as stop:
@@ -256,28 +314,42 @@ def _check_all_seen(view: View, found: ScaleFromPicture) -> None:
 def _of_other_columns(
     view: View, groups: tuple[tuple[Comb, ...], ...], stop: NotMeasurable
 ) -> ScaleFromPicture:
-    """Read the numbers of smaller columns where the largest have none, and stay a rival."""
-    if stop.code != "scale_unnumbered":
+    """Read the numbers of other columns where the largest leave them in doubt.
+
+    Columns of one division that do not keep step with the largest are of another instrument,
+    or bent by glass: they are read only where those have no numbers, and those stay a rival.
+    """
+    if stop.code not in NOT_THESE_COLUMNS:
         raise stop
-    others = groups[1:] + _columns_before(view, groups[0])
-    for group in others[:MOST_OTHER_BOARDS]:
+    largest = groups[0] if groups else ()
+    beside = groups[1:] + _columns_before(view, largest)
+    alike = [group for group in beside if not _are_longer(group, largest)]
+    if stop.code != "scale_unnumbered":
+        beside = tuple(group for group in beside if group not in alike)
+    for group in (beside + _of_other_ink(view, largest))[:MOST_OTHER_BOARDS]:
         try:
             found = _read(view, group)
         except NotMeasurable:
             continue
-        return replace(found, named=replace(found.named, rivals=1))
+        if group in alike:
+            return replace(found, named=replace(found.named, rivals=1))
+        if found.named.ink_read:
+            rivals = _rivals(groups, found.named.combs, found.spec)
+            return replace(found, named=replace(found.named, rivals=rivals))
     raise stop
+
+
+def _are_longer(group: tuple[Comb, ...], largest: tuple[Comb, ...]) -> bool:
+    """Whether these may be the longer lines of the largest columns."""
+    return group[0].pitch_px > LONGER * largest[0].pitch_px
 
 
 def _columns_before(view: View, board: tuple[Comb, ...]) -> tuple[tuple[Comb, ...], ...]:
     """Columns of lines where the board was taken for a pattern of lines behind them."""
-    if not board[0].parts:
+    if not board or not board[0].parts:
         return ()
     return find_scales(view.upright, boards=False, local_noise=True)
 
 
 def _groups(view: View) -> tuple[tuple[Comb, ...], ...]:
-    groups = find_scales(view.upright) or find_scales(view.upright, local_noise=True)
-    if not groups:
-        raise NotMeasurable("", code="scale_not_found")
-    return groups
+    return find_scales(view.upright) or find_scales(view.upright, local_noise=True)

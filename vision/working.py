@@ -144,10 +144,7 @@ def find_scales(
     grey = working.green
     found: list[tuple[tuple[Comb, ...], ...]] = []
     for dark in (True, False):
-        groups = tuple(
-            tuple(replace(comb, dark=dark) for comb in group)
-            for group in _groups(grey, dark=dark, boards=boards, local_noise=local_noise)
-        )
+        groups = _groups(grey, dark=dark, boards=boards, local_noise=local_noise)
         clear = bool(groups) and _is_clearly_print(grey, groups)
         # Where dark lines merge or are too thin the gaps between them are all that is found:
         # what has no dark lines as many to be compared with must be print by itself.
@@ -163,13 +160,38 @@ def find_scales(
     best = enough[0]
     if len(enough) > 1:
         best = max(enough, key=lambda groups: _likeness_to_print(grey, groups))
-    return tuple(tuple(enlarged(comb, working.factor) for comb in group) for group in best)
+    return _all_enlarged(best, working.factor)
+
+
+def find_lines(working: WorkingImage, *, dark: bool) -> tuple[tuple[Comb, ...], ...]:
+    """Find columns of dark or of light lines, which may be the gaps between others.
+
+    Returns
+    -------
+    tuple of tuple of Comb
+        As ``find_scales`` does.
+    """
+    groups = _groups(working.green, dark=dark, boards=True, local_noise=False)
+    return _all_enlarged(groups, working.factor)
+
+
+def _all_enlarged(
+    groups: tuple[tuple[Comb, ...], ...], factor: float
+) -> tuple[tuple[Comb, ...], ...]:
+    return tuple(tuple(enlarged(comb, factor) for comb in group) for group in groups)
 
 
 def _groups(
     grey: NDArray[np.uint8], *, dark: bool, boards: bool, local_noise: bool
 ) -> tuple[tuple[Comb, ...], ...]:
     """Find the scales of one polarity: lines over the whole board, or columns of lines."""
+    found = _found(grey, dark=dark, boards=boards, local_noise=local_noise)
+    return tuple(tuple(replace(comb, dark=dark) for comb in group) for group in found)
+
+
+def _found(
+    grey: NDArray[np.uint8], *, dark: bool, boards: bool, local_noise: bool
+) -> tuple[tuple[Comb, ...], ...]:
     ridges = find_ridges(grey, dark=dark, local=local_noise)
     segments = segments_of(ridges)
     board = find_board(grey, ridges, segments) if boards else None

@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
+from limbsight.calib import numbering
 from limbsight.calib.numbering import _check_against_numerals, _check_agreed, check_ink
 from limbsight.errors import NotMeasurable
 from limbsight.vision.numerals import LabelEvidence, NumeralVerdict
+from tests.helpers.boards import Camera, Column
 from tests.helpers.scales import millimetres
 
 SCALE = millimetres(0.0, 80.0)
@@ -81,11 +85,12 @@ def test_lines_do_not_overrule_figures():
 @pytest.mark.parametrize("lines_dark", [True, False])
 def test_lines_of_another_ink_than_the_figures_are_gaps(monkeypatch, figures_dark, lines_dark):
     monkeypatch.setattr(numbering, "figures_are_dark", lambda grey, labels: figures_dark)
-    lines = replace(COLUMN.comb(), dark=lines_dark)
+    lines = replace(Column(first=0, last=19).comb(Camera()), dark=lines_dark)
     picture = np.zeros((9, 9), np.uint8)
     if figures_dark is (not lines_dark):
         with pytest.raises(NotMeasurable, match="") as refused:
             check_ink(picture, verdict(["0", "10"]), (lines,))
         assert refused.value.code == "scale_ambiguous"
     else:
-        check_ink(picture, verdict(["0", "10"]), (lines,))
+        told = check_ink(picture, verdict(["0", "10"]), (lines,))
+        assert told is (figures_dark is not None)

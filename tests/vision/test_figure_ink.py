@@ -23,7 +23,8 @@ def board_with(ink: int, *, thickness: int = 2, noise: float = 4.0) -> NDArray[n
         )
     rng = np.random.default_rng(5)
     blurred = cv2.GaussianBlur(picture, (0, 0), 1.2)
-    return np.clip(blurred + rng.normal(0.0, noise, picture.shape), 0, 255).astype(np.uint8)
+    noisy = np.clip(blurred + rng.normal(0.0, noise, picture.shape), 0, 255)
+    return np.asarray(noisy, np.uint8)
 
 
 def labels(evidence: float = 6.0, beyond_px: int = 0) -> list[LabelEvidence]:

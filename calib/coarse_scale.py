@@ -1,0 +1,89 @@
+"""A scale of which only the longer lines are seen.
+
+Every fifth or tenth line may stand alone: the short ones run behind the tube, or are too fine
+for the picture. Where the printed numbers are read beside such a column, they name its lines,
+and the map between them is as good as that of a scale with so long divisions.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from limbsight.calib.indexing import graduation_count
+from limbsight.calib.instrument import ScaleSpec
+from limbsight.calib.numbering import NamedScale, name_graduations
+from limbsight.calib.scale_map import Frame
+from limbsight.errors import NotMeasurable
+from limbsight.vision.graduations import Comb
+
+LEAST_SEEN = 0.5
+"""Share of the longer lines that must be seen: as of the file's on a smaller board
+(`limbsight.find_scale.LEAST_OF_FILE`)."""
+STRAY = 2
+"""Lines beyond the ends of a scale that a column may have: a border at either."""
+
+
+def name_longer_lines(
+    grey: NDArray[np.uint8],
+    factor: float,
+    combs: tuple[Comb, ...],
+    scale: ScaleSpec,
+    frame: Frame,
+) -> NamedScale:
+    """Number columns of lines that stand a whole number of divisions apart.
+
+    Parameters
+    ----------
+    grey, factor, combs, scale, frame
+        As for `limbsight.calib.numbering.name_graduations`.
+
+    Returns
+    -------
+    NamedScale
+        With indices that count the divisions of ``scale``.
+
+    Raises
+    ------
+    NotMeasurable
+        ``scale_ambiguous``: the printed numbers do not settle it.
+    """
+    for apart, longer in longer_divisions(combs, scale):
+        try:
+            named = name_graduations(grey, factor, combs, longer, frame)
+        except NotMeasurable:
+            continue
+        if named.ink_read and named.place_read:
+            return _in_divisions(named, apart)
+    raise NotMeasurable("", code="scale_ambiguous")
+
+
+def longer_divisions(
+    combs: tuple[Comb, ...], scale: ScaleSpec
+) -> Iterator[tuple[int, ScaleSpec]]:
+    """Give how many divisions apart the lines may be, and the scale they then make."""
+    lines = max(len(comb.index) for comb in combs)
+    span = max(int(np.ptp(comb.index)) for comb in combs) + 1
+    every = round(scale.numbered_every / scale.division)
+    for apart in range(2, every + 1):
+        longer = replace(scale, division=apart * scale.division)
+        ends = np.array([scale.lowest, scale.highest]) / longer.division
+        whole = every % apart == 0 and bool(np.allclose(ends, np.round(ends), atol=1e-6))
+        count = graduation_count(longer)
+        if whole and span <= count + STRAY and lines >= LEAST_SEEN * count:
+            yield apart, longer
+
+
+def _in_divisions(named: NamedScale, apart: int) -> NamedScale:
+    def counted(comb: Comb) -> Comb:
+        parts = tuple(counted(part) for part in comb.parts)
+        return replace(comb, index=apart * comb.index, parts=parts)
+
+    return replace(
+        named,
+        combs=tuple(counted(comb) for comb in named.combs),
+        shifts=tuple(apart * shift for shift in named.shifts),
+    )
