@@ -53,7 +53,7 @@ def name_longer_lines(
     """
     for apart, longer in longer_divisions(combs, scale):
         try:
-            named = name_graduations(grey, factor, combs, longer, frame)
+            named = name_graduations(grey, factor, combs, longer, frame, by_numbers=True)
         except NotMeasurable:
             continue
         if named.ink_read and named.place_read:

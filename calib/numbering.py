@@ -87,6 +87,8 @@ def name_graduations(
     combs: tuple[Comb, ...],
     scale: ScaleSpec,
     frame: Frame,
+    *,
+    by_numbers: bool = False,
 ) -> NamedScale:
     """Number the graduations of a known scale and map it.
 
@@ -96,6 +98,8 @@ def name_graduations(
         Picture to read the numerals in, ``factor`` times smaller than the full one.
     combs
         Columns of graduations in pixels of the full picture.
+    by_numbers
+        Refuse at once what the printed numbers do not settle.
 
     Raises
     ------
@@ -107,6 +111,8 @@ def name_graduations(
     indexing = index_scale(combs, scale, lines=lines)
     scale_map = _map(combs, indexing, scale, frame)
     verdict = _read_known(grey, factor, combs, indexing, scale_map, scale)
+    if by_numbers and not verdict.decisive:
+        raise NotMeasurable("", code="scale_ambiguous")
     if verdict.decisive and verdict.stance == "turned":
         raise NotMeasurable("", code="picture_turned")
     if not verdict.decisive and _read_on_its_head(

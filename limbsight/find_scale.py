@@ -44,7 +44,7 @@ SURELY_FOUND_PX = 4.0
 at 2 px every other one (photos of another renderer, reduced). Under the blur that hides lines
 at 4 px, those at 8 px have half of their contrast left."""
 
-FEW_LINES = 2
+FEW_LINES = 4
 """Of a ruler whose fine lines merged the halves between numbers are left. So few lines to a
 number are rare on a whole scale, and then found again in the picture at its own size."""
 
@@ -59,8 +59,9 @@ LEAST_OF_FILE = 0.5
 """Share of the file's graduations that a smaller board must show to be looked at. A column of
 pieces of numerals, 0.4 of a file's length, bore single figures out by chance (sample photo
 read with another's file)."""
-LONGER = 1.5
-"""Longer lines stand two divisions apart at least; perspective changes a division less."""
+WHOLE = 0.02
+"""Of itself, by which a multiple may be off a whole one: perspective from one column to
+another. Sixteenths, tenths and eighths of an inch are 1.59, 2.54 and 3.18 mm."""
 MOST_OTHER_BOARDS = 3
 """Boards besides the largest in which the file's scale is looked for: a fifth of a second
 each, at most."""
@@ -175,9 +176,12 @@ def find_scale(view: View, known: Knowledge) -> NamedScale:
     return replace(named, rivals=boards.rivals)
 
 
-def _named(view: View, board: tuple[Comb, ...], spec: ScaleSpec) -> NamedScale:
+def _named(
+    view: View, board: tuple[Comb, ...], spec: ScaleSpec, *, by_numbers: bool = False
+) -> NamedScale:
     _check_pitch(board)
-    return name_graduations(view.upright.green, view.upright.factor, board, spec, view.frame)
+    grey, factor = view.upright.green, view.upright.factor
+    return name_graduations(grey, factor, board, spec, view.frame, by_numbers=by_numbers)
 
 
 def _check_pitch(board: tuple[Comb, ...]) -> None:
@@ -220,7 +224,7 @@ def _of_doubtful_lines(
     doubtful = _of_other_ink(view, boards[0] if boards else ())
     for board in doubtful[:MOST_OTHER_BOARDS]:
         try:
-            named = _named(view, board, spec)
+            named = _named(view, board, spec, by_numbers=True)
         except NotMeasurable:
             continue
         if named.ink_read:
@@ -229,7 +233,7 @@ def _of_doubtful_lines(
     if view.upright.factor > 1.0 and view.turn.is_none:
         raise stop
     grey, factor = view.upright.green, view.upright.factor
-    for board in (*boards, *doubtful):
+    for board in (*boards, *doubtful)[: 2 * MOST_OTHER_BOARDS]:
         try:
             named = name_longer_lines(grey, factor, board, spec, view.frame)
         except NotMeasurable:
@@ -340,8 +344,19 @@ def _of_other_columns(
 
 
 def _are_longer(group: tuple[Comb, ...], largest: tuple[Comb, ...]) -> bool:
-    """Whether these may be the longer lines of the largest columns."""
-    return group[0].pitch_px > LONGER * largest[0].pitch_px
+    """Whether these may be the longer lines of the largest columns: every second or fifth.
+
+    Divisions of two units are no whole multiples of each other.
+    """
+    comb, fine = group[0], largest[0]
+    upward = np.argsort(fine.lines.y)
+    y = fine.lines.y[upward]
+    common = (comb.lines.y >= y[0]) & (comb.lines.y <= y[-1])
+    if common.sum() < 2:
+        return False
+    index = np.interp(comb.lines.y[common], y, fine.index[upward])
+    apart = float(np.ptp(index) / np.ptp(comb.index[common]))
+    return round(apart) > 1 and abs(apart - round(apart)) < WHOLE * apart
 
 
 def _columns_before(view: View, board: tuple[Comb, ...]) -> tuple[tuple[Comb, ...], ...]:

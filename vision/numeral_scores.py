@@ -41,6 +41,10 @@ OFFSET_SD = 0.12
 """Spread of the middle of figures about their graduation, in figure heights; figures are
 set by eye or by their box (from drawn scales in 29 faces)."""
 OFFSET_FLOOR = -8.0
+FAR_HEIGHTS = 1.25
+"""No figure stands so far from its line: on it, above or below it by half a height, and three
+quarters of one to spare. Half-centimetre lines, which look like numbered ones, are farther off
+where divisions are finer than a quarter of the figures."""
 MOST_LABELS = 16
 """Labels read at most; more add time, not certainty."""
 QUARTER_TURNS = {"upright": 0, "mirrored": 0, "rising": 1, "turned": 2, "falling": 3}
@@ -173,5 +177,7 @@ def label_evidence(look: Look, prediction: Prediction, ids: IntArray) -> FloatAr
 
 def _offset_scores(column: NumeralColumn, pitch_px: float, shift: FloatArray) -> FloatArray:
     """Log-probability of the figures standing where they do about shifted graduations."""
-    deviate = (column.offset_px - shift * pitch_px) / max(OFFSET_SD * column.height_px, 0.5)
-    return np.asarray(np.maximum(-0.5 * deviate**2, OFFSET_FLOOR))
+    away = np.asarray(column.offset_px - shift * pitch_px)
+    deviate = away / max(OFFSET_SD * column.height_px, 0.5)
+    far = np.abs(away) > FAR_HEIGHTS * column.height_px
+    return np.where(far, 4.0, 1.0) * np.maximum(-0.5 * deviate**2, OFFSET_FLOOR)
