@@ -23,6 +23,9 @@ REACH_DIVISIONS = 30.0
 much nearer, no source."""
 REACH_LIMIT_PX = 420.0
 """Bounds the time; wider strips hold other instruments rather than numbers."""
+FAR_SHARE = 0.5
+"""Of the picture's width to either side, where nearer there are none: between two tubes with
+graduations behind them one column of numbers serves both."""
 MARGIN_PX = 160.0
 """Looked at beyond the ends of lines that run over a whole board: a gap of a figure's height
 and four figures of the largest size."""
@@ -190,7 +193,9 @@ class Strip:
         return np.asarray((self.top_index - np.asarray(index)) * self.rows_per_division)
 
 
-def sample_strip(grey: NDArray[np.uint8], geometry: ScaleGeometry) -> Strip:
+def sample_strip(
+    grey: NDArray[np.uint8], geometry: ScaleGeometry, *, far: bool = False
+) -> Strip:
     """Sample the picture along the scale at about its own resolution.
 
     Parameters
@@ -198,6 +203,8 @@ def sample_strip(grey: NDArray[np.uint8], geometry: ScaleGeometry) -> Strip:
     grey : ndarray, shape (H, W), uint8
     geometry
         Where the scale is.
+    far
+        Whether numbers may stand across the whole board.
     """
     pitch = geometry.pitch_px
     margin = 40.0 / pitch
@@ -206,6 +213,8 @@ def sample_strip(grey: NDArray[np.uint8], geometry: ScaleGeometry) -> Strip:
     reach = geometry.tick_half_length_px + REACH_DIVISIONS * pitch
     nearest = geometry.tick_half_length_px + MARGIN_PX * pixel
     reach = min(reach, max(REACH_LIMIT_PX * pixel, nearest))
+    if far:
+        reach = FAR_SHARE * grey.shape[1]
     rows = int((high - low) * pitch / pixel)
     index = high - np.arange(rows) * pixel / pitch
     centre, across = (part.astype(np.float32) for part in geometry.frame(index))
@@ -231,6 +240,8 @@ def find_columns(
     numbered_every: int | None = None,
     phase: int | None = None,
     most: int = 3,
+    *,
+    far: bool = False,
 ) -> tuple[tuple[NumeralColumn, ...], ...]:
     """Find columns of printed numbers.
 
@@ -246,13 +257,15 @@ def find_columns(
         Index of a numbered graduation modulo ``numbered_every``, if both are known.
     most
         Number of columns per proposal, and of proposals.
+    far
+        Whether to look over half of the picture to either side.
 
     Returns
     -------
     tuple of tuple of NumeralColumn
         Proposals, likeliest first. The columns of one proposal share step and phase.
     """
-    strip = sample_strip(grey, geometry)
+    strip = sample_strip(grey, geometry, far=far)
     sums = cv2.integral(strip.strokes)
     steps = NUMBERED_EVERY if numbered_every is None else (numbered_every,)
     best: dict[int, tuple[float, int, float]] = {}

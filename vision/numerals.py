@@ -227,7 +227,9 @@ def read_numerals(
     """
     if grey.ndim == 3:
         grey = np.asarray(cv2.cvtColor(grey, cv2.COLOR_BGR2GRAY), dtype=np.uint8)
-    proposals = find_columns(grey, geometry, hypotheses.numbered_every, hypotheses.phase)
+    known = hypotheses.numbered_every, hypotheses.phase
+    proposals = find_columns(grey, geometry, *known)
+    proposals = proposals or find_columns(grey, geometry, *known, far=True)
     columns = [column for group in proposals for column in group]
     if not columns:
         return _verdict(None, hypotheses, conflict=False, sign_certain=False)
@@ -262,7 +264,9 @@ def _best_outcome(
     best = score_column(grey, geometry, hypotheses, columns[0], "upright", 1.0)
     if best.mean >= enough:
         return best
-    for column in _by_legibility(grey, geometry, columns[1:])[: MOST_COLUMNS - 1]:
+    # Patterns beside a scale may read as different figures, too.
+    legible = _by_legibility(grey, geometry, columns[1:])[: MOST_COLUMNS - 1]
+    for column in legible + [c for c in clearest[1:] if c not in legible]:
         best = _better(best, score_column(grey, geometry, hypotheses, column, "upright", 1.0))
         if best.mean >= enough:
             return best
