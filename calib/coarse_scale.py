@@ -86,4 +86,5 @@ def _in_divisions(named: NamedScale, apart: int) -> NamedScale:
         named,
         combs=tuple(counted(comb) for comb in named.combs),
         shifts=tuple(apart * shift for shift in named.shifts),
+        apart=apart,
     )

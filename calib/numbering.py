@@ -68,6 +68,8 @@ class NamedScale:
         Whether figures were seen to be of the same ink as the lines, which are then no gaps.
     place_read
         Whether the place of the figures alone settles which graduations they belong to.
+    apart
+        Divisions between the lines seen: more than one where short lines are not.
     rivals
         How many other graduated boards in the picture might have been meant.
     """
@@ -78,6 +80,7 @@ class NamedScale:
     numbers_read: bool
     ink_read: bool = False
     place_read: bool = False
+    apart: int = 1
     rivals: int = 0
 
 

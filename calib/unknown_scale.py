@@ -55,6 +55,11 @@ class ScaleFromPicture:
         """The numbering comes from the printed numbers alone."""
         return self.named.numbers_read
 
+    @property
+    def apart(self) -> int:
+        """Divisions are those between the lines seen."""
+        return self.named.apart
+
 
 def read_scale(
     grey: NDArray[np.uint8], factor: float, combs: tuple[Comb, ...], frame: Frame

@@ -109,6 +109,8 @@ class View:
 class _FoundScale(Protocol):
     @property
     def numbers_read(self) -> bool: ...
+    @property
+    def apart(self) -> int: ...
 
 
 Found = TypeVar("Found", bound=_FoundScale)
@@ -125,17 +127,26 @@ def upright(
         As the likeliest turn does, that of a scale found before that of none.
     """
     first: NotMeasurable | None = None
+    longer: tuple[View, Found] | None = None
     for source, stand in _tries(picture, known):
         upright = turned_copy(source, stand.turn)
         view = View(picture=picture, reduced=source, upright=upright, turn=stand.turn)
         try:
             found = find(view)
+            if found.apart > 1 and source.factor > 1.0 and longer is None:
+                # The short lines may be found in the picture at its own size.
+                longer = view, found
+                continue
             if stand.up_certain or found.numbers_read:
                 return view, found
             raise NotMeasurable("", code="scale_ambiguous")
         except NotMeasurable as stop:
             if first is None or first.code == "scale_not_found":
                 first = stop
+        if longer is not None:
+            break
+    if longer is not None:
+        return longer
     raise first or NotMeasurable("", code="scale_not_found")
 
 
@@ -228,17 +239,14 @@ def _of_doubtful_lines(
         except NotMeasurable:
             continue
         if named.ink_read:
-            return replace(named, rivals=_rivals(boards, board, spec))
-    # Of a reduced picture the short lines, too, may be found at full size.
-    if view.upright.factor > 1.0 and view.turn.is_none:
-        raise stop
+            return replace(named, rivals=_rivals(boards, named.combs, spec))
     grey, factor = view.upright.green, view.upright.factor
     for board in (*boards, *doubtful)[: 2 * MOST_OTHER_BOARDS]:
         try:
             named = name_longer_lines(grey, factor, board, spec, view.frame)
         except NotMeasurable:
             continue
-        return replace(named, rivals=_rivals(boards, board, spec))
+        return replace(named, rivals=_rivals(boards, named.combs, spec))
     raise stop
 
 
@@ -249,19 +257,33 @@ def _of_other_ink(view: View, board: tuple[Comb, ...]) -> tuple[tuple[Comb, ...]
 
 
 def _rivals(
-    boards: tuple[tuple[Comb, ...], ...], board: tuple[Comb, ...], spec: ScaleSpec
+    boards: tuple[tuple[Comb, ...], ...],
+    board: tuple[Comb, ...],
+    spec: ScaleSpec,
+    *,
+    stated: bool = True,
 ) -> int:
-    """Whether the first board, which was not understood, is another one than this."""
+    """Whether the first board, which was not understood, is another one than this.
+
+    Without a file tubes are looked for about the columns that were read: where those cover
+    a part of the board only, some might be missed.
+    """
     if not boards:
         return 0
     near_px = SAME_BOARD_M / (spec.division * (spec.unit_m or 1e-3)) * board[0].pitch_px
-    left, right = (
-        [float(np.median(getattr(comb.lines, end))) for comb in boards[0]]
-        for end in ("left", "right")
+    left, right = _ends(boards[0])
+    own_left, own_right = _ends(board)
+    covers = own_left - near_px <= left and right <= own_right + near_px
+    within = left - near_px <= own_left and own_right <= right + near_px
+    return 0 if covers or (within and stated) else 1
+
+
+def _ends(board: tuple[Comb, ...]) -> tuple[float, float]:
+    """From where to where the lines of all columns reach [px]."""
+    return (
+        min(float(np.median(comb.lines.left)) for comb in board),
+        max(float(np.median(comb.lines.right)) for comb in board),
     )
-    middles = [float(np.median(comb.lines.x)) for comb in board]
-    beside = [min(left) - near_px <= x <= max(right) + near_px for x in middles]
-    return 0 if any(beside) else 1
 
 
 def find_unknown_scale(view: View) -> ScaleFromPicture:
@@ -338,7 +360,7 @@ def _of_other_columns(
         if group in alike:
             return replace(found, named=replace(found.named, rivals=1))
         if found.named.ink_read:
-            rivals = _rivals(groups, found.named.combs, found.spec)
+            rivals = _rivals(groups, found.named.combs, found.spec, stated=False)
             return replace(found, named=replace(found.named, rivals=rivals))
     raise stop
 

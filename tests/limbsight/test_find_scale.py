@@ -2,17 +2,41 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from types import SimpleNamespace
 from typing import Any
 
 import numpy as np
+import pytest
 
-from limbsight.find_scale import _tries
+from limbsight.errors import NotMeasurable
+from limbsight.find_scale import _are_longer, _rivals, _tries, upright
+from tests.helpers.boards import Camera, Column
+from tests.helpers.scales import millimetres
+
+CAMERA = Camera()
+FINE = Column(first=0, last=80).comb(CAMERA)
+
+
+def every(apart: int):
+    """Every so many-th line of the column, with indices of its own."""
+    kept = np.arange(0, 81, apart)
+    return replace(FINE, index=np.arange(len(kept)) - 3, lines=FINE.lines.take(kept))
+
+
+def moved(comb, by_px: float):
+    lines = comb.lines
+    across = {name: getattr(lines, name) + by_px for name in ("x", "left", "right")}
+    return replace(comb, lines=replace(lines, **across))
+
+
+def picture_of(width: int, height: int) -> Any:
+    return SimpleNamespace(bgr=np.zeros((height, width, 3), np.uint8), reduced=None)
 
 
 def tried(width: int, height: int) -> list[tuple[float, bool]]:
     """Factor of the picture searched and whether it is as it was taken."""
-    picture: Any = SimpleNamespace(bgr=np.zeros((height, width, 3), np.uint8), reduced=None)
+    picture = picture_of(width, height)
     return [(source.factor, stand.turn.is_none) for source, stand in _tries(picture, None)]
 
 
@@ -23,3 +47,45 @@ def test_a_large_picture_is_searched_once_more_at_its_own_size():
 def test_a_small_one_is_not():
     assert tried(1200, 1600)[:1] == [(1.0, True)]
     assert all(not as_taken for _, as_taken in tried(1200, 1600)[1:])
+
+
+@pytest.mark.parametrize("found_at_full_size", [True, False])
+def test_longer_lines_wait_for_the_picture_at_its_own_size(found_at_full_size):
+    longer = SimpleNamespace(numbers_read=True, apart=5)
+    whole = SimpleNamespace(numbers_read=True, apart=1)
+
+    def find(view):
+        if view.upright.factor > 1.0:
+            return longer
+        if not found_at_full_size:
+            raise NotMeasurable("", code="scale_not_found")
+        return whole
+
+    view, found = upright(picture_of(3000, 4000), None, find)
+    assert found is (whole if found_at_full_size else longer)
+    assert view.upright.factor == (1.0 if found_at_full_size else 2.0)
+
+
+def test_longer_lines_are_whole_multiples_of_a_division():
+    assert _are_longer((every(5),), (FINE,))
+    assert _are_longer((every(2),), (FINE,))
+    assert not _are_longer((FINE,), (FINE,))
+    lines = FINE.lines
+    inches = replace(lines, y=lines.y[0] + 2.54 * (lines.y - lines.y[0]))
+    assert not _are_longer((replace(FINE, lines=inches),), (FINE,))
+
+
+def test_a_board_beside_is_a_rival_and_its_own_lines_are_not():
+    spec = millimetres(0.0, 80.0)
+    aside_px = 60.0 * FINE.pitch_px
+    assert _rivals((), (FINE,), spec) == 0
+    assert _rivals(((FINE,),), (moved(FINE, 5.0),), spec) == 0
+    assert _rivals(((FINE,),), (moved(FINE, aside_px),), spec) == 1
+
+
+def test_tubes_of_a_wide_board_need_a_file():
+    spec = millimetres(0.0, 80.0)
+    wide = (FINE, moved(FINE, 60.0 * FINE.pitch_px))
+    assert _rivals((wide,), (FINE,), spec) == 0
+    assert _rivals((wide,), (FINE,), spec, stated=False) == 1
+    assert _rivals(((FINE,),), wide, spec, stated=False) == 0
