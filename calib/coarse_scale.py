@@ -23,6 +23,11 @@ from limbsight.vision.graduations import Comb
 LEAST_SEEN = 0.5
 """Share of the longer lines that must be seen: as of the file's on a smaller board
 (`limbsight.find_scale.LEAST_OF_FILE`)."""
+LEAST_APART = 4
+"""Lines are printed longer every fourth (quarters of an inch in sixteenths) to tenth. Every
+other line is found where divisions of 2 px merge, not always the same: of 15 such columns
+with as good figures seven were off by 0.6 to 4.5 divisions; of seven with every fifth line
+none was (photos of another renderer, reduced, and renders)."""
 STRAY = 2
 """Lines beyond the ends of a scale that a column may have: a border at either."""
 
@@ -68,7 +73,7 @@ def longer_divisions(
     lines = max(len(comb.index) for comb in combs)
     span = max(int(np.ptp(comb.index)) for comb in combs) + 1
     every = round(scale.numbered_every / scale.division)
-    for apart in range(2, every + 1):
+    for apart in range(LEAST_APART, every + 1):
         longer = replace(scale, division=apart * scale.division)
         ends = np.array([scale.lowest, scale.highest]) / longer.division
         whole = every % apart == 0 and bool(np.allclose(ends, np.round(ends), atol=1e-6))
