@@ -114,7 +114,7 @@ def name_graduations(
     indexing = index_scale(combs, scale, lines=lines)
     scale_map = _map(combs, indexing, scale, frame)
     verdict = _read_known(grey, factor, combs, indexing, scale_map, scale)
-    if by_numbers and not verdict.decisive:
+    if by_numbers and (not verdict.decisive or _are_strokes(verdict, combs, factor)):
         raise NotMeasurable("", code="scale_ambiguous")
     if verdict.decisive and verdict.stance == "turned":
         raise NotMeasurable("", code="picture_turned")
@@ -153,6 +153,19 @@ def name_graduations(
         ink_read=ink_read,
         place_read=verdict.graduation_decisive,
     )
+
+
+def _are_strokes(verdict: NumeralVerdict, combs: tuple[Comb, ...], factor: float) -> bool:
+    """Whether a column of lines is made of strokes of the figures, one in each."""
+    boxes = factor * np.array([label.box_px for label in verdict.labels])
+    low, high = boxes.min(axis=1), boxes.max(axis=1)
+    for comb in combs:
+        upward = np.argsort(comb.lines.y)
+        middle = 0.5 * (low[:, 1] + high[:, 1])
+        x = np.interp(middle, comb.lines.y[upward], comb.lines.x[upward])
+        if np.mean((x > low[:, 0]) & (x < high[:, 0])) > MIN_AGREEMENT:
+            return True
+    return False
 
 
 def check_ink(

@@ -244,6 +244,7 @@ def _of_doubtful_lines(
     for board in (*boards, *doubtful)[: 2 * MOST_OTHER_BOARDS]:
         try:
             named = name_longer_lines(grey, factor, board, spec, view.frame)
+            _check_pitch(named.combs)
         except NotMeasurable:
             continue
         return replace(named, rivals=_rivals(boards, named.combs, spec))
