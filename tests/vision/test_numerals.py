@@ -14,6 +14,7 @@ from PIL import Image, ImageDraw, ImageFont
 
 from limbsight.vision.numbering import spellings
 from limbsight.vision.numeral_columns import find_columns
+from limbsight.vision.numeral_scores import OFFSET_FLOOR, _offset_scores
 from limbsight.vision.numeral_strings import CHARACTERS, string_probabilities
 from limbsight.vision.numeral_units import read_unit
 from limbsight.vision.numerals import (
@@ -275,6 +276,31 @@ def test_columns_at_known_place() -> None:
     assert column.across_px == pytest.approx(0.0, abs=2.5)
     assert column.offset_px == pytest.approx(0.0, abs=1.5)
     assert column.height_px == pytest.approx(15.0, rel=0.25)
+
+
+def test_columns_far_across_a_board() -> None:
+    picture, geometry = draw(Drawn(tilt_rad=0.0))
+    lines_end, start_px, apart_px = 244, 22.0, 300
+    blank = np.full((len(picture), apart_px), 215, np.uint8)
+    apart = np.hstack([picture[:, :lines_end], blank, picture[:, lines_end:]])
+    near, far = (
+        [c.across_px for group in find_columns(apart, geometry, 10, far=far) for c in group]
+        for far in (False, True)
+    )
+    assert max(near, default=0.0) < apart_px
+    (place,) = far
+    assert apart_px + start_px < place < apart_px + start_px + 3 * Drawn().figures_px
+
+
+def test_no_figure_stands_more_than_its_height_from_its_line() -> None:
+    picture, geometry = draw(Drawn(pitch_px=4.0))
+    ((column, *_), *_) = find_columns(picture, geometry, 10)
+    off = column.offset_px / geometry.pitch_px
+    away = np.array([0.0, 0.5, 1.0, 1.3, 2.5]) * column.height_px / geometry.pitch_px
+    scores = _offset_scores(column, geometry.pitch_px, off + away)
+    assert scores[0] == 0.0
+    np.testing.assert_allclose(scores[[1, 2]], OFFSET_FLOOR)
+    np.testing.assert_allclose(scores[3:], 4 * OFFSET_FLOOR)
 
 
 def test_label_boxes_lie_on_the_labels() -> None:
