@@ -45,6 +45,9 @@ FAR_HEIGHTS = 1.25
 """No figure stands so far from its line: on it, above or below it by half a height, and three
 quarters of one to spare. Half-centimetre lines, which look like numbered ones, are farther off
 where divisions are finer than a quarter of the figures."""
+FAR_FLOORS = 4.0
+"""What such a place costs, in floors: more than the lengths of lines usually say for it
+(judgement, no source)."""
 MOST_LABELS = 16
 """Labels read at most; more add time, not certainty."""
 QUARTER_TURNS = {"upright": 0, "mirrored": 0, "rising": 1, "turned": 2, "falling": 3}
@@ -180,4 +183,4 @@ def _offset_scores(column: NumeralColumn, pitch_px: float, shift: FloatArray) ->
     away = np.asarray(column.offset_px - shift * pitch_px)
     deviate = away / max(OFFSET_SD * column.height_px, 0.5)
     far = np.abs(away) > FAR_HEIGHTS * column.height_px
-    return np.where(far, 4.0, 1.0) * np.maximum(-0.5 * deviate**2, OFFSET_FLOOR)
+    return np.where(far, FAR_FLOORS, 1.0) * np.maximum(-0.5 * deviate**2, OFFSET_FLOOR)
