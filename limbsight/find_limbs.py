@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from functools import partial
 
 from limbsight.calib.numbering import NamedScale
 from limbsight.find_scale import View
@@ -22,7 +23,7 @@ from limbsight.vision.limbs import (
     limb_candidates,
     near_places,
 )
-from limbsight.vision.meanwhile import meanwhile
+from limbsight.vision.meanwhile import in_turn
 from limbsight.vision.tube_row import choose_row
 from limbsight.without_file import PROPOSED, SURE_LEVEL, UNPROPOSED, WIDTH_ERROR
 
@@ -88,11 +89,14 @@ def _read(
     known: Knowledge,
 ) -> tuple[Limb, ...]:
     """Read the limbs chosen, and say so where they may be others."""
-    # All are split before one is read: the network looks at some while menisci are fitted.
-    tubes = [
-        meanwhile(_split, band, name, splits, view, board, scale, known)
-        for band, name in zip(choice.limbs, known.limb_names(len(choice.limbs)), strict=True)
-    ]
+    # The network looks at the next tube while the menisci of this one are fitted.
+    names = known.limb_names(len(choice.limbs))
+    tubes = in_turn(
+        [
+            partial(_split, band, name, splits, view, board, scale, known)
+            for band, name in zip(choice.limbs, names, strict=True)
+        ]
+    )
     limbs = tuple(read_limb(view, board, scale, known, *tube.result()) for tube in tubes)
     if not choice.certain:
         doubted = replace(limbs[0], reasons=(*limbs[0].reasons, reason("limb_uncertain")))

@@ -140,7 +140,7 @@ def _looked(strip: TubeStrip, share: float, picture: NDArray[np.float32]) -> Tub
     with _LOCK:
         network = _network()
         network.setInput(picture)
-        scores = np.asarray(network.forward())[0, :, :, 0].T.astype(np.float64)
+        scores = np.asarray(network.forward())[0, :, 0].T.astype(np.float64)
     rows = ROWS_A_PLACE * (np.arange(len(scores), dtype=np.float64) + 0.5) / share - 0.5
     scores = scores[rows < len(strip.bgr)]
     return TubeView(
@@ -152,7 +152,8 @@ def _looked(strip: TubeStrip, share: float, picture: NDArray[np.float32]) -> Tub
 
 
 def _prepared(bgr: NDArray[np.uint8], share: float) -> NDArray[np.float32]:
-    """Reduce a strip to the network's columns: (1, 3, R, 56), red first, even in tone."""
+    """Reduce a strip to the network's columns and lay it down: (1, 3, 56, R), red first, even
+    in tone."""
     size = (max(round(bgr.shape[1] * share), 1), max(round(bgr.shape[0] * share), 1))
     how = cv2.INTER_AREA if share < 1 else cv2.INTER_LINEAR
     small = cv2.resize(bgr, size, interpolation=how)
@@ -160,11 +161,11 @@ def _prepared(bgr: NDArray[np.uint8], share: float) -> NDArray[np.float32]:
     sides = (missing // 2, missing - missing // 2)
     small = cv2.copyMakeBorder(small, 0, 0, *sides, cv2.BORDER_REPLICATE)
     left = (small.shape[1] - STRIP_COLUMNS) // 2
-    bgr_planes = cv2.split(small[:, left : left + STRIP_COLUMNS])
+    bgr_planes = cv2.split(cv2.transpose(small[:, left : left + STRIP_COLUMNS]))
     rgb = np.stack(bgr_planes[::-1]).astype(np.float32) / 255
     rgb -= rgb.mean(axis=(1, 2), keepdims=True)
     rgb /= rgb.std() + TONE_FLOOR
-    rows = ((0, 0), (0, -rgb.shape[1] % ROWS_MULTIPLE), (0, 0))
+    rows = ((0, 0), (0, 0), (0, -rgb.shape[2] % ROWS_MULTIPLE))
     return np.pad(rgb, rows)[None].astype(np.float32, copy=False)
 
 

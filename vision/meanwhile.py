@@ -1,4 +1,4 @@
-"""One piece of work on a thread of its own, while this one goes on.
+"""Work on a thread of its own, while this one goes on.
 
 It gains time where most of the work is done inside a library that lets go of the interpreter,
 as networks in OpenCV do; small steps in Python on two threads only wait for each other.
@@ -6,8 +6,9 @@ as networks in OpenCV do; small steps in Python on two threads only wait for eac
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
+from functools import partial
 from typing import ParamSpec, TypeVar
 
 P = ParamSpec("P")
@@ -16,8 +17,13 @@ T = TypeVar("T")
 
 def meanwhile(work: Callable[P, T], *args: P.args, **kwargs: P.kwargs) -> Future[T]:
     """Begin ``work``; what it returns or raises comes with the future's ``result()``."""
+    return in_turn([partial(work, *args, **kwargs)])[0]
+
+
+def in_turn(works: Sequence[Callable[[], T]]) -> list[Future[T]]:
+    """Begin the first of several works, and each when the one before is done."""
     # A thread that was kept would be missing in a process forked later, and be waited for.
     worker = ThreadPoolExecutor(max_workers=1)
-    future = worker.submit(work, *args, **kwargs)
+    futures = [worker.submit(work) for work in works]
     worker.shutdown(wait=False)
-    return future
+    return futures

@@ -25,6 +25,7 @@ the first and of banks than the second.
 from __future__ import annotations
 
 import argparse
+import copy
 import math
 import sys
 import time
@@ -66,6 +67,8 @@ class LevelNet(nn.Module):
     def __init__(self) -> None:
         super().__init__()
 
+        self.doubling = (2, 1)
+
         def block(inputs, outputs, kernel=(3, 3), stride=(1, 1), pad=None):
             pad = tuple(k // 2 for k in kernel) if pad is None else pad
             return nn.Sequential(
@@ -102,13 +105,23 @@ class LevelNet(nn.Module):
             levels.append(layer(levels[-1]))
         y = self.deep(levels.pop())
         for layer in self.up[:-1]:
-            y = layer(_doubled(y) + levels.pop())
-        y = self.join(_doubled(self.up[-1](y)))
+            y = layer(self._doubled(y) + levels.pop())
+        y = self.join(self._doubled(self.up[-1](y)))
         return self.head(torch.cat([fine, y], dim=1))
 
+    def _doubled(self, x):
+        return functional.interpolate(x, scale_factor=self.doubling, mode="nearest")
 
-def _doubled(x):
-    return functional.interpolate(x, scale_factor=(2, 1), mode="nearest")
+    def lying(self) -> LevelNet:
+        """The same for strips that lie, (N, 3, 56, R) to (N, 8, 1, R / 2)."""
+        net = copy.deepcopy(self)
+        net.doubling = net.doubling[::-1]
+        for layer in net.modules():
+            if isinstance(layer, nn.Conv2d):
+                layer.weight.data = layer.weight.data.transpose(2, 3).contiguous()
+                for name in ("kernel_size", "stride", "padding", "dilation"):
+                    setattr(layer, name, getattr(layer, name)[::-1])
+        return net
 
 
 # --------------------------------------------------------------------------- drawn strips
@@ -723,14 +736,15 @@ def train(strips: Strips, seconds: float, weights: Path | None) -> LevelNet:
 
 
 def export(net: LevelNet, path: Path) -> None:
-    net = net.cpu().float().eval()
+    """Write the network for strips that lie: OpenCV is fast along long rows (0.6 of the time)."""
+    net = net.cpu().float().eval().lying()
     torch.onnx.export(
         net,
-        torch.zeros(1, 3, 512, COLUMNS),
+        torch.zeros(1, 3, COLUMNS, 512),
         str(path),
         input_names=["strip"],
         output_names=["scores"],
-        dynamic_axes={"strip": {2: "rows"}, "scores": {2: "half_rows"}},
+        dynamic_axes={"strip": {3: "rows"}, "scores": {3: "half_rows"}},
         opset_version=17,
         dynamo=False,
     )
