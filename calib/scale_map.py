@@ -23,8 +23,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.optimize import least_squares
 
+from limbsight.calib.robust_fit import fit_robustly
 from limbsight.errors import NotMeasurable
 from limbsight.vision.graduations import Comb
 
@@ -371,35 +371,24 @@ def fit_scale_map(
     noise_px = max(float(np.median([comb.residual_px for comb in combs])), 0.03)
     unit = 1.0 / float(np.median(np.abs(_step_per_px(combs, values))))
 
-    def residuals(p: FloatArray) -> FloatArray:
-        bias = p[6] * TILT_BIAS_PRIOR_PX
-        lean = slope - bias / length
-        out = []
-        for way in (-1.0, 1.0):
-            px, py = x + way * arm, y + way * arm * lean
-            miss = (_value(p[:6], frame, px, py) - v) * unit
-            out.append(miss / (np.sqrt(2.0) * noise_px))
-        prior = [p[3] / PERSPECTIVE_PRIOR, p[4] / PERSPECTIVE_PRIOR, p[5] / DISTORTION_PRIOR]
-        return np.concatenate([*out, prior, [p[6]]])
-
-    def slopes(p: FloatArray) -> FloatArray:
+    def model(p: FloatArray) -> tuple[FloatArray, FloatArray]:
         lean = slope - p[6] * TILT_BIAS_PRIOR_PX / length
-        parts = []
+        misses, slopes = [], []
         for way in (-1.0, 1.0):
             px, py = x + way * arm, y + way * arm * lean
-            by_parameter, by_y = _value_slopes(p[:6], frame, px, py)
+            value, by_parameter, by_y = _value_slopes(p[:6], frame, px, py)
             by_bias = -by_y * way * arm * TILT_BIAS_PRIOR_PX / length
-            parts.append(np.column_stack([by_parameter, by_bias]))
-        prior = np.zeros((4, 7))
-        prior[0, 3] = prior[1, 4] = 1.0 / PERSPECTIVE_PRIOR
-        prior[2, 5], prior[3, 6] = 1.0 / DISTORTION_PRIOR, 1.0
-        return np.vstack([np.vstack(parts) * (unit / (np.sqrt(2.0) * noise_px)), prior])
+            misses.append((value - v) * weight)
+            slopes.append(np.column_stack([by_parameter, by_bias]) * weight)
+        return np.concatenate([*misses, prior @ p]), np.vstack([*slopes, prior])
 
+    weight = unit / (np.sqrt(2.0) * noise_px)
+    prior = np.zeros((4, 7))
+    prior[0, 3] = prior[1, 4] = 1.0 / PERSPECTIVE_PRIOR
+    prior[2, 5], prior[3, 6] = 1.0 / DISTORTION_PRIOR, 1.0
     start = np.concatenate([_linear_start(x, y, v, frame), [0.0, 0.0]])
-    fit = least_squares(
-        residuals, start, jac=slopes, loss="cauchy", f_scale=2.0, x_scale="jac"
-    )
-    miss_px = fit.fun[: 2 * len(x)].reshape(2, -1).mean(axis=0) * np.sqrt(2.0) * noise_px
+    fit = fit_robustly(model, start, scale=2.0)
+    miss_px = fit.residuals[: 2 * len(x)].reshape(2, -1).mean(axis=0) * np.sqrt(2.0) * noise_px
     spread = 1.4826 * float(np.median(np.abs(miss_px)))
     pitch_px = unit * float(np.median(np.abs(np.diff(values[0]))))
     if spread > 0.2 * pitch_px:
@@ -408,11 +397,11 @@ def fit_scale_map(
             "retake the photo facing the scale, or check the instrument's scale",
             code="scale_uneven",
         )
-    jacobian = fit.jac
-    covariance = np.linalg.pinv(jacobian.T @ jacobian) * max(spread / noise_px, 1.0) ** 2
+    covariance = np.linalg.pinv(fit.normal, hermitian=True)
+    covariance *= max(spread / noise_px, 1.0) ** 2
     return ScaleMap(
         frame=frame,
-        parameters=fit.x[:6],
+        parameters=fit.at[:6],
         covariance=covariance[:6, :6],
         residual_px=spread,
         count=len(x),
@@ -440,8 +429,8 @@ def _value(p: FloatArray, frame: Frame, x_px: ArrayLike, y_px: ArrayLike) -> Flo
 
 def _value_slopes(
     p: FloatArray, frame: Frame, x_px: FloatArray, y_px: FloatArray
-) -> tuple[FloatArray, FloatArray]:
-    """Differentiate ``_value`` by its parameters, shape (N, 6), and by y [per px]."""
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """``_value``, (N,), and its derivatives by the parameters, (N, 6), and by y [per px]."""
     x, y = _normalise(x_px, y_px, frame)
     square = x * x + y * y
     factor = 1 + p[5] * square
@@ -461,7 +450,7 @@ def _value_slopes(
     )
     turned = 2 * p[5] * y
     by_height = by_x * turned * x + by_y * (factor + turned * y)
-    return by_parameter, by_height / frame.half_diagonal_px
+    return value, by_parameter, by_height / frame.half_diagonal_px
 
 
 def _distort(

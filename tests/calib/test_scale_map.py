@@ -239,7 +239,7 @@ def test_slopes_of_the_map_are_those_of_its_values():
     p = np.array([12.0, -150.0, 30.0, 0.04, -0.07, 0.02])
     random = np.random.default_rng(4)
     x, y = random.uniform(0, 1500, 50), random.uniform(0, 2000, 50)
-    by_parameter, by_y = _value_slopes(p, frame, x, y)
+    _, by_parameter, by_y = _value_slopes(p, frame, x, y)
     for k in range(6):
         step = np.zeros(6)
         step[k] = 1e-6 * max(abs(p[k]), 0.1)
