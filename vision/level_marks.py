@@ -8,11 +8,14 @@ on across the board (graduations, clips, hands, shadows) cancel against the flan
 
 from __future__ import annotations
 
+from functools import partial
+
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
 from limbsight.vision.levels import Interface, Layers, TubeStrip, window_rows
+from limbsight.vision.meanwhile import meanwhile
 from limbsight.vision.quantiles import least_of, median_of_row, quantile_of_few
 
 FloatArray = NDArray[np.float64]
@@ -69,15 +72,11 @@ def level_evidence(
     size = (max(round(bgr.shape[1] * share), 1), max(round(bgr.shape[0] * share), 1))
     small = cv2.resize(bgr, size, interpolation=cv2.INTER_AREA).astype(np.float32)
     width, bore = share * width_columns, share * bore_columns
-    evidence = sum(
-        _bounded(change, width, bore, round(share * block_rows))
-        for change in (
-            _steps(small, bore, share * line_rows),
-            _lines(small, max(1, round(LINE_BORES * bore))),
-        )
-    )
+    bounded = partial(_bounded, width=width, bore=bore, block_rows=round(share * block_rows))
+    by_steps = meanwhile(bounded, _steps(small, bore, share * line_rows))
+    by_lines = bounded(_lines(small, max(1, round(LINE_BORES * bore))))
     columns = (np.arange(bgr.shape[1]) + 0.5) * share - 0.5
-    return np.asarray(np.interp(columns, np.arange(size[0]), np.asarray(evidence)))
+    return np.asarray(np.interp(columns, np.arange(size[0]), by_steps.result() + by_lines))
 
 
 def _steps(picture: Picture, bore: float, line_rows: float) -> Picture:
@@ -116,7 +115,7 @@ def _bounded(change: Picture, width: float, bore: float, block_rows: int) -> Flo
     beside = _size(cv2.blur(change, (flank, 1)))
     away = round(0.5 * (FLANK[0] + FLANK[1]) * width)
     beside = np.maximum(_moved(beside, -away), _moved(beside, away))
-    bounded = np.where(beside < MAX_BESIDE * inside, inside - beside, 0.0)
+    bounded = (inside - beside) * (beside < MAX_BESIDE * inside)
     # Sampled: a median needs thousands of values, not a hundred thousand.
     usual = 1.0 + median_of_row(
         np.abs(inside[::SAMPLED_ROWS] - beside[::SAMPLED_ROWS]).ravel()
