@@ -271,9 +271,15 @@ def find_columns(
     best: dict[int, tuple[float, int, float]] = {}
     scores: dict[float, dict[int, FloatArray]] = {}
     for height in TEXT_HEIGHTS_PX:
-        grid = _stroke_grid(sums, strip, geometry, height)
         fitting = [step for step in steps if height <= 0.95 * step * strip.rows_per_division]
-        scores[height] = {step: _contrast(grid, step) * np.sqrt(height) for step in fitting}
+        if not fitting:
+            continue
+        # Half-way between numbers is half-way between graduations where the step is odd.
+        parts = 2 if any(step % 2 for step in fitting) else 1
+        grid = _stroke_grid(sums, strip, geometry, height, parts)
+        scores[height] = {
+            step: _contrast(grid, step, parts) * np.sqrt(height) for step in fitting
+        }
         for step, score in scores[height].items():
             if phase is None:
                 first = int(np.argmax(score.max(axis=1)))
@@ -305,10 +311,12 @@ def _distinct(columns: list[NumeralColumn]) -> tuple[NumeralColumn, ...]:
 
 
 def _stroke_grid(
-    sums: NDArray[np.int32], strip: Strip, geometry: ScaleGeometry, height: float
+    sums: NDArray[np.int32], strip: Strip, geometry: ScaleGeometry, height: float, parts: int
 ) -> FloatArray:
-    """Mean strokes in a box of one figure at every half index: shape (2 K - 1, columns)."""
-    index = geometry.index[0] + 0.5 * np.arange(2 * len(geometry.index) - 1)
+    """Mean strokes in a box of one figure at every index, or (2 ``parts``) every half one, of
+    K: shape (parts (K - 1) + 1, columns)."""
+    places = np.arange(parts * (len(geometry.index) - 1) + 1)
+    index = geometry.index[0] + places / parts
     rows, columns = (length - 1 for length in sums.shape)
     top, bottom = _box(np.rint(strip.row(index)).astype(int), round(height), rows)
     width = max(3, round(BOX_ASPECT * height))
@@ -324,20 +332,20 @@ def _box(middle: NDArray[np.int64], size: int, limit: int) -> tuple[NDArray[np.i
     return first, np.clip(first + size, 0, limit)
 
 
-def _contrast(grid: FloatArray, step: int) -> FloatArray:
+def _contrast(grid: FloatArray, step: int, parts: int) -> FloatArray:
     """Strokes at numbered graduations less those half-way, times sqrt(count).
 
     Shape (phases, columns); phases count from the first index.
     """
-    period = 2 * step
+    period = parts * step
     cycles = -(-len(grid) // period)
     padded = np.zeros((cycles * period, grid.shape[1]))
     padded[: len(grid)] = grid
     total = padded.reshape(cycles, period, -1).sum(axis=0)
     count = np.bincount(np.arange(len(grid)) % period, minlength=period)
     mean = total / np.maximum(count, 1)[:, None]
-    here = 2 * np.arange(step)
-    between = (here + step) % period
+    here = parts * np.arange(step)
+    between = (here + period // 2) % period
     enough = (count[here] >= LEAST_LABELS) & (count[between] > 0)
     weight = np.sqrt(count[here]) * enough
     return np.asarray((mean[here] - mean[between]) * weight[:, None])
