@@ -3,9 +3,9 @@
 The cost is ``sum C^2 ln(1 + (r / C)^2) / 2``.  Steps are those of least squares weighted anew
 each time by ``1 / (1 + z)``, ``z = (r / C)^2``, which lower the cost of a linear model every
 time (P. J. Huber, *Robust Statistics*, section 7.8); where a model is not so linear they are
-damped after Levenberg and Marquardt.  The curvature at the end is that of the loss itself, the
-weight ``(1 - z) / (1 + z)^2`` where that is positive.  SciPy's ``least_squares`` finds the same
-place (`tests/calib/test_robust_fit.py`), in three times the time.
+damped after Levenberg and Marquardt.  The curvature at the end is that of the loss itself, of
+weight ``(1 - z) / (1 + z)^2`` where that is positive.  SciPy's ``least_squares`` finds the
+same place (`tests/calib/test_robust_fit.py`), in three times the time.
 """
 
 from __future__ import annotations

@@ -736,7 +736,7 @@ def train(strips: Strips, seconds: float, weights: Path | None) -> LevelNet:
 
 
 def export(net: LevelNet, path: Path) -> None:
-    """Write the network for strips that lie: OpenCV is fast along long rows (0.6 of the time)."""
+    """Write the network for strips that lie: along long rows OpenCV takes 0.6 of the time."""
     net = net.cpu().float().eval().lying()
     torch.onnx.export(
         net,
