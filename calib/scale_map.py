@@ -397,7 +397,7 @@ def fit_scale_map(
             "retake the photo facing the scale, or check the instrument's scale",
             code="scale_uneven",
         )
-    covariance = np.linalg.pinv(fit.normal, hermitian=True)
+    covariance = np.asarray(np.linalg.pinv(fit.normal, hermitian=True), np.float64)
     covariance *= max(spread / noise_px, 1.0) ** 2
     return ScaleMap(
         frame=frame,
