@@ -51,6 +51,8 @@ renders (bores 3 mm to 12 mm, elevations to 20 degrees)."""
 
 AMBIGUOUS = "level_ambiguous"
 """Doubt of a fit that finds other places about as good."""
+UNLIKE = ("meniscus_unlike_model", "meniscus_not_seen")
+"""Doubts of one whose picture is not that of a meniscus."""
 DOUBTED = 2.0
 """Uncertainty of a fit beside the axis that does not look like a meniscus, over what it states
 (common practice, no source)."""
@@ -329,6 +331,8 @@ def _compared(
         )
     elif (found.fit.ok or ambiguous) and _mirrors_room(here, found):
         found = _beside(here, found, streak=aside > 0.0)
+    elif found.fit.reason in UNLIKE and here.below.opaque_mirror:
+        found = _by_both_sides(here, found)
     elif found.fit.ok and aside:
         other = here.fit(found.apex_row, here.first_reach, here.beside(aside))
         found = replace(found, fit=_with_reflection(found.fit, other))
@@ -573,6 +577,25 @@ def _beside(here: _Surroundings, found: _Found, *, streak: bool) -> _Found:
         return replace(found, fit=replace(found.fit, ok=False, reason=sides[0].reason))
     fit = _mean_of(found.fit, [side for side in sides if np.isfinite(side.position_px)])
     return replace(found, fit=fit, moved_px=fit.position_px - found.fit.position_px)
+
+
+def _by_both_sides(here: _Surroundings, found: _Found) -> _Found:
+    """Let fits left and right of the axis show the level of a mirror that the axis hides.
+
+    There mercury shows the room behind the camera, which may be as bright as the board, or a
+    lamp; aside, other parts of the room.
+    """
+    sides = _side_fits(here, found, here.first_reach)
+    if not _agree(*sides):
+        return found
+    fit = _mean_of(found.fit, sides)
+    return replace(found, fit=fit, moved_px=fit.position_px - found.fit.position_px)
+
+
+def _agree(left: ApexFit, right: ApexFit) -> bool:
+    """Whether both look like a meniscus, at one height."""
+    reach = COVERAGE_FACTOR * math.hypot(left.u_px, right.u_px)
+    return left.ok and right.ok and abs(left.position_px - right.position_px) <= reach
 
 
 def _mirrors_room(here: _Surroundings, found: _Found) -> bool:

@@ -9,6 +9,7 @@ import pytest
 
 from limbsight.calib.heights import (
     TubeGeometry,
+    _agree,
     _clear_band,
     _clear_of_streaks,
     _Found,
@@ -329,6 +330,19 @@ def test_fits_beside_the_axis_of_a_mirror_have_their_say():
 def test_a_doubtful_fit_beside_the_axis_counts_a_quarter():
     doubtful = lone(1.0, ok=False, reason="meniscus_not_seen")
     assert _mean_of(lone(4.0), [doubtful]).position_px == pytest.approx(4.2)
+
+
+@pytest.mark.parametrize(
+    ("right", "agree"),
+    [
+        (lone(0.5), True),
+        (lone(0.6), False),
+        (lone(0.0, ok=False, reason="meniscus_not_seen"), False),
+    ],
+)
+def test_both_sides_of_a_mirror_must_show_one_level(right, agree):
+    assert _agree(lone(0.0), right) is agree
+    assert _agree(right, lone(0.0)) is agree
 
 
 def test_rivals_of_a_mirror_stay_where_all_fits_have_them():
