@@ -329,7 +329,9 @@ def _compared(
             if here.below.opaque_mirror
             else _beside_burnt(here, found, burnt, u_axis_share)
         )
-    elif (found.fit.ok or ambiguous) and _mirrors_room(here, found):
+    elif (found.fit.ok or ambiguous) and (
+        _mirrors_room(here, found) or _is_rivalled(here, found.fit)
+    ):
         found = _beside(here, found, streak=aside > 0.0)
     elif found.fit.reason in UNLIKE and here.below.opaque_mirror:
         found = _by_both_sides(here, found)
@@ -600,6 +602,16 @@ def _agree(left: ApexFit, right: ApexFit) -> bool:
 
 def _mirrors_room(here: _Surroundings, found: _Found) -> bool:
     return here.below.opaque_mirror or _shows_lamp(here, found)
+
+
+def _is_rivalled(here: _Surroundings, fit: ApexFit) -> bool:
+    """Whether other places of a level between liquids weigh as much as all else about it.
+
+    Left and right of the axis the bowl is seen higher up, and what passes for its apex on the
+    axis need not pass there.
+    """
+    between_liquids = here.above.refractive_index >= GAS_REFRACTIVE_INDEX
+    return between_liquids and fit.u_components_px["ambiguity"] > _u_without_rivals(fit)
 
 
 def _shows_lamp(here: _Surroundings, found: _Found) -> bool:

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from scipy.special import ndtr
 
 from limbsight.calib.meniscus import FluidOptics, MeniscusPhysics, TubeView
-from limbsight.calib.meniscus_fit import U_TONE_PX, fit_apex, window_m
+from limbsight.calib.meniscus_fit import U_COLOUR_PX, U_TONE_PX, fit_apex, window_m
 from limbsight.calib.meniscus_picture import (
     Physics,
     Surroundings,
@@ -176,6 +176,13 @@ def test_budget_adds_up():
     assert {"refractive_index", "capillary_length", "contact_angle", "bore"} <= set(parts)
 
 
+@pytest.mark.parametrize(("angle", "least", "most"), [(0, 0.0, 0.4), (2.5, 0.5, 2.0)])
+def test_dome_taller_than_supposed_may_be_off_by_that(angle, least, most):
+    case = (view_of(bore=2.5e-3, elevation=0.3), MERCURY, AIR, CONVEX, (STEEL, WHITE))
+    dome = fitted(case, 1.0, offset=(0, 0, angle, 0, 0)).u_components_px["dome"]
+    assert least <= dome <= most
+
+
 def test_unknown_bore_costs_uncertainty():
     view, *rest = CASES["water"]
     vague = replace(view, u_bore_radius_m=0.2 * view.bore_radius_m, u_elevation_rad=0.05)
@@ -249,3 +256,14 @@ def test_two_liquids_are_found_or_doubted():
     amber = np.array([0.6, 0.35, 0.08])
     fit = fitted((view_of(), WATER, OIL, interface, (BLUE, amber)), 2.0)
     assert not fit.ok or abs(fit.position_px + 2.0) < 3.0 * fit.u_px
+    assert fit.u_components_px["tone"] == pytest.approx(math.hypot(U_TONE_PX, U_COLOUR_PX))
+
+
+@pytest.mark.parametrize("angle", [0.0, 1.1])
+def test_level_between_liquids_is_found_at_its_own_contact_angle(angle):
+    """From above a bowl taller than supposed has minima of other angles at its place."""
+    interface = physics_of(5.5e-3, 7e-4, 32, 18)
+    amber, green = np.array([0.71, 0.32, 0.04]), np.array([0.03, 0.51, 0.06])
+    case = (view_of(bore=5.3e-3, elevation=0.23), WATER, OIL, interface, (green, amber))
+    fit = fitted(case, -9.0, search=25.0, offset=(0, 0, angle, 0, 0), lit_through=0.4, skin=0)
+    assert abs(fit.position_px - 9.0) < 2.0
