@@ -26,6 +26,7 @@ from rich.progress import track
 from tests.accuracy import COVERAGE_FACTOR, SILENT_ERROR_M, SILENT_ERROR_U
 
 UNITS = {1.0: "mm", 10.0: "cm", 25.4: "in"}
+UNIT_MM = {unit: size_mm for size_mm, unit in UNITS.items()}
 NUMBERS = {"magnitude": "away-from-zero", "downward": "downward"}
 LIQUIDS = {"oil_red": 826, "oil_amber": 870, "oil_dark": 880, "kerosene": 810, "glycol": 1110}
 """Densities [kg/m^3] of the liquids that are no water and no mercury."""
@@ -123,17 +124,19 @@ def read_render(
     truth = json.loads(path.read_text(encoding="utf-8"))
     owner = json.loads(file_of.read_text(encoding="utf-8")) if file_of else truth
     instrument = None if without_file else parse_instrument(instrument_text(owner))
-    in_unit = abs(owner["graduation"]["unit_mm"] / truth["graduation"]["unit_mm"])
+    unit_mm = abs(truth["graduation"]["unit_mm"])
     reading = read_photo(path.with_suffix(".jpg"), instrument=instrument)
     got = [limb.levels for limb in reading.limbs]
     levels = []
     for i, limb in enumerate(truth["menisci"]):
         for j, meniscus in enumerate(limb):
             found = got[i][j] if i < len(got) and j < len(got[i]) else None
+            # Rulers have two units, and each is read rightly in its own.
+            in_unit = UNIT_MM[found.unit] / unit_mm if found else 1.0
             levels.append(
                 RenderedLevel(
                     division=truth["graduation"]["minor"],
-                    unit_mm=abs(truth["graduation"]["unit_mm"]),
+                    unit_mm=unit_mm,
                     hidden=i in truth["hidden"],
                     error=found.value * in_unit - meniscus["reading"] if found else None,
                     u=found.standard_uncertainty * in_unit if found else None,
