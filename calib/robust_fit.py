@@ -3,9 +3,10 @@
 The cost is ``sum C^2 ln(1 + (r / C)^2) / 2``.  Steps are those of least squares weighted anew
 each time by ``1 / (1 + z)``, ``z = (r / C)^2``, which lower the cost of a linear model every
 time (P. J. Huber, *Robust Statistics*, section 7.8, from memory); where a model is not so
-linear they are damped after Levenberg and Marquardt.  The curvature at the end is that of the loss itself, of
-weight ``(1 - z) / (1 + z)^2`` where that is positive.  SciPy's ``least_squares`` finds the
-same place (`tests/calib/test_robust_fit.py`), in three times the time.
+linear they are damped after Levenberg and Marquardt.  The curvature at the end is that of the
+loss itself, of weight ``(1 - z) / (1 + z)^2`` where that is positive.  SciPy's
+``least_squares`` finds the same place (`tests/calib/test_robust_fit.py`), in three times the
+time.
 """
 
 from __future__ import annotations
@@ -22,10 +23,10 @@ Model = Callable[[FloatArray], tuple[FloatArray, FloatArray]]
 
 _MOST_STEPS = 60
 _SETTLED = 1e-10
-"""Decrease of the cost that a step foretells, over the cost: of a thousand residuals, a step of
-three ten-thousandths of a standard deviation."""
+"""Decrease of the cost that a step foretells, over the cost: of a thousand residuals, a step
+of three ten-thousandths of a standard deviation."""
 _DAMPING, _EASE, _TIGHTEN = 1e-3, 0.1, 10.0
-"""Of the scaled unknowns where a step has failed; after one that succeeds, and one that fails."""
+"""Of the scaled unknowns where a step has failed; what a success and a failure make of it."""
 _LEAST_WEIGHT = 1e-12
 """Of an outlier in the normal matrix."""
 
