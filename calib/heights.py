@@ -19,6 +19,7 @@ from scipy.ndimage import binary_dilation
 
 from limbsight.calib.meniscus import ApexFit, FluidOptics, MeniscusPhysics, TubeView
 from limbsight.calib.meniscus_fit import AMBIGUITY_LIMIT, fit_apex, window_m
+from limbsight.calib.meniscus_picture import is_gas
 from limbsight.calib.rectify import Grid
 from limbsight.calib.scale_map import ScaleMap
 
@@ -577,8 +578,7 @@ def _beside(here: _Surroundings, found: _Found, *, streak: bool) -> _Found:
     if streak and not any(side.ok for side in sides):
         # The reflection may have been fitted.
         return replace(found, fit=replace(found.fit, ok=False, reason=sides[0].reason))
-    fit = _mean_of(found.fit, [side for side in sides if np.isfinite(side.position_px)])
-    return replace(found, fit=fit, moved_px=fit.position_px - found.fit.position_px)
+    return _averaged(found, [side for side in sides if np.isfinite(side.position_px)])
 
 
 def _by_both_sides(here: _Surroundings, found: _Found) -> _Found:
@@ -588,8 +588,11 @@ def _by_both_sides(here: _Surroundings, found: _Found) -> _Found:
     lamp; aside, other parts of the room.
     """
     sides = _side_fits(here, found, here.first_reach)
-    if not _agree(*sides):
-        return found
+    return _averaged(found, sides) if _agree(*sides) else found
+
+
+def _averaged(found: _Found, sides: list[ApexFit]) -> _Found:
+    """Take the mean with fits begun there, and keep what the columns say by themselves."""
     fit = _mean_of(found.fit, sides)
     return replace(found, fit=fit, moved_px=fit.position_px - found.fit.position_px)
 
@@ -610,8 +613,7 @@ def _is_rivalled(here: _Surroundings, fit: ApexFit) -> bool:
     Left and right of the axis the bowl is seen higher up, and what passes for its apex on the
     axis need not pass there.
     """
-    between_liquids = here.above.refractive_index >= GAS_REFRACTIVE_INDEX
-    return between_liquids and fit.u_components_px["ambiguity"] > _u_without_rivals(fit)
+    return not is_gas(here.above) and fit.u_components_px["ambiguity"] > _u_without_rivals(fit)
 
 
 def _shows_lamp(here: _Surroundings, found: _Found) -> bool:
@@ -620,7 +622,7 @@ def _shows_lamp(here: _Surroundings, found: _Found) -> bool:
     They only take light from the board: what is added is a lamp's, thrown back where the
     lower liquid bends light less than the upper one.
     """
-    if here.above.refractive_index < GAS_REFRACTIVE_INDEX or not found.has_place:
+    if is_gas(here.above) or not found.has_place:
         return False
     bore, row = here.bore_rows, found.apex_row
     across = np.median(here.strip[:, here.on_axis.columns], axis=1)
@@ -733,8 +735,7 @@ what the model may miss."""
 def _search(below: FluidOptics, above: FluidOptics) -> Search:
     if below.opaque_mirror:
         return SEARCH_MIRROR
-    gas = above.refractive_index < GAS_REFRACTIVE_INDEX
-    return SEARCH_LIQUID_UNDER_GAS if gas else SEARCH_LIQUID_UNDER_LIQUID
+    return SEARCH_LIQUID_UNDER_GAS if is_gas(above) else SEARCH_LIQUID_UNDER_LIQUID
 
 
 def _view(
@@ -764,8 +765,6 @@ def _view(
     )
 
 
-GAS_REFRACTIVE_INDEX = 1.1
-"""Gases are below 1.001, liquids above 1.2."""
 U_TILT_RAD = 0.005
 """Standard uncertainty of the camera's elevation from the map itself: camera heights found on
 the sample photos are within 0.5 % of the distance."""

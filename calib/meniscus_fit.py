@@ -541,7 +541,7 @@ class _Fit:
         return not (self.around.below.opaque_mirror or is_gas(self.around.above))
 
     def _is_hard(self) -> bool:
-        return self.around.below.opaque_mirror or not is_gas(self.around.above)
+        return self.around.below.opaque_mirror or self._is_between_liquids()
 
     def _has_rivals(self) -> bool:
         """Whether several places may fit alike: beside lines, too, parts of the meniscus are

@@ -41,7 +41,8 @@ MIRROR_REFLECTANCE = 0.75
 """Mercury against air or glass, visible light: 0.7 to 0.8 over angle and colour (from
 memory, handbook tables of mercury's optical constants)."""
 
-_GAS_INDEX = 1.1
+GAS_INDEX = 1.1
+"""Gases are below 1.01, liquids of a manometer above 1.3."""
 _EVENTS = 4
 _FAINTEST_BRANCH = 0.05
 _HALF_NODES = 32
@@ -267,7 +268,7 @@ def _by_both_walls(bundle: Tubes, scene: Index, ends: _Ends) -> tuple[Index, Ind
     out = last.take(going, axis=1)
     where = scene[ray[going]]
     index = bundle.index[bundle.from_side(where, out[_SIDE] < 0.0)]
-    thrown_back = _wall_reflectance(out[_SINE], bundle.glass[where], index < _GAS_INDEX)
+    thrown_back = _wall_reflectance(out[_SINE], bundle.glass[where], index < GAS_INDEX)
     # What the wall throws back leaves by the other side, or by this one in the end:
     # 1 + R^2 + ... here, R + R^3 + ... there.
     other = thrown_back / (1.0 + thrown_back)

@@ -27,6 +27,7 @@ from limbsight.calib.meniscus_optics import (
     BACK,
     COLUMN,
     FRONT,
+    GAS_INDEX,
     MIRROR_REFLECTANCE,
     TRAPPED,
     Paths,
@@ -250,8 +251,8 @@ def _smooth(knots: Array, u: Array | float, u_step: Array | float) -> Array:
 
 
 def is_gas(fluid: FluidOptics) -> bool:
-    """No liquid of a manometer has an index below 1.3, no gas one above 1.01."""
-    return fluid.refractive_index < 1.1
+    """Whether a fluid bends light as little as a gas."""
+    return fluid.refractive_index < GAS_INDEX
 
 
 # --- tracing ------------------------------------------------------------------------------

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
+from functools import partial
 from itertools import pairwise
 
 import numpy as np
@@ -356,14 +358,30 @@ def _read_known(
             "instrument",
             code="scale_differs_from_file",
         )
-    numberings = _hypotheses(scale, lowest)
-    geometry = _geometry(factor, combs, indexing, scale_map, scale)
-    verdict = read_numerals(grey, geometry, numberings)
-    if verdict.decisive or len(combs) < 2:
-        return verdict
-    beside_all = _geometry(factor, combs, indexing, scale_map, scale, whole=True)
-    again = read_numerals(grey, beside_all, numberings)
-    return again if again.decisive else verdict
+    laid = partial(_geometry, factor, combs, indexing, scale_map, scale)
+    verdict, _ = read_beside(grey, combs, laid, _hypotheses(scale, lowest))
+    return verdict
+
+
+def read_beside(
+    grey: NDArray[np.uint8],
+    combs: tuple[Comb, ...],
+    laid: Callable[..., ScaleGeometry],
+    hypotheses: NumberingTable,
+) -> tuple[NumeralVerdict, ScaleGeometry]:
+    """Read the numbers beside the first column or, where that does not decide, beside all.
+
+    ``laid`` gives the geometry; asked for the ``whole``, that of all columns together. The one
+    in which the numbers were read is returned with them.
+    """
+    geometry = laid()
+    verdict = read_numerals(grey, geometry, hypotheses)
+    if not verdict.decisive and len(combs) > 1:
+        beside_all = laid(whole=True)
+        again = read_numerals(grey, beside_all, hypotheses)
+        if again.decisive:
+            return again, beside_all
+    return verdict, geometry
 
 
 def _read_on_its_head(

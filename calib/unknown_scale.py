@@ -8,6 +8,7 @@ are fine beside the figures, by the long lines.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,13 +16,13 @@ from numpy.typing import NDArray
 from limbsight.calib.indexing import hierarchy_gain
 from limbsight.calib.instrument import ScaleSpec
 from limbsight.calib.joining import join_columns
-from limbsight.calib.numbering import NamedScale, check_ink, scale_geometry
+from limbsight.calib.numbering import NamedScale, check_ink, read_beside, scale_geometry
 from limbsight.calib.scale_map import Frame
 from limbsight.errors import NotMeasurable
 from limbsight.vision.graduations import Comb
 from limbsight.vision.long_lines import with_long_lines
 from limbsight.vision.numeral_units import read_unit
-from limbsight.vision.numerals import Numbering, bare_hypotheses, read_numerals
+from limbsight.vision.numerals import Numbering, bare_hypotheses
 
 MIN_HIERARCHY_MARGIN = 6.9
 """Log-odds of the numbered graduations over their neighbours: ln 1000."""
@@ -73,13 +74,8 @@ def read_scale(
         and what ``fit_scale_map`` raises.
     """
     combs, by_index = join_columns(combs, frame)
-    geometry = scale_geometry(combs, by_index, 1.0, 0.0, factor)
-    verdict = read_numerals(grey, geometry, bare_hypotheses())
-    if not verdict.decisive and len(combs) > 1:
-        beside_all = scale_geometry(combs, by_index, 1.0, 0.0, factor, whole=True)
-        again = read_numerals(grey, beside_all, bare_hypotheses())
-        if again.decisive:
-            geometry, verdict = beside_all, again
+    laid = partial(scale_geometry, combs, by_index, 1.0, 0.0, factor)
+    verdict, geometry = read_beside(grey, combs, laid, bare_hypotheses())
     if not verdict.decisive or verdict.best is None:
         raise NotMeasurable("", code="scale_unnumbered")
     if verdict.stance == "turned":
