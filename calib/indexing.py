@@ -14,6 +14,7 @@ from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.special import xlogy
 
 from limbsight.calib.instrument import ScaleSpec
 from limbsight.errors import NotMeasurable
@@ -59,10 +60,26 @@ class Indexing:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class LineEvidence:
-    """What the lines themselves say, before any numeral: log-likelihood by shift and comb."""
+    """What the lines themselves say, before any numeral: log-likelihood by shift and comb.
+
+    Attributes
+    ----------
+    by_comb
+        Of the ends and the lengths.
+    missed
+        Of what is missing, half of which is claimed until the figures bear it out.
+    """
 
     shifts: IntArray
     by_comb: tuple[FloatArray, ...]
+    missed: tuple[FloatArray, ...]
+
+    def claimed(self, *, with_figures: bool) -> tuple[FloatArray, ...]:
+        """Return what may be claimed for each comb, alone or beside figures."""
+        share = 1.0 if with_figures else 0.5
+        return tuple(
+            said + share * gone for said, gone in zip(self.by_comb, self.missed, strict=True)
+        )
 
 
 def line_evidence(combs: tuple[Comb, ...], scale: ScaleSpec) -> LineEvidence:
@@ -78,6 +95,7 @@ def line_evidence(combs: tuple[Comb, ...], scale: ScaleSpec) -> LineEvidence:
             _ends_score(comb, shifts, count) + _hierarchy_score(comb, shifts, scale)
             for comb in combs
         ),
+        missed=tuple(_missed_score(comb, shifts, scale) for comb in combs),
     )
 
 
@@ -111,7 +129,7 @@ def index_scale(
     """
     count = graduation_count(scale)
     lines = line_evidence(combs, scale) if lines is None else lines
-    shifts, own = lines.shifts, lines.by_comb
+    shifts, own = lines.shifts, lines.claimed(with_figures=numerals is not None)
     total = own[0].copy()
     if numerals is not None:
         floor = min(numerals.values(), default=0.0)
@@ -204,6 +222,41 @@ def _hierarchy_score(comb: Comb, shifts: IntArray, scale: ScaleSpec) -> FloatArr
     for phase in np.unique(phases):
         gains[phase] = gain(is_numbered(comb.index + phase, scale))
     return np.asarray(gains[phases])
+
+
+def _missed_score(comb: Comb, shifts: IntArray, scale: ScaleSpec) -> FloatArray:
+    """Log-likelihood of the lines that one place of every numbered step alone is without.
+
+    Lines missed by chance are missed anywhere. Where a column is made of the free ends of the
+    short lines, the long ones, which end elsewhere, are missed one and all, and figures that
+    touch lines beside them pass for long ones. Of 298 columns on 170 photos five were without
+    one place alone, the numbered one each time.
+    """
+    period = round(scale.numbered_every / scale.division)
+    place = np.arange(comb.index[0], comb.index[-1] + 1) % period
+    there = np.bincount(place, minlength=period)
+    found = np.bincount(comb.index % period, minlength=period)
+    if comb.parts or period < 2 or there.min() < 2:
+        return np.zeros(len(shifts))
+    fewest, next_fewest = np.argsort(found / there, kind="stable")[:2]
+    if 2 * found[fewest] > there[fewest]:
+        return np.zeros(len(shifts))
+    gain = _one_rate_less(
+        (int(found[fewest]), int(there[fewest])),
+        (int(found[next_fewest]), int(there[next_fewest])),
+    )
+    numbered = is_numbered(int(fewest) + shifts, scale)
+    return np.where(numbered, gain, 0.0)
+
+
+def _one_rate_less(one: tuple[int, int], other: tuple[int, int]) -> float:
+    """Gain in log-likelihood when two counts, found of there, have rates of their own."""
+
+    def likelihood(found: int, there: int) -> float:
+        return float(xlogy(found, found / there) + xlogy(there - found, 1 - found / there))
+
+    together = one[0] + other[0], one[1] + other[1]
+    return likelihood(*one) + likelihood(*other) - likelihood(*together)
 
 
 def hierarchy_gain(comb: Comb, numbered: NDArray[np.bool_]) -> float:

@@ -13,6 +13,7 @@ from limbsight.calib.indexing import (
     hierarchy_gain,
     index_scale,
     is_numbered,
+    line_evidence,
     value_of_height,
 )
 from limbsight.calib.numbering import MIN_MARGIN
@@ -60,6 +61,33 @@ def test_lines_missed_inside_cost_nothing():
     found = index_scale((taken(whole, gaps),), SCALE)
     assert found.shifts == (-START,)
     assert found.margin > MIN_MARGIN
+
+
+class TestLinesOfOnePlaceMissed:
+    """Long lines end elsewhere than the short ones of which a column may be made."""
+
+    SHORT = taken(comb(Column(first=0, last=80, lengths=(4.0, 4.0, 4.0))), slice(2, 78))
+
+    def without(self, places: tuple[int, ...]) -> Comb:
+        gone = np.isin((self.SHORT.index - START) % 10, places)
+        return taken(self.SHORT, np.flatnonzero(~gone))
+
+    def score(self, column: Comb) -> dict[int, float]:
+        """What lines missed say of places beside the right one, over that."""
+        lines = line_evidence((column,), SCALE)
+        by_shift = dict(zip(lines.shifts.tolist(), lines.missed[0].tolist(), strict=True))
+        return {step: by_shift[step - START] - by_shift[-START] for step in range(-1, 2)}
+
+    def test_they_are_the_numbered_ones(self):
+        assert max(self.score(self.without((0,)))[k] for k in (-1, 1)) < -9.0
+
+    def test_two_places_missed_say_nothing(self):
+        """Figures that touch the lines beside theirs hide both."""
+        assert max(self.score(self.without((1, 9))).values()) < 1e-9
+
+    def test_a_few_of_them_say_nothing(self):
+        some = np.setdiff1d(np.arange(len(self.SHORT.index)), [8, 28, 48])
+        assert max(self.score(taken(self.SHORT, some)).values()) < 1e-9
 
 
 def test_both_ends_hidden_and_all_lines_alike_is_ambiguous():

@@ -79,6 +79,8 @@ def test_lines_do_not_overrule_figures():
         with pytest.raises(NotMeasurable) as stop:
             _check_agreed(said | {22: 100.0}, chosen)
         assert stop.value.code == "scale_ambiguous"
+    with pytest.raises(NotMeasurable):
+        _check_agreed(said, 18)
 
 
 @pytest.mark.parametrize("figures_dark", [True, False, None])
