@@ -209,6 +209,9 @@ def _of_another_board(
     Its printed numbers must be the file's. Where they rule the largest board out it is no
     rival; where that one was only not understood, it may still be the one that is meant.
     """
+    if stop.code == "picture_turned":
+        # Two figures or three may look turned where the longer lines bear all of them.
+        return _of_doubtful_lines(view, spec, (boards.chosen,), stop)
     if stop.code not in NOT_THIS_BOARD:
         raise stop
     least = LEAST_OF_FILE * graduation_count(spec)

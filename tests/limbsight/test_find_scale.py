@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from types import SimpleNamespace
 from typing import Any
 
 import numpy as np
 import pytest
 
+from limbsight import find_scale
+from limbsight.calib.boards import Boards
 from limbsight.errors import NotMeasurable
-from limbsight.find_scale import _are_longer, _rivals, _tries, upright
+from limbsight.find_scale import _are_longer, _of_another_board, _rivals, _tries, upright
 from tests.helpers.boards import Camera, Column
 from tests.helpers.scales import millimetres
 
@@ -73,6 +75,32 @@ def test_longer_lines_are_whole_multiples_of_a_division():
     lines = FINE.lines
     inches = replace(lines, y=lines.y[0] + 2.54 * (lines.y - lines.y[0]))
     assert not _are_longer((replace(FINE, lines=inches),), (FINE,))
+
+
+@pytest.mark.parametrize("borne_out", [True, False])
+def test_two_figures_look_turned_where_longer_lines_bear_all_out(monkeypatch, borne_out):
+    @dataclass(frozen=True)
+    class Named:
+        combs: Any
+        rivals: int = 0
+
+    def longer(grey, factor, board, spec, frame):
+        if not borne_out:
+            raise NotMeasurable("", code="scale_ambiguous")
+        return Named(combs=board)
+
+    monkeypatch.setattr(find_scale, "name_longer_lines", longer)
+    monkeypatch.setattr(find_scale, "_of_other_ink", lambda view, board: ())
+    view: Any = SimpleNamespace(upright=SimpleNamespace(green=None, factor=1.0), frame=None)
+    turned = NotMeasurable("", code="picture_turned")
+    boards = Boards(chosen=(every(5),), rivals=0)
+    spec = millimetres(0.0, 80.0)
+    if borne_out:
+        assert _of_another_board(view, boards, spec, turned).combs == boards.chosen
+    else:
+        with pytest.raises(NotMeasurable) as stop:
+            _of_another_board(view, boards, spec, turned)
+        assert stop.value.code == "picture_turned"
 
 
 def test_a_board_beside_is_a_rival_and_its_own_lines_are_not():
