@@ -47,6 +47,11 @@ of its perspective (sample photos)."""
 MIN_FILLING = 0.6
 """Share of the indices between the ends that carry a line; chance gives 0.5 at most where
 the picture is full of lines, far less elsewhere."""
+REGULAR, HAND_DRAWN, FILLED = 0.6, 0.9, 0.9
+"""Scatter of lines about even steps, of what random lines within the tolerance would have; and
+that of lines so many of which are there that they can't be random (of 24 places with an even
+chance 22 are met once in 50 000 times): drawn by hand, they scatter by a tenth of a division
+(`paper_scale`, generator)."""
 WALK_WINDOW = 16
 """A walk stops where fewer than MIN_FILLING of this many steps met a line."""
 WALK_TOLERANCE_PX = 1.2
@@ -362,7 +367,9 @@ def _comb_on(segments: Segments, members: IntArray, side: Side) -> Comb | None:
     )
     pitch = comb.pitch_px
     # Lines spread at random within the tolerance would scatter by pitch/(4 sqrt 3).
-    irregular = comb.residual_px > 0.6 * pitch * PHASE_TOLERANCE / np.sqrt(3.0)
+    by_chance = pitch * PHASE_TOLERANCE / np.sqrt(3.0)
+    surely = comb.filling >= FILLED and len(index) >= 2 * MIN_GRADUATIONS
+    irregular = comb.residual_px > (HAND_DRAWN if surely else REGULAR) * by_chance
     if comb.filling < MIN_FILLING or irregular or not MIN_PITCH_PX <= pitch <= MAX_PITCH_PX:
         return None
     return comb

@@ -171,3 +171,14 @@ class TestTwoColumns:
             (print_, Comb(side="left", index=ghost.index, lines=bent, residual_px=0.8))
         )
         assert [len(group) for group in groups] == [1]
+
+
+@pytest.mark.parametrize("seed", range(4))
+@pytest.mark.parametrize(("missing", "found"), [(0.0, True), (0.3, False)])
+def test_lines_drawn_by_hand_are_a_scale_where_all_are_there(missing, found, seed):
+    """They scatter by a tenth of a division, hardly less than random lines; but of
+    those half are missing."""
+    drawn = COLUMN.comb(CAMERA)
+    scatter = 0.1 * drawn.pitch_px
+    drawn = COLUMN.comb(CAMERA, noise_px=scatter, missing=missing, seed=seed)
+    assert bool(find_combs(drawn.lines)) is found
