@@ -104,6 +104,8 @@ def index_scale(
     scale: ScaleSpec,
     numerals: dict[int, float] | None = None,
     lines: LineEvidence | None = None,
+    *,
+    longer: bool = False,
 ) -> Indexing:
     """Find the shifts that fit the scale's ends, its hierarchy and its numerals.
 
@@ -117,6 +119,8 @@ def index_scale(
         Log-likelihood by shift of the first comb from the printed numbers, where read.
     lines
         What ``line_evidence`` said of these combs, if that is known already.
+    longer
+        Whether more graduations in a row than the file states are allowed.
 
     Returns
     -------
@@ -145,7 +149,8 @@ def index_scale(
     found += [
         start + int(step[top]) if lead[top] >= MIN_LEAD else None for _, step, lead in joined
     ]
-    _check_length(combs, found, count)
+    if not longer:
+        _check_length(combs, found, count)
     return Indexing(shifts=tuple(found), margin=margin)
 
 

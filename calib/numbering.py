@@ -116,13 +116,17 @@ def name_graduations(
         ``index_scale`` and ``fit_scale_map`` raise.
     """
     lines = line_evidence(combs, scale)
-    indexing = index_scale(combs, scale, lines=lines)
+    # Graph paper goes on beyond its numbers; they must say then where it is.
+    paper = bool(combs[0].parts)
+    indexing = index_scale(combs, scale, lines=lines, longer=paper)
     scale_map = _map(combs, indexing, scale, frame)
     verdict = _read_known(grey, factor, combs, indexing, scale_map, scale)
     if by_numbers and (not verdict.decisive or _are_strokes(verdict, combs, factor)):
         raise NotMeasurable("", code="scale_ambiguous")
     if verdict.decisive and verdict.stance == "turned":
         raise NotMeasurable("", code="picture_turned")
+    if not verdict.decisive:
+        index_scale(combs, scale, lines=lines)  # raises where there are too many
     if not verdict.decisive and _read_on_its_head(
         grey, factor, combs, indexing, scale_map, scale
     ):
@@ -134,7 +138,7 @@ def name_graduations(
             -k: float(score)
             for k, score in zip(_lowest_indices(combs, scale), verdict.scores, strict=True)
         }
-        spoken = index_scale(combs, scale, said, lines)
+        spoken = index_scale(combs, scale, said, lines, longer=paper)
         _check_agreed(said, spoken.shifts[0])
         if spoken.shifts != indexing.shifts:
             scale_map = _map(combs, spoken, scale, frame)
@@ -161,14 +165,20 @@ def name_graduations(
 
 
 def _are_strokes(verdict: NumeralVerdict, combs: tuple[Comb, ...], factor: float) -> bool:
-    """Whether a column of lines is made of strokes of the figures, one in each."""
+    """Whether a column of lines is made of strokes of the figures, one in each.
+
+    Strokes lie within the outlines of the figures; lines that the outlines only touch begin
+    outside.
+    """
     boxes = factor * np.array([label.box_px for label in verdict.labels])
     low, high = boxes.min(axis=1), boxes.max(axis=1)
+    middle = 0.5 * (low[:, 1] + high[:, 1])
     for comb in combs:
         upward = np.argsort(comb.lines.y)
-        middle = 0.5 * (low[:, 1] + high[:, 1])
-        x = np.interp(middle, comb.lines.y[upward], comb.lines.x[upward])
-        if np.mean((x > low[:, 0]) & (x < high[:, 0])) > MIN_AGREEMENT:
+        y = comb.lines.y[upward]
+        left = np.interp(middle, y, comb.lines.left[upward])
+        right = np.interp(middle, y, comb.lines.right[upward])
+        if np.mean((left > low[:, 0]) & (right < high[:, 0])) > MIN_AGREEMENT:
             return True
     return False
 
@@ -342,7 +352,10 @@ def _lowest_indices(combs: tuple[Comb, ...], scale: ScaleSpec) -> range:
     first, last = int(combs[0].index[0]), int(combs[0].index[-1])
     count = graduation_count(scale)
     slack = max(3, round(0.1 * (last - first)))
-    return range(last - count + 1 - slack, first + slack + 1)
+    low, high = last - count + 1, first
+    if combs[0].parts and high < low:
+        low, high = high, low  # graph paper goes on beyond its numbers
+    return range(low - slack, high + slack + 1)
 
 
 def _read_known(

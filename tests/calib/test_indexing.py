@@ -122,6 +122,13 @@ def test_too_many_graduations_are_another_scale():
     assert "81" in str(caught.value)
 
 
+def test_unless_the_scale_may_go_on_beyond_its_numbers():
+    said = {-START - step: (0.0 if step == 10 else -30.0) for step in range(31)}
+    found = index_scale((comb(Column(first=0, last=110)),), SCALE, said, longer=True)
+    assert found.shifts == (-START - 10,)
+    assert found.margin > MIN_MARGIN
+
+
 def test_one_stray_line_at_an_end_is_no_other_scale():
     assert index_scale((comb(Column(first=-1, last=80)),), SCALE).shifts == (-START,)
 

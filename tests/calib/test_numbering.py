@@ -8,7 +8,13 @@ import numpy as np
 import pytest
 
 from limbsight.calib import numbering
-from limbsight.calib.numbering import _check_against_numerals, _check_agreed, check_ink
+from limbsight.calib.numbering import (
+    _are_strokes,
+    _check_against_numerals,
+    _check_agreed,
+    _lowest_indices,
+    check_ink,
+)
 from limbsight.errors import NotMeasurable
 from limbsight.vision.numerals import LabelEvidence, NumeralVerdict
 from tests.helpers.boards import Camera, Column
@@ -96,3 +102,27 @@ def test_lines_of_another_ink_than_the_figures_are_gaps(monkeypatch, figures_dar
     else:
         told = check_ink(picture, verdict(["0", "10"]), (lines,))
         assert told is (figures_dark is not None)
+
+
+@pytest.mark.parametrize(("reach", "strokes"), [(1.0, True), (-1.0, False)])
+def test_strokes_lie_within_the_figures(reach, strokes):
+    """Lines that the outlines of the figures only touch, or cover half of, begin outside."""
+    comb = Column(first=0, last=80).comb(Camera())
+    lines = comb.lines
+    sides = np.stack([lines.left - reach, lines.right + 20.0], axis=1)
+    boxes = [
+        np.array([(x, y + up) for x in ends for up in (-8.0, 8.0)])
+        for ends, y in zip(sides, lines.y, strict=True)
+    ]
+    read = verdict(["1"] * len(boxes))
+    labels = tuple(
+        replace(label, box_px=box) for label, box in zip(read.labels, boxes, strict=True)
+    )
+    assert _are_strokes(replace(read, labels=labels), (comb,), 1.0) is strokes
+
+
+def test_paper_longer_than_its_numbers_may_begin_anywhere_on_it():
+    comb = Column(first=0, last=130).comb(Camera(), start=5)
+    assert len(_lowest_indices((comb,), SCALE)) == 0
+    paper = replace(comb, parts=(comb,))
+    assert set(range(5, 56)) <= set(_lowest_indices((paper,), SCALE))
