@@ -24,6 +24,7 @@ from limbsight.calib.scale_map import Frame, ScaleMap, fit_scale_map
 from limbsight.errors import NotMeasurable
 from limbsight.vision.figure_ink import figures_are_dark
 from limbsight.vision.graduations import Comb
+from limbsight.vision.numeral_scores import Stance
 from limbsight.vision.numerals import (
     DECISIVE_SHIFT_MARGIN,
     NumberingTable,
@@ -139,7 +140,7 @@ def name_graduations(
             for k, score in zip(_lowest_indices(combs, scale), verdict.scores, strict=True)
         }
         spoken = index_scale(combs, scale, said, lines, longer=paper)
-        _check_agreed(said, spoken.shifts[0])
+        _check_agreed(said, spoken.shifts[0], verdict.stance)
         if spoken.shifts != indexing.shifts:
             scale_map = _map(combs, spoken, scale, frame)
         indexing = spoken
@@ -201,15 +202,18 @@ def check_ink(
     return dark is not None
 
 
-def _check_agreed(said: dict[int, float], chosen: int | None) -> None:
+def _check_agreed(said: dict[int, float], chosen: int | None, stance: Stance) -> None:
     """Refuse a numbering that the lines bear out and the figures rule out.
 
     Both are likelihoods of models; where one rules out what the other is sure of, one of the
     models is wrong. Figures half-way between two numbered lines say so: a line half-way may
-    look as long as a numbered one.
+    look as long as a numbered one. Figures that run along the scale may begin at their line:
+    by which of the lines there is for those to say.
     """
+    lying = stance in ("rising", "falling")
+    most = MIN_MARGIN_WITH_NUMERALS if lying else MAX_DISAGREEMENT
     lead = max(said.values()) - said.get(chosen or 0, min(said.values()))
-    if chosen is None or lead > MAX_DISAGREEMENT:
+    if chosen is None or lead > most:
         raise NotMeasurable("", code="scale_ambiguous")
 
 

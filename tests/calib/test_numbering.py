@@ -79,14 +79,21 @@ def test_labels_that_bear_the_file_out_do_not():
 def test_lines_do_not_overrule_figures():
     """A place that the figures rule out is refused, however sure the lines are of it."""
     said = {16: 107.0, 17: 107.8, 18: 105.4}
-    _check_agreed(said, 17)
-    _check_agreed(said, 16)
+    _check_agreed(said, 17, "upright")
+    _check_agreed(said, 16, "upright")
     for chosen in (22, None):
         with pytest.raises(NotMeasurable) as stop:
-            _check_agreed(said | {22: 100.0}, chosen)
+            _check_agreed(said | {22: 100.0}, chosen, "upright")
         assert stop.value.code == "scale_ambiguous"
     with pytest.raises(NotMeasurable):
-        _check_agreed(said, 18)
+        _check_agreed(said, 18, "upright")
+
+
+@pytest.mark.parametrize("stance", ["rising", "falling"])
+def test_lines_say_at_which_of_them_figures_along_the_scale_begin(stance):
+    _check_agreed({21: 109.4, 22: 105.8, 26: 101.7}, 22, stance)
+    with pytest.raises(NotMeasurable):
+        _check_agreed({21: 109.4, 22: 105.8, 26: 101.7}, 26, stance)
 
 
 @pytest.mark.parametrize("figures_dark", [True, False, None])
