@@ -215,7 +215,8 @@ def _of_another_board(
     if stop.code not in NOT_THIS_BOARD:
         raise stop
     least = LEAST_OF_FILE * graduation_count(spec)
-    others = boards.others + _columns_before(view, boards.chosen)
+    before = _columns_before(view, boards.chosen)
+    others = boards.others + before
     full = [board for board in others if max(len(comb.index) for comb in board) >= least]
     for board in full[:MOST_OTHER_BOARDS]:
         try:
@@ -223,8 +224,11 @@ def _of_another_board(
         except NotMeasurable:
             continue
         if named.numbers_read:
-            ruled_out = stop.code == "scale_differs_from_file"
-            return replace(named, rivals=0 if ruled_out else 1)
+            if stop.code == "scale_differs_from_file":
+                return named
+            # Columns within the pattern of lines are of the same board.
+            within = board in before and not _rivals((boards.chosen,), named.combs, spec)
+            return replace(named, rivals=0 if within else 1)
     return _of_doubtful_lines(view, spec, (boards.chosen, *others), stop)
 
 

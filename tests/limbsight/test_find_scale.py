@@ -20,6 +20,16 @@ CAMERA = Camera()
 FINE = Column(first=0, last=80).comb(CAMERA)
 
 
+NO_VIEW: Any = SimpleNamespace(upright=SimpleNamespace(green=None, factor=1.0), frame=None)
+
+
+@dataclass(frozen=True)
+class Named:
+    combs: Any
+    numbers_read: bool = True
+    rivals: int = 0
+
+
 def every(apart: int):
     """Every so many-th line of the column, with indices of its own."""
     kept = np.arange(0, 81, apart)
@@ -79,11 +89,6 @@ def test_longer_lines_are_whole_multiples_of_a_division():
 
 @pytest.mark.parametrize("borne_out", [True, False])
 def test_two_figures_look_turned_where_longer_lines_bear_all_out(monkeypatch, borne_out):
-    @dataclass(frozen=True)
-    class Named:
-        combs: Any
-        rivals: int = 0
-
     def longer(grey, factor, board, spec, frame):
         if not borne_out:
             raise NotMeasurable("", code="scale_ambiguous")
@@ -91,16 +96,32 @@ def test_two_figures_look_turned_where_longer_lines_bear_all_out(monkeypatch, bo
 
     monkeypatch.setattr(find_scale, "name_longer_lines", longer)
     monkeypatch.setattr(find_scale, "_of_other_ink", lambda view, board: ())
-    view: Any = SimpleNamespace(upright=SimpleNamespace(green=None, factor=1.0), frame=None)
     turned = NotMeasurable("", code="picture_turned")
     boards = Boards(chosen=(every(5),), rivals=0)
     spec = millimetres(0.0, 80.0)
     if borne_out:
-        assert _of_another_board(view, boards, spec, turned).combs == boards.chosen
+        assert _of_another_board(NO_VIEW, boards, spec, turned).combs == boards.chosen
     else:
         with pytest.raises(NotMeasurable) as stop:
-            _of_another_board(view, boards, spec, turned)
+            _of_another_board(NO_VIEW, boards, spec, turned)
         assert stop.value.code == "picture_turned"
+
+
+@pytest.mark.parametrize("aside", [0.0, 60.0])
+def test_columns_within_a_pattern_of_lines_are_its_board(monkeypatch, aside):
+    columns = (moved(FINE, aside * FINE.pitch_px),)
+
+    def named(view, board, spec):
+        if board is not columns:
+            raise NotMeasurable("", code="scale_ambiguous")
+        return Named(combs=board)
+
+    monkeypatch.setattr(find_scale, "_named", named)
+    monkeypatch.setattr(find_scale, "_columns_before", lambda view, board: (columns,))
+    boards = Boards(chosen=(replace(FINE, parts=(FINE,)),), rivals=0)
+    stop = NotMeasurable("", code="scale_ambiguous")
+    found = _of_another_board(NO_VIEW, boards, millimetres(0.0, 80.0), stop)
+    assert found.rivals == (1 if aside else 0)
 
 
 def test_a_board_beside_is_a_rival_and_its_own_lines_are_not():
