@@ -62,6 +62,8 @@ FIRST_LABELS, AMPLE = 8, 2.0
 by the margin that all would need, as often again."""
 OTHER_STANCES: tuple[Stance, ...] = ("turned", "mirrored", "rising", "falling")
 MOST_COLUMNS = 3
+PARTS = (2, 4, 5, 10)
+"""Numbers from one to the next of those that a longer period picks out."""
 DECISIVE_MARGIN = 8.0
 DECISIVE_LABELS = 3
 DECISIVE_AGREEMENT = 0.6
@@ -243,6 +245,8 @@ def read_numerals(
     best = _best_outcome(grey, geometry, hypotheses, columns)
     if hypotheses.numberings:
         return _verdict(best, hypotheses, conflict=False, sign_certain=True)
+    if len(best.labels) < DECISIVE_LABELS and best.mean >= BARE_CLARITY:
+        best = _with_those_between(grey, geometry, hypotheses, best)
     wider = _wider(grey, geometry, hypotheses, best)
     conflict = not _same_numbers(best, wider)
     conflict = conflict or _contradicted(grey, geometry, hypotheses, best, columns)
@@ -281,6 +285,22 @@ def _best_outcome(
             best = _better(best, score_column(grey, geometry, hypotheses, column, stance, 1.0))
         if best.mean >= GOOD_EVIDENCE:
             return best
+    return best
+
+
+def _with_those_between(
+    grey: NDArray[np.uint8], geometry: ScaleGeometry, hypotheses: NumberingTable, best: Outcome
+) -> Outcome:
+    """Look for numbers between a few that read well: every fifth does, as well as all."""
+    column = best.column
+    for parts in PARTS:
+        if column.numbered_every % parts:
+            continue
+        step = column.numbered_every // parts
+        finer = replace(column, numbered_every=step, phase=column.phase % step)
+        other = score_column(grey, geometry, hypotheses, finer, best.stance, best.factor)
+        if len(other.labels) >= DECISIVE_LABELS and other.mean >= BARE_CLARITY:
+            return other
     return best
 
 

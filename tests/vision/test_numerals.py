@@ -14,14 +14,20 @@ from PIL import Image, ImageDraw, ImageFont
 
 from limbsight.vision.numbering import spellings
 from limbsight.vision.numeral_columns import find_columns
-from limbsight.vision.numeral_scores import OFFSET_FLOOR, _offset_scores
+from limbsight.vision.numeral_scores import (
+    OFFSET_FLOOR,
+    _offset_scores,
+    score_column,
+)
 from limbsight.vision.numeral_strings import CHARACTERS, string_probabilities
 from limbsight.vision.numeral_units import read_unit
 from limbsight.vision.numerals import (
+    DECISIVE_LABELS,
     DECISIVE_MARGIN,
     Numbering,
     NumeralVerdict,
     ScaleGeometry,
+    _with_those_between,
     bare_hypotheses,
     known_scale_hypotheses,
     read_numerals,
@@ -216,6 +222,19 @@ def test_bare_scale(scale: Drawn, direction: int) -> None:
     assert verdict.best.direction == direction
     assert verdict.best.numbered_every == scale.every
     np.testing.assert_allclose(values_read(verdict, geometry), scale.values, atol=1e-9)
+
+
+def test_every_fifth_of_the_numbers_is_not_all_there_are() -> None:
+    scale = Drawn(count=81)
+    picture, geometry = draw(scale)
+    ((column, *_), *_) = find_columns(picture, geometry, scale.every)
+    fifth = replace(column, numbered_every=5 * scale.every)
+    few = score_column(picture, geometry, bare_hypotheses(), fifth, "upright", 1.0)
+    assert len(few.labels) < DECISIVE_LABELS
+    found = _with_those_between(picture, geometry, bare_hypotheses(), few)
+    assert found.numbering.numbered_every == scale.every
+    values = [found.numbering.value(int(k)) for k in geometry.index]
+    np.testing.assert_allclose(values, scale.values, atol=1e-9)
 
 
 def test_sign_is_uncertain_where_zero_is_out_of_sight() -> None:
