@@ -40,6 +40,9 @@ ABSENCE_CREDIT = 1.0
 OFFSET_SD = 0.12
 """Spread of the middle of figures about their graduation, in figure heights; figures are
 set by eye or by their box (from drawn scales in 29 faces)."""
+LYING_OFFSET_SD = 0.35
+"""The same of figures that run along the scale, in lengths of a number, where no file says how
+they are set: their middle at their line, or their beginning or end, half of that off."""
 OFFSET_FLOOR = -8.0
 FAR_HEIGHTS = 1.25
 """No figure stands so far from its line: on it, above or below it by half a height, and three
@@ -88,7 +91,8 @@ class Outcome:
         """Lead of the graduations found over those one division up or down."""
         if self.phase_known:
             return np.inf
-        scores = _offset_scores(self.column, self.pitch_px, np.array([-1.0, 0.0, 1.0]))
+        steps = np.array([-1.0, 0.0, 1.0])
+        scores = _offset_scores(self.column, self.pitch_px, steps, _offset_sd(self.stance))
         return float(scores[1] - max(scores[0], scores[2]))
 
     @property
@@ -118,7 +122,9 @@ def score_column(
     look = look_at(grey, geometry, column, labels, stance, factor)
     evidence = label_evidence(look, prediction, prediction.ids).sum(axis=1)
     if hypotheses.phase is None:
-        offset = _offset_scores(column, geometry.pitch_px, prediction.shift)
+        # Softer places of a known scale would leave half-way lines as likely as long ones.
+        spread = OFFSET_SD if hypotheses.numberings else _offset_sd(stance)
+        offset = _offset_scores(column, geometry.pitch_px, prediction.shift, spread)
     else:
         offset = np.where(np.abs(prediction.shift) < 0.5, 0.0, 4 * OFFSET_FLOOR)
     return Outcome(
@@ -178,9 +184,15 @@ def label_evidence(look: Look, prediction: Prediction, ids: IntArray) -> FloatAr
     return np.asarray(table[np.arange(ids.shape[1]), ids])
 
 
-def _offset_scores(column: NumeralColumn, pitch_px: float, shift: FloatArray) -> FloatArray:
+def _offset_sd(stance: Stance) -> float:
+    return LYING_OFFSET_SD if QUARTER_TURNS[stance] % 2 else OFFSET_SD
+
+
+def _offset_scores(
+    column: NumeralColumn, pitch_px: float, shift: FloatArray, spread: float
+) -> FloatArray:
     """Log-probability of the figures standing where they do about shifted graduations."""
     away = np.asarray(column.offset_px - shift * pitch_px)
-    deviate = away / max(OFFSET_SD * column.height_px, 0.5)
+    deviate = away / max(spread * column.height_px, 0.5)
     far = np.abs(away) > FAR_HEIGHTS * column.height_px
     return np.where(far, FAR_FLOORS, 1.0) * np.maximum(-0.5 * deviate**2, OFFSET_FLOOR)

@@ -16,7 +16,9 @@ from limbsight.vision.numbering import spellings
 from limbsight.vision.numeral_columns import find_columns
 from limbsight.vision.numeral_scores import (
     OFFSET_FLOOR,
+    OFFSET_SD,
     _offset_scores,
+    _offset_sd,
     score_column,
 )
 from limbsight.vision.numeral_strings import CHARACTERS, string_probabilities
@@ -316,10 +318,17 @@ def test_no_figure_stands_more_than_its_height_from_its_line() -> None:
     ((column, *_), *_) = find_columns(picture, geometry, 10)
     off = column.offset_px / geometry.pitch_px
     away = np.array([0.0, 0.5, 1.0, 1.3, 2.5]) * column.height_px / geometry.pitch_px
-    scores = _offset_scores(column, geometry.pitch_px, off + away)
+    scores = _offset_scores(column, geometry.pitch_px, off + away, OFFSET_SD)
     assert scores[0] == 0.0
     np.testing.assert_allclose(scores[[1, 2]], OFFSET_FLOOR)
     np.testing.assert_allclose(scores[3:], 4 * OFFSET_FLOOR)
+
+
+def test_figures_along_a_scale_may_begin_at_their_line() -> None:
+    """Half of a number's length off its middle; upright ones are not set so."""
+    assert _offset_sd("upright") == _offset_sd("turned") < 0.5 * _offset_sd("rising")
+    assert _offset_sd("rising") == _offset_sd("falling")
+    assert 0.5 * (0.5 / _offset_sd("rising")) ** 2 < 3.0
 
 
 def test_label_boxes_lie_on_the_labels() -> None:
