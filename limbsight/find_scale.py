@@ -47,6 +47,8 @@ at 4 px, those at 8 px have half of their contrast left."""
 FEW_LINES = 4
 """Of a ruler whose fine lines merged the halves between numbers are left. So few lines to a
 number are rare on a whole scale, and then found again in the picture at its own size."""
+FEW_APART = 2
+"""Divisions that such lines are apart, at least."""
 
 NOT_THIS_BOARD = (
     "scale_differs_from_file",
@@ -324,7 +326,10 @@ def _read(view: View, board: tuple[Comb, ...]) -> ScaleFromPicture:
     _check_pitch(board)
     _check_all_seen(view, found)
     if view.upright.factor > 1.0 and _lines_a_number(found) <= FEW_LINES:
-        raise NotMeasurable("", code="scale_ambiguous")
+        if not found.named.place_read:
+            raise NotMeasurable("", code="scale_ambiguous")
+        # More lines may be found in the picture at its own size.
+        return replace(found, named=replace(found.named, apart=FEW_APART))
     return found
 
 

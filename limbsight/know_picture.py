@@ -19,7 +19,7 @@ from limbsight.knowledge import (
 from limbsight.reasons import reason, refusal
 from limbsight.records import Reason
 from limbsight.straighten import Board, straighten_board, tube_along
-from limbsight.unit_by_size import SeenSizes
+from limbsight.unit_by_size import SeenSizes, units_by_size
 from limbsight.vision.level_net import look
 from limbsight.vision.limb_net import ProposedLimb, ProposedLimbs, propose_limbs
 from limbsight.vision.limbs import limb_candidates
@@ -55,16 +55,16 @@ class KnownFromPicture:
 
 def know_from_picture(view: View, found: ScaleFromPicture) -> KnownFromPicture:
     """State what an instrument file would: limbs, width, unit, fillings; and the doubts."""
-    known, board, proposed = _tubes_proposed(view, found)
     scale = found.named
-    width = proposed.width_columns * board.grid.step
     sizes = SeenSizes(
-        tube=width,
+        tube=None,
         figure=found.figure_height,
         distance=scale.map.pose().distance,
         u_distance=view.frame.focal_relative_uncertainty,
     )
-    known, unit_from = with_unit(known, sizes, found.unit_printed)
+    known, board, proposed = _tubes_proposed(view, found, sizes)
+    width = proposed.width_columns * board.grid.step
+    known, unit_from = with_unit(known, replace(sizes, tube=width), found.unit_printed)
     before_lines = all(comb.parts for comb in scale.combs)
     limbs_of = partial(with_limbs, before_lines=before_lines)
     known = limbs_of(known, 2, width * known.unit_m)
@@ -102,17 +102,14 @@ def know_from_picture(view: View, found: ScaleFromPicture) -> KnownFromPicture:
 
 
 def _tubes_proposed(
-    view: View, found: ScaleFromPicture
+    view: View, found: ScaleFromPicture, sizes: SeenSizes
 ) -> tuple[Knowledge, Board, ProposedLimbs]:
     """Straighten what surrounds the scale and ask the network for tubes on it.
 
-    How far that reaches depends on the unit. Where none is printed and the assumed one shows
-    no likely tube, the others are tried.
+    How far that reaches depends on the unit. Where none is printed they are tried in turn,
+    that first which makes the figures and the camera's distance the least unusual.
     """
-    assumed = found.spec.unit
-    units = [assumed]
-    if found.unit_printed is None:
-        units += [unit for unit in LENGTH_UNITS_M if unit != assumed]
+    units = (found.spec.unit,) if found.unit_printed else units_by_size(sizes)
     tried = []
     for unit in units:
         spec = replace(

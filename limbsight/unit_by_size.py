@@ -42,7 +42,7 @@ class SeenSizes:
     Attributes
     ----------
     tube
-        Outside diameter.
+        Outside diameter, or None.
     figure
         Height of the printed figures, or None.
     distance
@@ -51,10 +51,21 @@ class SeenSizes:
         Its relative standard uncertainty.
     """
 
-    tube: float
+    tube: float | None
     figure: float | None
     distance: float
     u_distance: float
+
+
+def units_by_size(sizes: SeenSizes) -> tuple[str, ...]:
+    """Return the units that the sizes leave open, the likeliest first."""
+    odds = {
+        u: np.sum(_strangeness(sizes, metres) ** 2) for u, metres in LENGTH_UNITS_M.items()
+    }
+    least = min(odds.values())
+    unlikely = -2.0 * np.log(1.0 - SURE_UNIT)
+    likeliest = sorted(odds, key=lambda unit: float(odds[unit]))
+    return tuple(unit for unit in likeliest if odds[unit] - least <= unlikely)
 
 
 def unit_by_size(sizes: SeenSizes) -> str | None:
@@ -70,10 +81,9 @@ def _strangeness(
     sizes: SeenSizes, unit_m: float
 ) -> np.ndarray[tuple[int], np.dtype[np.float64]]:
     """Standard deviations by which each size is off the usual one."""
-    seen = [
-        (sizes.tube, TUBE.middle_m, TUBE.spread),
-        (sizes.distance, DISTANCE.middle_m, np.hypot(DISTANCE.spread, sizes.u_distance)),
-    ]
+    seen = [(sizes.distance, DISTANCE.middle_m, np.hypot(DISTANCE.spread, sizes.u_distance))]
+    if sizes.tube is not None:
+        seen.append((sizes.tube, TUBE.middle_m, TUBE.spread))
     if sizes.figure is not None:
         seen.append((sizes.figure, FIGURE.middle_m, FIGURE.spread))
     return np.array([np.log(size * unit_m / middle) / spread for size, middle, spread in seen])

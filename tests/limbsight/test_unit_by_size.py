@@ -8,7 +8,15 @@ import numpy as np
 import pytest
 
 from limbsight.calib.unknown_scale import LENGTH_UNITS_M
-from limbsight.unit_by_size import DISTANCE, FIGURE, TUBE, SeenSizes, UsualSize, unit_by_size
+from limbsight.unit_by_size import (
+    DISTANCE,
+    FIGURE,
+    TUBE,
+    SeenSizes,
+    UsualSize,
+    unit_by_size,
+    units_by_size,
+)
 
 
 def usual_in(unit: str) -> SeenSizes:
@@ -41,6 +49,24 @@ def test_less_is_told_without_figures_or_focal_length():
     wide = replace(usual_in("in"), tube=0.55)
     assert unit_by_size(wide) == "in"
     assert unit_by_size(replace(wide, figure=None, u_distance=0.4)) is None
+
+
+@pytest.mark.parametrize("unit", LENGTH_UNITS_M)
+def test_figures_and_distance_tell_most_before_any_tube_is_seen(unit):
+    sizes = replace(usual_in(unit), tube=None)
+    assert units_by_size(sizes)[0] == unit
+    assert units_by_size(replace(usual_in("mm"), tube=None)) == ("mm",)
+
+
+def test_units_that_the_sizes_leave_open_are_all_given():
+    between = np.sqrt(LENGTH_UNITS_M["cm"] * LENGTH_UNITS_M["in"])
+    sizes = SeenSizes(
+        tube=None,
+        figure=FIGURE.middle_m / between,
+        distance=DISTANCE.middle_m / between,
+        u_distance=0.0,
+    )
+    assert set(units_by_size(sizes)) == {"cm", "in"}
 
 
 def test_sizes_that_no_unit_makes_usual_tell_nothing():
