@@ -69,7 +69,7 @@ def cause_of(
 def _blur(
     working: WorkingImage, known: Knowledge | None, pitch_px: float
 ) -> NotMeasurable | None:
-    grey = working.green
+    grey = working.searched
     if known is not None and known.incline_rad is not None:
         grey = grey.T  # the graduations of a tube that lies run up and down
     sharpness = sharpness_of(np.ascontiguousarray(grey))

@@ -25,6 +25,7 @@ from limbsight.vision.graduations import Comb
 from limbsight.vision.picture import Picture
 from limbsight.vision.turning import Turn, turned_copy
 from limbsight.vision.working import (
+    RED,
     WorkingImage,
     find_lines,
     find_scales,
@@ -153,19 +154,21 @@ def upright(
 
 
 def _tries(picture: Picture, known: Knowledge | None) -> Iterator[tuple[WorkingImage, Stand]]:
-    """Give what to search in, and turned how: reduced, not reduced, then other turns.
+    """Give what to search in, and turned how: reduced, not reduced, in red, then other turns.
 
     Lines that merge in the reduced picture may stand apart in the one that was taken: of a
     scale in a third of a large picture only every fifth line is left, which is no scale, or
-    another one than the file's.
+    another one than the file's.  Brown ink on wood, and green ink, show better in red light.
     """
     reduced = working_copy(picture)
     for k, stand in enumerate(
         stands(reduced, incline_rad=known.incline_rad if known else None)
     ):
         yield reduced, stand
-        if k == 0 and reduced.factor > 1.0:
-            yield full_size(picture.bgr), stand
+        if k == 0:
+            sizes = [reduced] + [full_size(picture.bgr)] * (reduced.factor > 1.0)
+            yield from ((size, stand) for size in sizes[1:])
+            yield from ((replace(size, channel=RED), stand) for size in sizes)
 
 
 def find_scale(view: View, known: Knowledge) -> NamedScale:
@@ -193,7 +196,7 @@ def _named(
     view: View, board: tuple[Comb, ...], spec: ScaleSpec, *, by_numbers: bool = False
 ) -> NamedScale:
     _check_pitch(board)
-    grey, factor = view.upright.green, view.upright.factor
+    grey, factor = view.upright.searched, view.upright.factor
     return name_graduations(grey, factor, board, spec, view.frame, by_numbers=by_numbers)
 
 
@@ -249,7 +252,7 @@ def _of_doubtful_lines(
             continue
         if named.ink_read:
             return replace(named, rivals=_rivals(boards, named.combs, spec))
-    grey, factor = view.upright.green, view.upright.factor
+    grey, factor = view.upright.searched, view.upright.factor
     for board in (*boards, *doubtful)[: 2 * MOST_OTHER_BOARDS]:
         try:
             named = name_longer_lines(grey, factor, board, spec, view.frame)
@@ -321,7 +324,7 @@ def find_unknown_scale(view: View) -> ScaleFromPicture:
 
 
 def _read(view: View, board: tuple[Comb, ...]) -> ScaleFromPicture:
-    found = read_scale(view.upright.green, view.upright.factor, board, view.frame)
+    found = read_scale(view.upright.searched, view.upright.factor, board, view.frame)
     # Wood grain and other texture is fine, too: only what bears numbers is too fine a scale.
     _check_pitch(board)
     _check_all_seen(view, found)

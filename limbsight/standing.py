@@ -49,7 +49,7 @@ def stands(working: WorkingImage, *, incline_rad: float | None) -> Iterator[Stan
     size = working.full_size_px
     if incline_rad is None:
         yield Stand(turn=Turn(angle_rad=0.0, size_px=size), up_certain=True)
-    for angle in scale_directions(working.green):
+    for angle in scale_directions(working.searched):
         for way in (0.0, np.pi):
             stand = Stand(
                 turn=Turn.towards(angle + way, size),

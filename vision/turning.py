@@ -6,7 +6,7 @@ about its axis (focal length, principal point, radial distortion) stays as it wa
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
@@ -116,6 +116,4 @@ def turned_copy(working: WorkingImage, turn: Turn) -> WorkingImage:
         borderMode=cv2.BORDER_CONSTANT,
         borderValue=[float(v) for v in empty],
     )
-    return WorkingImage(
-        bgr=np.asarray(bgr, np.uint8), factor=factor, full_size_px=turn.canvas_px
-    )
+    return replace(working, bgr=np.asarray(bgr, np.uint8), full_size_px=turn.canvas_px)

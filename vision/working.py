@@ -56,6 +56,11 @@ STRENGTH_WEIGHT = 5.0
 """A tenth more bend of the brightness weighs like half of the contrast at the ends."""
 
 
+GREEN, RED = 1, 2
+"""Channels of a picture. Green has the least noise and shows black, brown and red ink; in red
+light green ink is as dark, and wood brighter."""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class WorkingImage:
     """The picture reduced by ``factor`` (1 for pictures that are small enough).
@@ -71,11 +76,12 @@ class WorkingImage:
     factor: float
     full_size_px: tuple[int, int]
     """Width and height of the full picture."""
+    channel: int = GREEN
 
     @property
-    def green(self) -> NDArray[np.uint8]:
+    def searched(self) -> NDArray[np.uint8]:
         """The channel that scales and numbers are looked for in, shape (h, w)."""
-        return np.asarray(cv2.extractChannel(self.bgr, 1), np.uint8)
+        return np.asarray(cv2.extractChannel(self.bgr, self.channel), np.uint8)
 
 
 def full_size(bgr: NDArray[np.uint8]) -> WorkingImage:
@@ -141,7 +147,7 @@ def find_scales(
         Groups of columns with one index, most graduations first, in pixels of the full
         picture.
     """
-    grey = working.green
+    grey = working.searched
     found: list[tuple[tuple[Comb, ...], ...]] = []
     for dark in (True, False):
         groups = _groups(grey, dark=dark, boards=boards, local_noise=local_noise)
@@ -171,7 +177,7 @@ def find_lines(working: WorkingImage, *, dark: bool) -> tuple[tuple[Comb, ...], 
     tuple of tuple of Comb
         As ``find_scales`` does.
     """
-    groups = _groups(working.green, dark=dark, boards=True, local_noise=False)
+    groups = _groups(working.searched, dark=dark, boards=True, local_noise=False)
     return _all_enlarged(groups, working.factor)
 
 
@@ -337,9 +343,9 @@ def long_between(working: WorkingImage, combs: tuple[Comb, ...], numbered_every:
     best, share = 0.0, 0.0
     for comb in combs:
         small = _with_every_line(enlarged(comb, 1 / working.factor))
-        on_lines = _overhang(working.green, small)
+        on_lines = _overhang(working.searched, small)
         long = float(np.quantile(on_lines, 1 - LONG_SHARE / numbered_every))
-        between = _overhang(working.green, small, divisions=0.5)
+        between = _overhang(working.searched, small, divisions=0.5)
         noise = 1.4826 * float(np.median(np.abs(between - np.median(between))))
         contrast = long / max(noise, QUANTISED)
         if contrast > best:

@@ -13,6 +13,7 @@ from limbsight import find_scale
 from limbsight.calib.boards import Boards
 from limbsight.errors import NotMeasurable
 from limbsight.find_scale import _are_longer, _of_another_board, _rivals, _tries, upright
+from limbsight.vision.working import GREEN, RED
 from tests.helpers.boards import Camera, Column
 from tests.helpers.scales import millimetres
 
@@ -20,7 +21,7 @@ CAMERA = Camera()
 FINE = Column(first=0, last=80).comb(CAMERA)
 
 
-NO_VIEW: Any = SimpleNamespace(upright=SimpleNamespace(green=None, factor=1.0), frame=None)
+NO_VIEW: Any = SimpleNamespace(upright=SimpleNamespace(searched=None, factor=1.0), frame=None)
 
 
 @dataclass(frozen=True)
@@ -46,19 +47,23 @@ def picture_of(width: int, height: int) -> Any:
     return SimpleNamespace(bgr=np.zeros((height, width, 3), np.uint8), reduced=None)
 
 
-def tried(width: int, height: int) -> list[tuple[float, bool]]:
-    """Factor of the picture searched and whether it is as it was taken."""
+def tried(width: int, height: int) -> list[tuple[float, int, bool]]:
+    """Factor of the picture searched, the channel, and whether it is as it was taken."""
     picture = picture_of(width, height)
-    return [(source.factor, stand.turn.is_none) for source, stand in _tries(picture, None)]
+    return [
+        (source.factor, source.channel, stand.turn.is_none)
+        for source, stand in _tries(picture, None)
+    ]
 
 
 def test_a_large_picture_is_searched_once_more_at_its_own_size():
-    assert tried(3000, 4000)[:2] == [(2.0, True), (1.0, True)]
+    as_taken = [(2.0, GREEN, True), (1.0, GREEN, True), (2.0, RED, True), (1.0, RED, True)]
+    assert tried(3000, 4000)[:4] == as_taken
 
 
 def test_a_small_one_is_not():
-    assert tried(1200, 1600)[:1] == [(1.0, True)]
-    assert all(not as_taken for _, as_taken in tried(1200, 1600)[1:])
+    assert tried(1200, 1600)[:2] == [(1.0, GREEN, True), (1.0, RED, True)]
+    assert all(not as_taken for *_, as_taken in tried(1200, 1600)[2:])
 
 
 @pytest.mark.parametrize("found_at_full_size", [True, False])

@@ -104,7 +104,7 @@ def test_gaps_alone_are_no_scale(monkeypatch):
         return () if dark else all_found(grey, dark=dark, **options)
 
     picture = working_image(photograph(Camera(roll=2.0), print_of(Column())))
-    assert all_found(picture.green, dark=False, boards=True, local_noise=False)
+    assert all_found(picture.searched, dark=False, boards=True, local_noise=False)
     monkeypatch.setattr(working, "_groups", light_ones)
     assert find_scales(picture) == ()
 
