@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from limbsight.calib.indexing import (
     Indexing,
+    LineEvidence,
     graduation_count,
     heights_of,
     index_scale,
@@ -24,6 +25,7 @@ from limbsight.calib.scale_map import Frame, ScaleMap, fit_scale_map
 from limbsight.errors import NotMeasurable
 from limbsight.vision.figure_ink import figures_are_dark
 from limbsight.vision.graduations import Comb
+from limbsight.vision.long_lines import with_long_lines
 from limbsight.vision.numeral_scores import Stance
 from limbsight.vision.numerals import (
     DECISIVE_SHIFT_MARGIN,
@@ -135,12 +137,7 @@ def name_graduations(
     if verdict.decisive and verdict.stance == "mirrored":
         raise NotMeasurable("", code="picture_mirrored")
     if verdict.decisive:
-        said = {
-            -k: float(score)
-            for k, score in zip(_lowest_indices(combs, scale), verdict.scores, strict=True)
-        }
-        spoken = index_scale(combs, scale, said, lines, longer=paper)
-        _check_agreed(said, spoken.shifts[0], verdict.stance)
+        spoken = _index_by_numbers(grey, factor, combs, scale, verdict, lines, longer=paper)
         if spoken.shifts != indexing.shifts:
             scale_map = _map(combs, spoken, scale, frame)
         indexing = spoken
@@ -163,6 +160,36 @@ def name_graduations(
         ink_read=ink_read,
         place_read=verdict.graduation_decisive,
     )
+
+
+def _index_by_numbers(
+    grey: NDArray[np.uint8],
+    factor: float,
+    combs: tuple[Comb, ...],
+    scale: ScaleSpec,
+    verdict: NumeralVerdict,
+    lines: LineEvidence,
+    *,
+    longer: bool,
+) -> Indexing:
+    """Index the lines by what the printed numbers say as well.
+
+    Where both leave doubt about the place, long lines are looked for farther out than the
+    columns reach.
+    """
+    said = {
+        -k: float(score)
+        for k, score in zip(_lowest_indices(combs, scale), verdict.scores, strict=True)
+    }
+    indexing = index_scale(combs, scale, said, lines, longer=longer)
+    if indexing.margin < _needed_margin(verdict):
+        every = round(scale.numbered_every / scale.division)
+        figures = [label.box_px for label in verdict.labels]
+        farther_out = with_long_lines(grey, factor, combs, every, figures)
+        lines = line_evidence(farther_out, scale)
+        indexing = index_scale(combs, scale, said, lines, longer=longer)
+    _check_agreed(said, indexing.shifts[0], verdict.stance)
+    return indexing
 
 
 def _are_strokes(verdict: NumeralVerdict, combs: tuple[Comb, ...], factor: float) -> bool:

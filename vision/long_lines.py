@@ -14,7 +14,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from limbsight.vision.graduations import Comb
-from limbsight.vision.working import LONG_SHARE, QUANTISED, contrast_of_lines, enlarged
+from limbsight.vision.working import (
+    LONG_SHARE,
+    QUANTISED,
+    contrast_of_lines,
+    enlarged,
+    with_every_line,
+)
 
 FloatArray = NDArray[np.float64]
 
@@ -55,28 +61,35 @@ def with_long_lines(
     Returns
     -------
     tuple of Comb
-        With another ``overhang`` where one is found that tells more.
+        With another ``overhang``, and a line at every index, where one is found that tells
+        more.
     """
     share = LONG_SHARE / numbered_every
     return tuple(
-        comb
-        if comb.parts
-        else _with_long_lines(comb, _places(grey, enlarged(comb, 1 / factor), figures), share)
+        comb if comb.parts else _with_long_lines(grey, factor, comb, share, figures)
         for comb in combs
     )
 
 
-def _with_long_lines(comb: Comb, places: Iterator[FloatArray], share: float) -> Comb:
+def _with_long_lines(
+    grey: NDArray[np.uint8],
+    factor: float,
+    comb: Comb,
+    share: float,
+    figures: Sequence[FloatArray],
+) -> Comb:
+    # The long lines may be just those that a column of short ones lacks.
+    every = with_every_line(comb)
     found = [
         (_standing(contrast, share), contrast)
-        for contrast in places
-        if _stand_alone(contrast, comb.index, share)
+        for contrast in _places(grey, enlarged(every, 1 / factor), figures)
+        if _stand_alone(contrast, every.index, share)
     ]
     if not found:
         return comb
     best, contrast = max(found, key=lambda one: one[0])
     before = 0.0 if comb.overhang is None else _standing(comb.overhang, share)
-    return replace(comb, overhang=contrast) if best > max(before, LEAST_CONTRAST) else comb
+    return replace(every, overhang=contrast) if best > max(before, LEAST_CONTRAST) else comb
 
 
 def _places(

@@ -342,7 +342,7 @@ def long_between(working: WorkingImage, combs: tuple[Comb, ...], numbered_every:
     """
     best, share = 0.0, 0.0
     for comb in combs:
-        small = _with_every_line(enlarged(comb, 1 / working.factor))
+        small = with_every_line(enlarged(comb, 1 / working.factor))
         on_lines = _overhang(working.searched, small)
         long = float(np.quantile(on_lines, 1 - LONG_SHARE / numbered_every))
         between = _overhang(working.searched, small, divisions=0.5)
@@ -353,7 +353,7 @@ def long_between(working: WorkingImage, combs: tuple[Comb, ...], numbered_every:
     return share
 
 
-def _with_every_line(comb: Comb) -> Comb:
+def with_every_line(comb: Comb) -> Comb:
     """Give a column a line at every index from its first to its last.
 
     Long lines that end elsewhere on both sides may be missing from a column of short ones.

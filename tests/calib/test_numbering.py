@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 from limbsight.calib import numbering
+from limbsight.calib.indexing import line_evidence
 from limbsight.calib.numbering import (
     _are_strokes,
     _check_against_numerals,
@@ -16,7 +17,9 @@ from limbsight.calib.numbering import (
     check_ink,
 )
 from limbsight.errors import NotMeasurable
+from limbsight.vision.graduations import Comb
 from limbsight.vision.numerals import LabelEvidence, NumeralVerdict
+from limbsight.vision.segments import Segments
 from tests.helpers.boards import Camera, Column
 from tests.helpers.scales import millimetres
 
@@ -133,3 +136,35 @@ def test_paper_longer_than_its_numbers_may_begin_anywhere_on_it():
     assert len(_lowest_indices((comb,), SCALE)) == 0
     paper = replace(comb, parts=(comb,))
     assert set(range(5, 56)) <= set(_lowest_indices((paper,), SCALE))
+
+
+def test_long_lines_beside_the_column_settle_what_figures_leave_open():
+    """All lines are alike but for ends beside them, figures half-way between two."""
+    count, pitch = 81, 6.0
+    rows = np.linspace(20.0 + pitch * (count - 1), 20.0, count)
+    ones = np.ones(count)
+    lines = Segments(
+        x=100.0 * ones,
+        y=rows,
+        slope=0.0 * ones,
+        left=90.0 * ones,
+        right=110.0 * ones,
+        strength=50.0 * ones,
+    )
+    comb = Comb(side="left", index=np.arange(count) - 40, lines=lines, residual_px=0.05)
+    grey = np.full((520, 220), 210, np.uint8)
+    for number, y in enumerate(rows):
+        grey[round(y), 90:111] = 120
+        if number % 10 == 0:
+            grey[round(y), 118:130] = 120
+    grey += np.random.default_rng(3).integers(0, 4, grey.shape).astype(np.uint8)
+    lowest = numbering._lowest_indices((comb,), SCALE)
+    scores = np.array([0.0 if k in (-40, -39) else -30.0 for k in lowest])
+    spoken = replace(verdict(["10"] * 9), scores=scores, margin=50.0)
+    lines_say = line_evidence((comb,), SCALE)
+    index = numbering._index_by_numbers(grey, 1.0, (comb,), SCALE, spoken, lines_say)
+    assert index.shifts == (40,)
+    assert index.margin > numbering.MIN_MARGIN_WITH_NUMERALS
+    blank = np.full_like(grey, 210)
+    doubtful = numbering._index_by_numbers(blank, 1.0, (comb,), SCALE, spoken, lines_say)
+    assert doubtful.margin < index.margin

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import fields, replace
 
 import cv2
 import numpy as np
@@ -69,6 +69,17 @@ def test_they_are_found_beside_the_tube(factor):
     assert found.overhang is not None
     longest = np.sort(np.argsort(found.overhang)[-6:])
     assert (longest % EVERY == 3).all()
+
+
+def test_they_are_found_where_the_column_lacks_them():
+    whole = column()
+    short = whole.index % EVERY != 3
+    lines = {field.name: getattr(whole.lines, field.name)[short] for field in fields(Segments)}
+    comb = replace(whole, index=whole.index[short], lines=Segments(**lines))
+    (found,) = with_long_lines(drawn(), 1.0, (comb,), EVERY, ())
+    assert found.overhang is not None
+    longest = np.argsort(found.overhang)[-6:]
+    assert (found.index[longest] % EVERY == 3).all()
 
 
 def test_figures_are_no_lines():
