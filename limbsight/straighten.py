@@ -18,7 +18,7 @@ from limbsight.vision.level_choice import settle
 from limbsight.vision.level_net import TubeView, look_meanwhile
 from limbsight.vision.levels import Layers, TubeStrip, find_layers
 from limbsight.vision.limbs import BoardPicture
-from limbsight.vision.lines_behind import without_lines
+from limbsight.vision.lines_behind import are_too_fine, without_lines
 from limbsight.vision.strip import sample
 from limbsight.vision.working import WorkingImage, reduced
 
@@ -195,18 +195,19 @@ def tube_along(
         inside_picture=np.asarray(inside[:, len(grid.across) // 2]),
     )
     ends = grid.row_at(spec.highest), grid.row_at(spec.lowest)
-    clean = without_lines(
-        strip.bgr,
-        *_rows_of_graduations(grid, scale, spec, across),
-        graduation_count(spec),
-        strip.width_columns,
-        strip.bore_columns,
-    )
+    behind = *_rows_of_graduations(grid, scale, spec, across), graduation_count(spec)
+    clean = without_lines(strip.bgr, *behind, strip.width_columns, strip.bore_columns)
     slack = strip.bore_columns if clean is None else 0.0
+    # Lines over the whole board run behind the tubes, whether this strip shows them or not.
+    lined = are_too_fine(*behind) and any(comb.parts for comb in scale.combs)
     return StraightTube(
         grid=grid,
         seen=strip,
-        clean=strip if clean is None else replace(strip, bgr=clean, lined=True),
+        clean=replace(
+            strip,
+            bgr=strip.bgr if clean is None else clean,
+            lined=lined or clean is not None,
+        ),
         rows=(int(ends[0] - slack), int(ends[1] + slack)),
     )
 

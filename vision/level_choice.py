@@ -98,7 +98,7 @@ def _settled(
         odds, other = _odds_of(layers, view, chosen, left, same)
         alone = other < _odds(LIKELY) and odds >= CLEAR_ODDS * other
         if alone and odds >= _odds(LIKELY):
-            found = _with_places(layers, chosen, same)
+            found = _with_places(layers, view, chosen, same)
             return replace(found, doubted=odds < _odds(SURE))
     doubted = any(view.near(i.row, same) < LIKELY for i in layers.interfaces)
     doubted |= any(p.probability > LIKELY and not _near(p, layers, same) for p in places)
@@ -141,11 +141,25 @@ def _near(place: Place, layers: Layers, same: float) -> bool:
     return any(abs(i.row - place.row) <= same for i in layers.interfaces)
 
 
-def _with_places(layers: Layers, chosen: tuple[Place, ...], same: float) -> Layers:
+def _is_rival(layers: Layers, view: TubeView, least: Place, same: float) -> bool:
+    """Whether a second change as clear as the levels remains one beside the ``least`` of them.
+
+    The edge of a clip is as clear, and what the network surely takes for none is none: its
+    odds, though steps mark it, must not come near those of the levels.
+    """
+    if layers.rival is None:
+        return False
+    odds = STEP_ODDS * _odds(view.near(layers.rival.row, same))
+    return CLEAR_ODDS * odds > _odds(least.probability)
+
+
+def _with_places(
+    layers: Layers, view: TubeView, chosen: tuple[Place, ...], same: float
+) -> Layers:
     """Put the network's levels in, each where the step of colour is if it has one.
 
-    A rival of steps that are overruled is overruled with them; one of steps that stand is a
-    second change as clear as the level, and a person should see it.
+    A rival of steps that are overruled is overruled with them; of one of steps that stand the
+    network must be sure that it is none, or a person should see it.
     """
     interfaces, stand = [], True
     for place in sorted(chosen, key=lambda p: -p.row):
@@ -157,5 +171,5 @@ def _with_places(layers: Layers, chosen: tuple[Place, ...], same: float) -> Laye
         layers,
         interfaces=tuple(interfaces),
         hidden_change=None,
-        rival=layers.rival if stand else None,
+        rival=layers.rival if stand and _is_rival(layers, view, chosen[-1], same) else None,
     )

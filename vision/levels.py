@@ -100,7 +100,7 @@ class TubeStrip:
     inside_picture : ndarray, shape (R,), bool
         Rows that lie within the picture over the whole width of the tube.
     lined
-        Whether graduations were seen through the tube (and taken out of ``bgr``).
+        Whether graduations run behind the tube (taken out of ``bgr`` where it shows them).
     """
 
     bgr: NDArray[np.uint8]

@@ -12,12 +12,19 @@ from __future__ import annotations
 import cv2
 import numpy as np
 from numpy.typing import NDArray
+from scipy.special import chdtri
 
 FloatArray = NDArray[np.float64]
 
-SIGNIFICANCE = 30.0
-"""Twice the log likelihood ratio of a comb against noise: chance reaches 14 in one of a
-thousand tubes, and the noise of pictures is not quite white."""
+LEAST_PITCH = 2.0
+"""Rows a division, below which a strip does not show it (sampling theorem)."""
+LEAST_DIVISIONS = 8
+BLOCK_DIVISIONS = 16
+"""What lies behind the tube, seen through a liquid, repeats at up to 2 % less or more than the
+graduations do in the plane of the axis: the phase drifts by a third of a period in a block."""
+CHANCE, UNEVEN_NOISE = 1e-3, 2.2
+"""Noise passes for a comb in one of so many tubes; that of pictures is not quite white, so
+that much more is asked."""
 LEAST_CONTRAST = 1.5
 """Grey levels of the comb's fundamental below which it does not disturb (MIN_STEP of
 ``limbsight.vision.levels`` is 10 over three colours). Through tubes it was 2.7 to 11 where
@@ -59,9 +66,9 @@ def without_lines(
     ndarray, shape (R, C, 3), uint8, or None
         None where no lines are seen through the tube.
     """
-    pitch_rows = (last_row - first_row) / max(count - 1, 1)
+    pitch_rows = _pitch(first_row, last_row, count)
     first, last = max(round(first_row), 0), min(round(last_row), len(bgr) - 1)
-    if pitch_rows < 2.0 or last - first < 8 * pitch_rows:
+    if pitch_rows < LEAST_PITCH or last - first < LEAST_DIVISIONS * pitch_rows:
         return None
     if not _lined(bgr[first : last + 1], pitch_rows, width):
         return None
@@ -74,6 +81,15 @@ def without_lines(
     out[first : last + 1] = np.clip(clean + 0.5, 0, 255).astype(np.uint8)
     out[:first], out[last + 1 :] = out[first], out[last]
     return out
+
+
+def are_too_fine(first_row: float, last_row: float, count: int) -> bool:
+    """Whether a strip is too coarse to show graduations that may still be in the photo."""
+    return _pitch(first_row, last_row, count) < LEAST_PITCH
+
+
+def _pitch(first_row: float, last_row: float, count: int) -> float:
+    return (last_row - first_row) / max(count - 1, 1)
 
 
 def _lined(field: NDArray[np.uint8], pitch: float, width: float) -> bool:
@@ -93,12 +109,15 @@ def _comb_shows(tube: NDArray[np.uint8], pitch: float) -> bool:
     rest = profile - _division_means(profile.astype(np.float32)[:, None], pitch)[:, 0]
     # Levels and clips are a few strong departures; cut, they leave the comb as it is.
     cap = 3.0 * 1.4826 * float(np.median(np.abs(rest - np.median(rest)))) + 1e-6
-    rest = np.clip(rest, -cap, cap)
-    phase = 2 * np.pi * np.arange(len(rest)) / pitch
-    wave = 2.0 * np.mean(rest * np.exp(1j * phase))
-    noise = float(np.var(rest)) - 0.5 * abs(wave) ** 2
-    power = 0.5 * len(rest) * abs(wave) ** 2 / max(noise, 1e-6)
-    return bool(power > SIGNIFICANCE and abs(wave) > LEAST_CONTRAST)
+    turned = np.clip(rest, -cap, cap) * np.exp(2j * np.pi * np.arange(len(rest)) / pitch)
+    blocks = np.array_split(turned, max(1, round(len(rest) / (BLOCK_DIVISIONS * pitch))))
+    squared = np.array([abs(2.0 * block.mean()) ** 2 for block in blocks])
+    noise = max(float(np.mean(np.abs(turned) ** 2)) - 0.5 * float(squared.mean()), 1e-6)
+    # Twice the log likelihood ratio of combs against noise, of free size and phase each.
+    power = 0.5 * len(rest) * float(squared.mean()) / noise
+    chance = float(chdtri(2 * len(blocks), CHANCE))
+    contrast = squared.mean() - 4.0 * noise * len(blocks) / len(rest)
+    return bool(power > UNEVEN_NOISE * chance and contrast > LEAST_CONTRAST**2)
 
 
 def _division_means(field: NDArray[np.float32], pitch: float) -> NDArray[np.float32]:

@@ -57,10 +57,14 @@ def test_a_sure_network_overrules_a_false_step_and_what_follows_from_it():
     assert not settled.doubted
 
 
-def test_a_rival_of_steps_that_stand_stays():
+@pytest.mark.parametrize(
+    ("level", "other", "stays"), [(0.97, 0.02, True), (0.99, 0.1, True), (0.999, 0.02, False)]
+)
+def test_a_rival_of_steps_that_stand_stays_unless_it_is_surely_none(level, other, stays):
     rival = Interface(row=90.0, step=40.0)
-    settled = settle(steps(200.0, rival=rival), view(r200=0.97), WIDTH, 1, ROWS)
-    assert settled.rival == rival
+    seen = view(r200=level, r90=other)
+    settled = settle(steps(200.0, rival=rival), seen, WIDTH, 1, ROWS)
+    assert settled.rival == (rival if stays else None)
 
 
 def test_an_unlikely_step_stands_but_is_doubted():

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from limbsight.vision.levels import find_layers
-from limbsight.vision.lines_behind import without_lines
+from limbsight.vision.lines_behind import are_too_fine, without_lines
 from tests.helpers.tubes import BLUE_WATER, CLEAR, GLASS, Tube
 
 FIRST, LAST = 40.0, 360.0
@@ -53,6 +53,20 @@ def test_the_level_is_found_behind_lines():
     layers = find_layers(replace(strip, bgr=clean), 1, (40, 360))
     assert layers.hidden == ()
     assert layers.interfaces[0].row == pytest.approx(tube.levels[0], abs=0.5 * tube.bore)
+
+
+@pytest.mark.parametrize("off", [0.98, 1.02])
+def test_lines_seen_closer_or_farther_apart_than_supposed_go_as_well(off):
+    """A liquid moves what is seen through it, the more the farther from eye level."""
+    tube = Tube()
+    _, bgr = lined(tube, 4.0)
+    clean = without_lines(bgr, FIRST, LAST, round(80 / off) + 1, tube.width, tube.bore)
+    assert clean is not None
+
+
+def test_lines_finer_than_the_strip_are_called():
+    assert are_too_fine(FIRST, FIRST + 1.9 * 100, 101)
+    assert not are_too_fine(FIRST, FIRST + 2.1 * 100, 101)
 
 
 def test_a_plain_board_is_left_alone():
