@@ -119,9 +119,7 @@ def name_graduations(
         ``index_scale`` and ``fit_scale_map`` raise.
     """
     lines = line_evidence(combs, scale)
-    # Graph paper goes on beyond its numbers; they must say then where it is.
-    paper = bool(combs[0].parts)
-    indexing = index_scale(combs, scale, lines=lines, longer=paper)
+    indexing = index_scale(combs, scale, lines=lines, longer=_may_be_longer(combs))
     scale_map = _map(combs, indexing, scale, frame)
     verdict = _read_known(grey, factor, combs, indexing, scale_map, scale)
     if by_numbers and (not verdict.decisive or _are_strokes(verdict, combs, factor)):
@@ -137,7 +135,7 @@ def name_graduations(
     if verdict.decisive and verdict.stance == "mirrored":
         raise NotMeasurable("", code="picture_mirrored")
     if verdict.decisive:
-        spoken = _index_by_numbers(grey, factor, combs, scale, verdict, lines, longer=paper)
+        spoken = _index_by_numbers(grey, factor, combs, scale, verdict, lines)
         if spoken.shifts != indexing.shifts:
             scale_map = _map(combs, spoken, scale, frame)
         indexing = spoken
@@ -162,6 +160,14 @@ def name_graduations(
     )
 
 
+def _may_be_longer(combs: tuple[Comb, ...]) -> bool:
+    """Whether it is graph paper, which goes on beyond its numbers.
+
+    They must say then where the scale is.
+    """
+    return bool(combs[0].parts)
+
+
 def _index_by_numbers(
     grey: NDArray[np.uint8],
     factor: float,
@@ -169,8 +175,6 @@ def _index_by_numbers(
     scale: ScaleSpec,
     verdict: NumeralVerdict,
     lines: LineEvidence,
-    *,
-    longer: bool,
 ) -> Indexing:
     """Index the lines by what the printed numbers say as well.
 
@@ -181,6 +185,7 @@ def _index_by_numbers(
         -k: float(score)
         for k, score in zip(_lowest_indices(combs, scale), verdict.scores, strict=True)
     }
+    longer = _may_be_longer(combs)
     indexing = index_scale(combs, scale, said, lines, longer=longer)
     if indexing.margin < _needed_margin(verdict):
         every = round(scale.numbered_every / scale.division)

@@ -93,14 +93,17 @@ def _pitch(first_row: float, last_row: float, count: int) -> float:
 
 
 def _lined(field: NDArray[np.uint8], pitch: float, width: float) -> bool:
-    """Whether a comb of this pitch shows in the tube or on both sides of it."""
+    """Whether a comb of this pitch shows in both halves of the tube or on both sides of it.
+
+    Lines of a scale beside the tube show in one half only, drawn in by its glass.
+    """
     middle = 0.5 * (field.shape[1] - 1)
 
     def shows(left: float, right: float) -> bool:
         columns = slice(round(middle + left * width), round(middle + right * width) + 1)
         return _comb_shows(field[:, columns], pitch)
 
-    tube = shows(-TUBE_SHARE, TUBE_SHARE)
+    tube = shows(-TUBE_SHARE, 0.0) and shows(0.0, TUBE_SHARE)
     return tube or (shows(-BESIDE[1], -BESIDE[0]) and shows(*BESIDE))
 
 
