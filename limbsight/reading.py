@@ -18,7 +18,15 @@ from limbsight.calib.numbering import NamedScale
 from limbsight.diagnosis import cause_of
 from limbsight.errors import InputError, LimbsightError, NotMeasurable
 from limbsight.find_limbs import find_limbs
-from limbsight.find_scale import MIN_PITCH_PX, View, find_scale, find_unknown_scale, upright
+from limbsight.find_scale import (
+    MIN_PITCH_PX,
+    MOST_UNSEEN,
+    View,
+    find_scale,
+    find_unknown_scale,
+    unseen_share,
+    upright,
+)
 from limbsight.know_picture import know_from_picture
 from limbsight.knowledge import Knowledge, knowledge_of
 from limbsight.read_limb import Limb
@@ -157,6 +165,8 @@ def _walk_on(picture: Picture, instrument: Instrument | None) -> Walked:
             scale = found.named
             told = know_from_picture(view, found)
             known, places, notes = told.known, told.places, told.reasons
+        if instrument and unseen_share(view, scale, instrument.scale) > MOST_UNSEEN:
+            notes += (reason("scale_partly_seen"),)
         if scale.rivals:
             notes += (reason("several_scales", count=1 + scale.rivals),)
         limbs = find_limbs(view, scale, known, places)

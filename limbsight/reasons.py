@@ -83,6 +83,14 @@ _KINDS = (
         remedy="give an instrument file with --instrument, or retake closer and sharper",
     ),
     ReasonKind(
+        code="scale_partly_seen",
+        effect="check",
+        text="more than a quarter of the graduations that the instrument file states are not "
+        "seen where they would be in the picture",
+        remedy="uncover the whole scale, or compare its ends with lowest and highest in the "
+        "instrument file",
+    ),
+    ReasonKind(
         code="several_scales",
         effect="check",
         text="{count} graduated boards stand in the picture, and the one with most "

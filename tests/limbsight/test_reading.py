@@ -202,6 +202,12 @@ class TestNotRead:
         reading = read_photo(SAMPLES / "fan-inlet.jpg", instrument=wrong)
         assert reading.status != "read", [level.value for level in levels_of(reading)]
 
+    def test_a_longer_scale_than_the_one_in_the_picture(self):
+        right = instrument_of("fan-inlet")
+        wrong = replace(right, scale=replace(right.scale, lowest=-300.0, highest=300.0))
+        reading = read_photo(SAMPLES / "fan-inlet.jpg", instrument=wrong)
+        assert "scale_partly_seen" in [reason.code for reason in reading.reasons]
+
     def test_an_instrument_of_one_limb(self):
         right = instrument_of("fan-inlet")
         reading = read_photo(
