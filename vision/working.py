@@ -121,11 +121,7 @@ def reduced(working: WorkingImage, times: float) -> WorkingImage:
     rows, columns = working.bgr.shape[0] // factor, working.bgr.shape[1] // factor
     whole = working.bgr[: rows * factor, : columns * factor]
     small = cv2.resize(whole, (columns, rows), interpolation=cv2.INTER_AREA)
-    return WorkingImage(
-        bgr=np.asarray(small, np.uint8),
-        factor=working.factor * factor,
-        full_size_px=working.full_size_px,
-    )
+    return replace(working, bgr=np.asarray(small, np.uint8), factor=working.factor * factor)
 
 
 def find_scales(
