@@ -18,6 +18,7 @@ from limbsight.calib.indexing import (
     index_scale,
     line_evidence,
     value_of_height,
+    without_grown_lines,
 )
 from limbsight.calib.instrument import ScaleSpec
 from limbsight.calib.rectify import combs_across
@@ -376,7 +377,7 @@ def _map(
         (part, heights_of(part.index, shift, scale))
         for comb, shift in zip(combs, indexing.shifts, strict=True)
         if shift is not None
-        for part in comb.straight
+        for part in without_grown_lines(comb, scale).straight
     ]
     return fit_scale_map(
         tuple(part for part, _ in named), tuple(heights for _, heights in named), frame

@@ -24,6 +24,7 @@ from limbsight.straighten import Board, SplitTube, in_working, split_along
 from limbsight.unknown_liquids import explained, widened
 from limbsight.vision.axis import REACH_WIDTHS, Axis, find_axis
 from limbsight.vision.clipping import burnt_heights, burnt_rows
+from limbsight.vision.dark_line import MIDDLE_BORES, darkness_of_line
 from limbsight.vision.level_choice import at_cover_seen_before
 from limbsight.vision.levels import Layers
 from limbsight.vision.strip import sample_linear
@@ -63,6 +64,11 @@ UNSEEN_GEOMETRY = ("axis to scale", "focal length")
 """Components of a height that are in the interval but give no reason to look."""
 TWO_PLACES = "level_ambiguous"
 """Doubt of a fit that finds another place as good, both like a meniscus."""
+LEAST_LINE = 0.08
+"""A level under gas has a line darker than both of its sides by this share of their light: by
+0.096 and more at 409 true levels of 188 photos, there of a nearly black oil, by 0.22 of other
+liquids. Of the ends of 107 labels and sleeves drawn over levels, 1.0 to 1.3 tube widths wide,
+nine in ten have less; twelve had been read as levels, with 0.06 at most."""
 STRAYED_BORES = 0.75
 """From where a level was seen to where it is fitted: 0.48 bores at most in 422 levels of 200
 photos that are right to a millimetre; one fitted to a clip instead was 2 bores off."""
@@ -120,11 +126,12 @@ def read_limb(
         fit = partial(
             _fit_one, scale=scale, u_axis_m=u_axis_m, name=name, lie=lie, lined=strip.lined
         )
+        guesses = _guesses(known, near[0], name)
         fits = [
-            tuple(fit(guess, at=at, k=k) for k, at in enumerate(near))
-            for guess in _guesses(known, near[0], name)
+            tuple(fit(guess, at=at, k=k) for k, at in enumerate(near)) for guess in guesses
         ]
         levels, sure = _likeliest(fits)
+        guess = next(g for g, fitted in zip(guesses, fits, strict=True) if fitted is levels)
         if known.fillings_seen:
             levels = tuple(
                 _with_unknowns(level, known, name, k, partial(fit, at=at, k=k))
@@ -133,6 +140,7 @@ def read_limb(
         if not sure:
             reasons += (reason("liquid_uncertain", limb=name),)
         reasons += _level_reasons(levels, scale, known, name)
+        reasons += _line_reasons(near, levels, guess, name, lie)
         reasons += _glare_reasons(near, levels, known, name)
     strayed = any(
         abs(grid.row_at(level.height) - seen.row) > STRAYED_BORES * strip.bore_columns
@@ -359,6 +367,34 @@ def _burnt_columns(at: NearLevel, known: Knowledge) -> NDArray[np.bool_]:
     bore = at.bore_rows(known)
     rows = (at.row - GLARE_REACH * bore, at.row + GLARE_REACH * bore)
     return burnt_heights(at.uncovered, rows) >= GLARE_HEIGHT * bore
+
+
+def _line_reasons(
+    near: list[NearLevel],
+    levels: tuple[LevelFit, ...],
+    known: Knowledge,
+    limb: str,
+    lie: Lie | None,
+) -> tuple[Reason, ...]:
+    """Name levels under gas without a dark line: ends of what covers the tube have none.
+
+    Mercury shows its dome instead, and a boundary of two liquids may be as light as both.
+    """
+    found: list[Reason] = []
+    for k, (at, level) in enumerate(zip(near, levels, strict=True)):
+        if known.optics(limb, k).opaque_mirror or known.is_between_liquids(limb, k):
+            continue
+        bore = at.bore_rows(known)
+        line = darkness_of_line(
+            at.linear,
+            at.grid.row_at(level.height),
+            bore,
+            slanted_rows=0.0 if lie is None else MIDDLE_BORES * bore / np.tan(lie.incline_rad),
+            burnt=_burnt_columns(at, known),
+        )
+        if line is not None and line < LEAST_LINE and not _is_unlike(level):
+            found.append(reason("level_unlike_meniscus", limb=limb))
+    return tuple(found)
 
 
 def _glare_reasons(

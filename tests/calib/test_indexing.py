@@ -15,6 +15,7 @@ from limbsight.calib.indexing import (
     is_numbered,
     line_evidence,
     value_of_height,
+    without_grown_lines,
 )
 from limbsight.calib.numbering import MIN_MARGIN
 from limbsight.errors import NotMeasurable
@@ -80,6 +81,16 @@ class TestLinesOfOnePlaceMissed:
 
     def test_they_are_the_numbered_ones(self):
         assert max(self.score(self.without((0,)))[k] for k in (-1, 1)) < -9.0
+
+    def test_grown_lines_leave_a_column_without_long_ones(self):
+        column = self.without((0,))
+        grown = (column.index - START) % 10 == 1
+        lines = column.lines
+        long = replace(lines, left=np.where(grown, lines.left - lines.length, lines.left))
+        kept = without_grown_lines(replace(column, lines=long), SCALE)
+        assert kept.index.tolist() == column.index[~grown].tolist()
+        whole = replace(self.SHORT, lines=replace(self.SHORT.lines))
+        assert without_grown_lines(whole, SCALE) is whole
 
     def test_two_places_missed_say_nothing(self):
         """Figures that touch the lines beside theirs hide both."""

@@ -365,6 +365,29 @@ def tape_on_level(shot: Shot, other: Shot, rng: np.random.Generator) -> Shot:
     return replace(_laid_over(shot, _mask(shot, polygon), _paint(rng)), hides=True)
 
 
+def sleeve_on_level(shot: Shot, other: Shot, rng: np.random.Generator) -> Shot:
+    """A metal sleeve over a level, hardly wider than the tube, one end near the level."""
+    p = Place.of(shot)
+    a, c = _one_level(p, rng)
+    near, far = rng.uniform(0.35, 2.0) * p.tube_px, rng.uniform(1.0, 4.0) * p.tube_px
+    low, high = (a - near, a + far) if rng.integers(2) else (a - far, a + near)
+    half = 0.5 * p.tube_px * rng.uniform(1.0, 1.3)
+    bow = p.tube_px * rng.uniform(-0.12, 0.12)
+    u = np.linspace(-1.0, 1.0, 41)
+    round_end = bow * np.sqrt(1 - u**2)
+    lower = [p.px(low + d, c + half * s) for d, s in zip(round_end, u, strict=True)]
+    upper = [p.px(high + d, c + half * s) for d, s in zip(round_end, u, strict=True)]
+    mask = _mask(shot, np.array(lower + upper[::-1]))
+    h, w = shot.shown.shape[:2]
+    v, across_px = np.mgrid[:h, :w].astype(np.float32)
+    aside = (across_px - p.origin[0]) * p.across[0] - c
+    aside += (v - p.origin[1]) * p.across[1]
+    shine = np.interp(aside / half, np.linspace(-1.0, 1.0, 9), rng.uniform(0.08, 0.9, 9))
+    lamp = np.abs(aside / half - rng.uniform(-0.5, 0.5)) < rng.uniform(0.05, 0.18)
+    metal = np.where(lamp, 1.2, shine)[..., None] * np.array([0.96, 0.98, 1.0])
+    return replace(_laid_over(shot, mask, metal), hides=True)
+
+
 def cable_on_level(shot: Shot, other: Shot, rng: np.random.Generator) -> Shot:
     """A cable across board and tubes, over a level."""
     p = Place.of(shot)
@@ -429,6 +452,7 @@ COMPOSITIONS: dict[str, Composition] = {
     "planks": planks,
     "sticker_on_level": sticker_on_level,
     "tape_on_level": tape_on_level,
+    "sleeve_on_level": sleeve_on_level,
     "cable_on_level": cable_on_level,
     "flash_on_level": flash_on_level,
 }

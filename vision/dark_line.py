@@ -1,0 +1,79 @@
+"""How dark the line of a meniscus is, against what is above and below it.
+
+The surface of a liquid that wets the glass rises at the wall and turns the sight away from
+the board into the darker room, so that a level under gas shows as a line darker than both of
+its sides, whatever the colours. The edge of a label or sleeve over the tube has no such line.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.ndimage import uniform_filter1d
+
+MIDDLE_BORES = 0.4
+"""Half the width that is looked at: beyond, walls and rims are dark by themselves."""
+REACH_BORES = 0.5
+"""The line is looked for so far up and down: a meniscus is up to half a bore high."""
+BESIDE_BORES = 0.45
+"""Height of the stretches above and below that are compared with the line."""
+ALONG_BORES, ACROSS_BORES = 0.06, 0.14
+"""Noise is evened out over so many bores; the line is about as thick and goes across. Where it
+rises steeply it is not followed so far across."""
+LEAST_LIGHT = 0.01
+"""Linear light of the darker side below which nothing can be darker."""
+LEAST_COLUMNS = 5
+
+
+def darkness_of_line(
+    linear: NDArray[np.float32],
+    row: float,
+    bore_rows: float,
+    *,
+    slanted_rows: float = 0.0,
+    burnt: NDArray[np.bool_] | None = None,
+) -> float | None:
+    """Return by which share the line at a level is darker than the darker of its sides.
+
+    Parameters
+    ----------
+    linear : ndarray, shape (R, C, 3), float32
+        Linear light in 0..1, the axis in the middle column.
+    row
+        Of the level.
+    bore_rows
+        Bore in rows.
+    slanted_rows
+        By how many rows a level in a tube that lies rises over ``MIDDLE_BORES``.
+    burnt : ndarray, shape (C,), bool
+        Columns that are burnt out and say nothing.
+
+    Returns
+    -------
+    float or None
+        Median over the columns of the middle of the bore; None where too little is seen.
+    """
+    light = linear.mean(axis=2)
+    axis = 0.5 * (light.shape[1] - 1)
+    middle = np.abs(np.arange(light.shape[1]) - axis) <= MIDDLE_BORES * bore_rows
+    if burnt is not None:
+        middle &= ~burnt
+    if middle.sum() < LEAST_COLUMNS:
+        return None
+    reach = REACH_BORES * bore_rows + slanted_rows
+    first, last = round(row - reach), round(row + reach)
+    beside = max(round(BESIDE_BORES * bore_rows), 1)
+    if first - beside < 0 or last + beside >= len(light):
+        return None
+    rise = slanted_rows / (MIDDLE_BORES * bore_rows)
+    across = min(ACROSS_BORES, ALONG_BORES / rise) if rise > 0 else ACROSS_BORES
+    smooth = uniform_filter1d(light, max(int(across * bore_rows), 1), axis=1)
+    smooth = uniform_filter1d(smooth, max(int(ALONG_BORES * bore_rows), 1), axis=0)
+    smooth = smooth[:, middle]
+    above = np.median(smooth[first - beside : first], axis=0)
+    below = np.median(smooth[last + 1 : last + 1 + beside], axis=0)
+    darker = np.minimum(above, below)
+    if float(np.median(darker)) < LEAST_LIGHT:
+        return None
+    line = smooth[first : last + 1].min(axis=0)
+    return float(np.median((darker - line) / np.maximum(darker, LEAST_LIGHT)))
