@@ -205,6 +205,24 @@ def test_single_column_holds_beside_it():
     np.testing.assert_allclose(found.value_at(x, y), np.linspace(-35, 35, 5), atol=0.05)
 
 
+def test_stubs_do_not_turn_it():
+    """Lines of few pixels lie flat, however their scale leans."""
+    camera = replace(WIDE, roll=6.0, pitch=3.0)
+    [comb] = [COLUMNS[0].comb(camera)]
+    lines = comb.lines
+    stub = COLUMNS[0].numbers < 0
+    flat = replace(
+        lines,
+        slope=np.where(stub, 0.2 * lines.slope, lines.slope),
+        left=np.where(stub, lines.x - 4.0, lines.left),
+        right=np.where(stub, lines.x + 4.0, lines.right),
+    )
+    value = COLUMNS[0].numbers.astype(float)
+    found = fit_scale_map((replace(comb, lines=flat),), (value,), frame_of(camera))
+    x, y = camera.project(np.full(5, 3.0), np.linspace(-35, 35, 5))
+    np.testing.assert_allclose(found.value_at(x, y), np.linspace(-35, 35, 5), atol=0.1)
+
+
 def test_stray_lines_do_not_pull():
     [comb] = [COLUMNS[0].comb(WIDE, noise_px=0.1)]
     values = COLUMNS[0].numbers.astype(float)
