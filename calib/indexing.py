@@ -8,7 +8,7 @@ margin over the second.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
 
@@ -153,7 +153,7 @@ def index_scale(
         start + int(step[top]) if lead[top] >= MIN_LEAD else None for _, step, lead in joined
     ]
     if not longer:
-        _check_length(combs, found, count)
+        check_length(combs, found, count)
     return Indexing(shifts=tuple(found), margin=margin)
 
 
@@ -339,7 +339,14 @@ def _split_gain(length: FloatArray, whole: float, numbered: NDArray[np.bool_]) -
     return 0.25 * len(length) * float(np.log(whole / (split + len(length))))
 
 
-def _check_length(combs: tuple[Comb, ...], shifts: list[int | None], count: int) -> None:
+def check_length(combs: tuple[Comb, ...], shifts: Sequence[int | None], count: int) -> None:
+    """Refuse columns with more graduations in a row than the file's ``count``.
+
+    Raises
+    ------
+    NotMeasurable
+        ``scale_differs_from_file``.
+    """
     for comb, shift in zip(combs, shifts, strict=True):
         if shift is None:
             continue

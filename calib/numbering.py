@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from limbsight.calib.indexing import (
     Indexing,
     LineEvidence,
+    check_length,
     graduation_count,
     heights_of,
     index_scale,
@@ -128,7 +129,7 @@ def name_graduations(
     if verdict.decisive and verdict.stance == "turned":
         raise NotMeasurable("", code="picture_turned")
     if not verdict.decisive:
-        index_scale(combs, scale, lines=lines)  # raises where there are too many
+        check_length(combs, indexing.shifts, graduation_count(scale))
     if not verdict.decisive and _read_on_its_head(
         grey, factor, combs, indexing, scale_map, scale
     ):

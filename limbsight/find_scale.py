@@ -169,9 +169,12 @@ def _tries(picture: Picture, known: Knowledge | None) -> Iterator[tuple[WorkingI
     ):
         yield reduced, stand
         if k == 0:
-            sizes = [reduced] + [full_size(picture.bgr)] * (reduced.factor > 1.0)
-            yield from ((size, stand) for size in sizes[1:])
-            yield from ((replace(size, channel=RED), stand) for size in sizes)
+            sizes = [reduced]
+            if reduced.factor > 1.0:
+                sizes.append(full_size(picture.bgr))
+                yield sizes[-1], stand
+            for size in sizes:
+                yield replace(size, channel=RED), stand
 
 
 def find_scale(view: View, known: Knowledge) -> NamedScale:
