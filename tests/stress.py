@@ -2,11 +2,11 @@
 
 ``python -m tests.stress FOLDER`` takes the photos that ``python -m tests.renders`` reads,
 applies one disturbance (`tests.helpers.disturbances`) or draws one thing over them
-(`tests.helpers.compositions`) at a time, or gives them another's instrument file, and prints
-one line for each: how many were read, how far off, how many true values lie inside the stated
-interval, how many readings are silently wrong, and how many were read that must not be. Then
-every silent error. ``--only`` takes parts of the names, ``--keep`` keeps the disturbed photos.
-Exits with 1 on a silent error.
+(`tests.helpers.compositions`, `tests.helpers.wear`) at a time, or gives them another's
+instrument file, and prints one line for each: how many were read, how far off, how many true
+values lie inside the stated interval, how many readings are silently wrong, and how many were
+read that must not be. Then every silent error. ``--only`` takes parts of the names, ``--keep`` keeps the
+disturbed photos. Exits with 1 on a silent error.
 """
 
 from __future__ import annotations
@@ -27,6 +27,7 @@ import numpy as np
 from tests.helpers.compositions import COMPOSITIONS
 from tests.helpers.disturbances import DISTURBANCES
 from tests.helpers.shots import Shot, load_shot, save_shot
+from tests.helpers.wear import WEAR
 from tests.renders import RenderedPhoto, print_head, print_line, print_unread, read_render
 
 HIDDEN_KIND = "neg_hidden"
@@ -54,7 +55,7 @@ def disturb(shot: Shot, other: Shot, name: str, rng: np.random.Generator) -> Sho
         return DISTURBANCES[name](shot, rng)
     if not (shot.truth["menisci"] and shot.truth.get("graduation_px")):
         return None
-    return COMPOSITIONS[name](shot, other, rng)
+    return {**COMPOSITIONS, **WEAR}[name](shot, other, rng)
 
 
 def run_trial(trial: Trial) -> RenderedPhoto | None:
@@ -112,7 +113,7 @@ def print_disturbance(name: str, photos: Sequence[RenderedPhoto]) -> None:
 
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run the report."""
-    every = [*DISTURBANCES, *COMPOSITIONS, OTHERS_FILE]
+    every = [*DISTURBANCES, *COMPOSITIONS, *WEAR, OTHERS_FILE]
     parser = argparse.ArgumentParser(
         prog="python -m tests.stress", description=(__doc__ or "").splitlines()[0]
     )

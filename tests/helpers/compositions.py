@@ -99,7 +99,7 @@ class Place:
         return None
 
 
-def _mask(shot: Shot, polygon: Points) -> FloatMap:
+def mask_of(shot: Shot, polygon: Points) -> FloatMap:
     """Share of each pixel covered by a polygon."""
     mask = np.zeros(shot.shown.shape[:2], np.float32)
     fixed = np.round(polygon * 16).astype(np.int32)
@@ -107,7 +107,7 @@ def _mask(shot: Shot, polygon: Points) -> FloatMap:
     return np.asarray(cv2.GaussianBlur(mask, (0, 0), SOFT_PX), np.float32)
 
 
-def _laid_over(
+def laid_over(
     shot: Shot, mask: FloatMap, colour: NDArray[np.floating] | tuple[float, float, float]
 ) -> Shot:
     """Lay an opaque colour (light, or a picture of it) over the photo."""
@@ -115,7 +115,7 @@ def _laid_over(
     return in_light(shot, lambda light: light * (1 - m) + m * np.asarray(colour, np.float32))
 
 
-def _paint(rng: np.random.Generator) -> tuple[float, float, float]:
+def paint(rng: np.random.Generator) -> tuple[float, float, float]:
     r, g, b = rng.uniform(0.03, 0.8, 3)
     return float(r), float(g), float(b)
 
@@ -191,7 +191,7 @@ def sticker(shot: Shot, other: Shot, rng: np.random.Generator) -> Shot:
     a, c = _beside(p, rng)
     half = p.tube_px * rng.uniform(0.6, 1.5, 2)
     polygon = p.corners((a - half[0], a + half[0]), (c - half[1], c + half[1]))
-    return _laid_over(shot, _mask(shot, polygon), _paint(rng))
+    return laid_over(shot, mask_of(shot, polygon), paint(rng))
 
 
 def _beside(p: Place, rng: np.random.Generator, gap: float = 2.2) -> tuple[float, float]:
@@ -209,7 +209,7 @@ def sticker_on_scale(shot: Shot, other: Shot, rng: np.random.Generator) -> Shot:
         return shot
     wide = 0.45 * float(np.abs(p.levels[:, 1]).min())
     polygon = p.corners((at - half, at + half), (-wide, wide))
-    return _laid_over(shot, _mask(shot, polygon), _paint(rng))
+    return laid_over(shot, mask_of(shot, polygon), paint(rng))
 
 
 def note(shot: Shot, other: Shot, rng: np.random.Generator) -> Shot:
@@ -257,8 +257,8 @@ def _cable(
     cv2.polylines(mask, points, False, 1.0, thick, cv2.LINE_AA, 4)
     cv2.polylines(shine, points, False, 1.0, max(1, thick // 4), cv2.LINE_AA, 4)
     mask, shine = (cv2.GaussianBlur(m, (0, 0), SOFT_PX) for m in (mask, shine))
-    colour = np.array(_paint(rng), np.float32) * 0.3
-    return _laid_over(shot, mask, colour + 0.12 * shine[..., None])
+    colour = np.array(paint(rng), np.float32) * 0.3
+    return laid_over(shot, mask, colour + 0.12 * shine[..., None])
 
 
 def window_reflection(shot: Shot, other: Shot, rng: np.random.Generator) -> Shot:
@@ -275,7 +275,7 @@ def window_reflection(shot: Shot, other: Shot, rng: np.random.Generator) -> Shot
                 (a + (i - 0.97) * high / 2, a + (i - 0.03) * high / 2),
                 (c + (j - 0.97) * wide, c + (j - 0.03) * wide),
             )
-            light = np.maximum(light, _mask(shot, polygon))
+            light = np.maximum(light, mask_of(shot, polygon))
     light = cv2.GaussianBlur(light, (0, 0), 0.15 * p.tube_px)
     strength = np.array([0.26, 0.3, 0.34], np.float32) * np.float32(rng.uniform(0.5, 1.2))
     return in_light(shot, lambda under: under + light[..., None] * strength)
@@ -292,7 +292,7 @@ def streaks(shot: Shot, other: Shot, rng: np.random.Generator) -> Shot:
         true = p.levels[np.argmin(np.abs(p.levels[:, 1] - c)), 1]
         half = 0.06 * p.tube_px
         polygon = p.corners((start, end), (true + side - half, true + side + half))
-        light = np.maximum(light, _mask(shot, polygon))
+        light = np.maximum(light, mask_of(shot, polygon))
     return in_light(shot, lambda under: under + 0.5 * light[..., None])
 
 
@@ -300,7 +300,7 @@ def _outside(shot: Shot, p: Place) -> FloatMap:
     """Share of each pixel that lies off a sheet about scale and tubes."""
     a0, a1, c0, c1 = p.box
     up, out = 0.08 * (a1 - a0), 3.0 * p.tube_px
-    return np.asarray(1 - _mask(shot, p.corners((a0 - up, a1 + up), (c0 - out, c1 + out))))
+    return np.asarray(1 - mask_of(shot, p.corners((a0 - up, a1 + up), (c0 - out, c1 + out))))
 
 
 def graph_paper(shot: Shot, other: Shot, rng: np.random.Generator) -> Shot:
@@ -317,7 +317,7 @@ def graph_paper(shot: Shot, other: Shot, rng: np.random.Generator) -> Shot:
             paper *= 1 - dark * np.exp(-((off * pitch * every / width) ** 2))
     ink = np.array([0.9, 0.35, 0.2], np.float32)
     colour = 0.6 * (paper[..., None] + (1 - paper[..., None]) * ink)
-    return _laid_over(shot, _outside(shot, p), colour)
+    return laid_over(shot, _outside(shot, p), colour)
 
 
 def planks(shot: Shot, other: Shot, rng: np.random.Generator) -> Shot:
@@ -339,7 +339,7 @@ def planks(shot: Shot, other: Shot, rng: np.random.Generator) -> Shot:
     tone = np.where(gap, 0.05, tone)
     colour = tone[..., None] * np.array([1.0, 0.62, 0.33], np.float32)
     colour = cv2.GaussianBlur(colour.astype(np.float32), (0, 0), SOFT_PX)
-    return _laid_over(shot, _outside(shot, p), colour)
+    return laid_over(shot, _outside(shot, p), colour)
 
 
 def _one_level(p: Place, rng: np.random.Generator) -> Points:
@@ -352,7 +352,7 @@ def sticker_on_level(shot: Shot, other: Shot, rng: np.random.Generator) -> Shot:
     a, c = _one_level(p, rng) + rng.uniform(-0.3, 0.3, 2) * p.tube_px
     half = p.tube_px * np.array([rng.uniform(1.0, 2.0), rng.uniform(0.9, 1.5)])
     polygon = p.corners((a - half[0], a + half[0]), (c - half[1], c + half[1]))
-    return replace(_laid_over(shot, _mask(shot, polygon), _paint(rng)), hides=True)
+    return replace(laid_over(shot, mask_of(shot, polygon), paint(rng)), hides=True)
 
 
 def tape_on_level(shot: Shot, other: Shot, rng: np.random.Generator) -> Shot:
@@ -362,7 +362,7 @@ def tape_on_level(shot: Shot, other: Shot, rng: np.random.Generator) -> Shot:
     a += rng.uniform(-0.3, 0.3) * p.tube_px
     high, wide = rng.uniform(0.7, 1.5) * p.tube_px, 0.52 * p.tube_px
     polygon = p.corners((a - high, a + high), (c - wide, c + wide))
-    return replace(_laid_over(shot, _mask(shot, polygon), _paint(rng)), hides=True)
+    return replace(laid_over(shot, mask_of(shot, polygon), paint(rng)), hides=True)
 
 
 def sleeve_on_level(shot: Shot, other: Shot, rng: np.random.Generator) -> Shot:
@@ -377,7 +377,7 @@ def sleeve_on_level(shot: Shot, other: Shot, rng: np.random.Generator) -> Shot:
     round_end = bow * np.sqrt(1 - u**2)
     lower = [p.px(low + d, c + half * s) for d, s in zip(round_end, u, strict=True)]
     upper = [p.px(high + d, c + half * s) for d, s in zip(round_end, u, strict=True)]
-    mask = _mask(shot, np.array(lower + upper[::-1]))
+    mask = mask_of(shot, np.array(lower + upper[::-1]))
     h, w = shot.shown.shape[:2]
     v, across_px = np.mgrid[:h, :w].astype(np.float32)
     aside = (across_px - p.origin[0]) * p.across[0] - c
@@ -385,7 +385,7 @@ def sleeve_on_level(shot: Shot, other: Shot, rng: np.random.Generator) -> Shot:
     shine = np.interp(aside / half, np.linspace(-1.0, 1.0, 9), rng.uniform(0.08, 0.9, 9))
     lamp = np.abs(aside / half - rng.uniform(-0.5, 0.5)) < rng.uniform(0.05, 0.18)
     metal = np.where(lamp, 1.2, shine)[..., None] * np.array([0.96, 0.98, 1.0])
-    return replace(_laid_over(shot, mask, metal), hides=True)
+    return replace(laid_over(shot, mask, metal), hides=True)
 
 
 def cable_on_level(shot: Shot, other: Shot, rng: np.random.Generator) -> Shot:
@@ -419,7 +419,7 @@ def streak_to_level(shot: Shot, other: Shot, rng: np.random.Generator) -> Shot:
     start, end = p.tube_px * np.array([rng.uniform(1, 6), rng.uniform(-0.5, 0.5)])
     way = rng.choice([-1, 1])
     polygon = p.corners((a + way * start, a + way * end), (c + side - half, c + side + half))
-    light = _mask(shot, polygon)[..., None]
+    light = mask_of(shot, polygon)[..., None]
     return in_light(shot, lambda under: under + 1.5 * light)
 
 
