@@ -5,8 +5,8 @@ applies one disturbance (`tests.helpers.disturbances`) or draws one thing over t
 (`tests.helpers.compositions`, `tests.helpers.wear`) at a time, or gives them another's
 instrument file, and prints one line for each: how many were read, how far off, how many true
 values lie inside the stated interval, how many readings are silently wrong, and how many were
-read that must not be. Then every silent error. ``--only`` takes parts of the names, ``--keep`` keeps the
-disturbed photos. Exits with 1 on a silent error.
+read that must not be. Then every silent error. ``--only`` takes parts of the names, ``--keep``
+keeps the disturbed photos. Exits with 1 on a silent error.
 """
 
 from __future__ import annotations

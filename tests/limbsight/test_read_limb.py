@@ -1,11 +1,11 @@
-"""What counts as glare about a level, and what as a cover."""
+"""What counts as glare about a level, what as a cover, and what its dark line says."""
 
 from __future__ import annotations
 
 import numpy as np
 import pytest
 
-from limbsight.read_limb import _covered_away_from
+from limbsight.read_limb import _covered_away_from, _doubt_of_line
 
 
 @pytest.mark.parametrize(
@@ -23,3 +23,18 @@ from limbsight.read_limb import _covered_away_from
 def test_a_cover_that_ends_at_the_level_may_be_a_flash(cover, rows):
     covered = _covered_away_from(50.0, 20.0, [cover], 100)
     assert np.flatnonzero(covered).tolist() == list(rows)
+
+
+@pytest.mark.parametrize(
+    ("line", "fillings_seen", "doubt"),
+    [
+        (0.02, False, "level_unlike_meniscus"),
+        (0.02, True, "level_unlike_meniscus"),
+        (0.1, False, None),
+        (0.1, True, "fillings_uncertain"),
+        (0.4, True, None),
+        (None, True, None),
+    ],
+)
+def test_a_faint_line_may_be_under_a_liquid_where_no_file_says_gas(line, fillings_seen, doubt):
+    assert _doubt_of_line(line, fillings_seen=fillings_seen) == doubt
