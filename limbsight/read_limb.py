@@ -24,7 +24,7 @@ from limbsight.straighten import Board, SplitTube, in_working, split_along
 from limbsight.unknown_liquids import explained, widened
 from limbsight.vision.axis import REACH_WIDTHS, Axis, find_axis
 from limbsight.vision.clipping import burnt_heights, burnt_rows
-from limbsight.vision.dark_line import MIDDLE_BORES, darkness_of_line
+from limbsight.vision.dark_line import MIDDLE_BORES, DarkLine, dark_line
 from limbsight.vision.level_choice import at_cover_seen_before
 from limbsight.vision.levels import Layers
 from limbsight.vision.strip import sample_linear
@@ -64,15 +64,14 @@ UNSEEN_GEOMETRY = ("axis to scale", "focal length")
 """Components of a height that are in the interval but give no reason to look."""
 TWO_PLACES = "level_ambiguous"
 """Doubt of a fit that finds another place as good, both like a meniscus."""
-LEAST_LINE = 0.08
-"""A level under gas has a line darker than both of its sides by this share of their light: by
-0.096 and more at 409 true levels of 188 photos, there of a nearly black oil, by 0.22 of other
-liquids. Of the ends of 107 labels and sleeves drawn over levels, 1.0 to 1.3 tube widths wide,
-nine in ten have less; twelve had been read as levels, with 0.06 at most."""
-FAINT_LINE = 0.2
-"""So little show seven of 408 levels under gas, most of nearly black liquids, and 64 of 72
-under a liquid (138 photos). Where no file says what stands in the tubes, one that was taken
-for a level under gas, with 0.1, was 1.2 mm off at u 0.15 to 0.4 in six pictures of it."""
+LEAST_LINE = 0.2
+LEAST_LINE_BLACK, NEARLY_BLACK = 0.08, 0.125
+"""A level under gas has a line darker than both of its sides by this share of the darker one's
+light: by 0.22 and more at 900 true levels of 290 photos, and by 0.096 where the liquid has
+less than ``NEARLY_BLACK`` of the gas's light (nine levels had less than 0.22, with 0.11 of
+that light at most). Of 107 levels under a liquid 95 have less than 0.2, and nine in ten ends
+of labels and sleeves drawn over levels, 1.0 to 1.3 tube widths wide, less than 0.08; one
+beside a shadow had 0.108 and passed for a level 15 mm from the hidden one."""
 STRAYED_BORES = 0.75
 """From where a level was seen to where it is fitted: 0.48 bores at most in 422 levels of 200
 photos that are right to a millimetre; one fitted to a clip instead was 2 bores off."""
@@ -381,7 +380,7 @@ def _line_reasons(
     lie: Lie | None,
 ) -> tuple[Reason, ...]:
     """Name levels under gas without a dark line: ends of what covers the tube have none, and
-    what was taken for a level under gas may be a boundary of two liquids.
+    boundaries of two liquids that pass for levels under gas hardly one.
 
     Mercury shows its dome instead.
     """
@@ -390,26 +389,21 @@ def _line_reasons(
         if known.optics(limb, k).opaque_mirror or known.is_between_liquids(limb, k):
             continue
         bore = at.bore_rows(known)
-        line = darkness_of_line(
+        line = dark_line(
             at.linear,
             at.grid.row_at(level.height),
             bore,
             slanted_rows=0.0 if lie is None else MIDDLE_BORES * bore / np.tan(lie.incline_rad),
             burnt=_burnt_columns(at, known),
         )
-        doubt = _doubt_of_line(line, fillings_seen=known.fillings_seen)
-        if doubt is not None and not _is_unlike(level):
-            found.append(reason(doubt, limb=limb))
+        if line is not None and _is_missing(line) and not _is_unlike(level):
+            found.append(reason("level_unlike_meniscus", limb=limb))
     return tuple(found)
 
 
-def _doubt_of_line(line: float | None, *, fillings_seen: bool) -> str | None:
-    """Code of what a line so dark at a level under gas speaks for, if for anything."""
-    if line is None or line >= FAINT_LINE:
-        return None
-    if line < LEAST_LINE:
-        return "level_unlike_meniscus"
-    return "fillings_uncertain" if fillings_seen else None
+def _is_missing(line: DarkLine) -> bool:
+    least = LEAST_LINE_BLACK if line.shine < NEARLY_BLACK else LEAST_LINE
+    return line.darkness < least
 
 
 def _glare_reasons(

@@ -7,6 +7,8 @@ its sides, whatever the colours. The edge of a label or sleeve over the tube has
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import uniform_filter1d
@@ -25,15 +27,32 @@ LEAST_LIGHT = 0.01
 LEAST_COLUMNS = 5
 
 
-def darkness_of_line(
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DarkLine:
+    """What is seen at a level.
+
+    Attributes
+    ----------
+    darkness
+        By which share the line is darker than the darker of its sides; below zero where it is
+        brighter. Median over the columns of the middle of the bore.
+    shine
+        Light of the darker side over that of the lighter one, likewise.
+    """
+
+    darkness: float
+    shine: float
+
+
+def dark_line(
     linear: NDArray[np.float32],
     row: float,
     bore_rows: float,
     *,
     slanted_rows: float = 0.0,
     burnt: NDArray[np.bool_] | None = None,
-) -> float | None:
-    """Return by which share the line at a level is darker than the darker of its sides.
+) -> DarkLine | None:
+    """Compare the line at a level with both of its sides.
 
     Parameters
     ----------
@@ -50,8 +69,8 @@ def darkness_of_line(
 
     Returns
     -------
-    float or None
-        Median over the columns of the middle of the bore; None where too little is seen.
+    DarkLine or None
+        None where too little is seen.
     """
     light = linear.mean(axis=2)
     axis = 0.5 * (light.shape[1] - 1)
@@ -76,4 +95,8 @@ def darkness_of_line(
     if float(np.median(darker)) < LEAST_LIGHT:
         return None
     line = smooth[first : last + 1].min(axis=0)
-    return float(np.median((darker - line) / np.maximum(darker, LEAST_LIGHT)))
+    lighter = np.maximum(np.maximum(above, below), LEAST_LIGHT)
+    return DarkLine(
+        darkness=float(np.median((darker - line) / np.maximum(darker, LEAST_LIGHT))),
+        shine=float(np.median(darker / lighter)),
+    )

@@ -5,7 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from limbsight.read_limb import _covered_away_from, _doubt_of_line
+from limbsight.read_limb import _covered_away_from, _is_missing
+from limbsight.vision.dark_line import DarkLine
 
 
 @pytest.mark.parametrize(
@@ -26,15 +27,8 @@ def test_a_cover_that_ends_at_the_level_may_be_a_flash(cover, rows):
 
 
 @pytest.mark.parametrize(
-    ("line", "fillings_seen", "doubt"),
-    [
-        (0.02, False, "level_unlike_meniscus"),
-        (0.02, True, "level_unlike_meniscus"),
-        (0.1, False, None),
-        (0.1, True, "fillings_uncertain"),
-        (0.4, True, None),
-        (None, True, None),
-    ],
+    ("darkness", "shine", "missing"),
+    [(0.05, 0.6, True), (0.12, 0.6, True), (0.3, 0.6, False), (0.12, 0.05, False)],
 )
-def test_a_faint_line_may_be_under_a_liquid_where_no_file_says_gas(line, fillings_seen, doubt):
-    assert _doubt_of_line(line, fillings_seen=fillings_seen) == doubt
+def test_only_at_a_nearly_black_liquid_may_the_dark_line_be_faint(darkness, shine, missing):
+    assert _is_missing(DarkLine(darkness=darkness, shine=shine)) == missing
