@@ -368,6 +368,7 @@ def scale_geometry(
         along_px=along,
         across_px=aside / length[:, None],
         tick_half_length_px=half_px,
+        u_slope=scale_map.u_slope,
     )
 
 
@@ -457,6 +458,7 @@ def _read_on_its_head(
         along_px=-geometry.along_px[::-1],
         across_px=-geometry.across_px[::-1],
         tick_half_length_px=geometry.tick_half_length_px,
+        u_slope=geometry.u_slope,
     )
     lowest = _lowest_indices(combs, scale)
     top = graduation_count(scale) - 1

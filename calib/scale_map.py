@@ -39,11 +39,18 @@ tilt (tan = 0.27) seen with a 35 mm-equivalent lens (half diagonal / f = 0.62)."
 TILT_BIAS_PRIOR_PX = 0.3
 """Standard deviation of the difference in height of the two ends of a short line that motion
 blur can feign (see limbsight.vision.segments)."""
+LONE_TILT_BIAS_PRIOR_PX = 1.5
+"""The same for a lone column, whose lines a tube may cut: against the maps of 60 photos, stubs
+of 8 to 16 px lay flat by 0.3 to 1.5 px. Others lose nothing by it (16 single limbs)."""
 SHORTEST_SLOPED_PX, POINT_PX = 12.0, 1e-3
 """Slopes of shorter lines are left out: against the maps of 60 photos, where lines sloped by
 0.04 or more, those of up to 8 px were 0.78 too flat (median), up to 10 px 0.45, 12 px 0.31,
 16 px 0.20, 24 px 0.06. Stubs beside a tube turned the map of a lone column by that, and a
 level was 2.5 mm off. (A line of no length at all would leave its bias without weight.)"""
+FLAT_PX, FLAT_POWER = 7.2, 2.2
+"""Share by which lines lie too flat, by length: (FLAT_PX / length) ** FLAT_POWER is within
+0.04 of the medians above. Figures 124 px beside a lone column of stubs seemed to stand at the
+next line, which they alone had to tell."""
 SPINE_SCATTER, SPINE_POINTS = 3.0, 16
 """Ends of lines farther off their spine, in medians of the rest, are figures or knots; places
 along it that stand for all."""
@@ -163,6 +170,8 @@ class ScaleMap:
     lean
         How far the ends of a lone column move across for each unit up the scale, by this map:
         what it misses of the plane's turn about the scale.
+    u_slope
+        Standard uncertainty of the slope of a lone column's lines in the picture.
     """
 
     frame: Frame
@@ -171,6 +180,7 @@ class ScaleMap:
     residual_px: float
     count: int
     lean: float = 0.0
+    u_slope: float = 0.0
 
     def value_at(self, x_px: ArrayLike, y_px: ArrayLike) -> FloatArray:
         """Return the scale value where the line of sight meets the graduated plane."""
@@ -211,6 +221,7 @@ class ScaleMap:
             residual_px=self.residual_px,
             count=self.count,
             lean=self.lean,
+            u_slope=self.u_slope,
         )
 
     def pose(self) -> Pose:
@@ -419,7 +430,8 @@ def fit_scale_map(
     weight = unit / (np.sqrt(2.0) * noise_px)
     prior = np.zeros((4, 7))
     prior[0, 3] = prior[1, 4] = 1.0 / PERSPECTIVE_PRIOR
-    prior[2, 5], prior[3, 6] = 1.0 / DISTORTION_PRIOR, 1.0
+    prior[2, 5] = 1.0 / DISTORTION_PRIOR
+    prior[3, 6] = 1.0 if spine is None else TILT_BIAS_PRIOR_PX / LONE_TILT_BIAS_PRIOR_PX
     start = np.concatenate([_linear_start(x, y, v, frame), [0.0, 0.0]])
     fit = fit_robustly(model, start, scale=2.0)
     miss_px = fit.residuals[: 2 * len(x)].reshape(2, -1).mean(axis=0) * np.sqrt(2.0) * noise_px
@@ -442,7 +454,23 @@ def fit_scale_map(
     )
     if spine is None:
         return scale_map
-    return replace(scale_map, lean=_lean(spine, scale_map.plane()))
+    return replace(
+        scale_map,
+        lean=_lean(spine, scale_map.plane()),
+        u_slope=_u_slope(scale_map, combs[0]),
+    )
+
+
+def _u_slope(scale_map: ScaleMap, comb: Comb) -> float:
+    """By how much the lines of a column may lie too flat together: short ones lock to the rows
+    of the picture, by a share of their slope."""
+    lines = comb.lines
+    sloped = lines.length >= SHORTEST_SLOPED_PX
+    if not sloped.any():
+        sloped[:] = True
+    by_x, by_y = scale_map.gradient(lines.x[sloped], lines.y[sloped])
+    flat = (FLAT_PX / lines.length[sloped]) ** FLAT_POWER
+    return float(np.median(np.abs(by_x / by_y) * np.minimum(flat, 1.0)))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

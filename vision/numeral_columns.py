@@ -77,6 +77,9 @@ class ScaleGeometry:
         Unit vector along the graduation line, to the right of ``along_px``.
     tick_half_length_px : float
         Half the length of the longest graduation lines.
+    u_slope : float
+        Standard uncertainty of the direction of the graduation lines [rad]: figures far beside
+        them stand less surely at their height.
 
     Notes
     -----
@@ -88,6 +91,7 @@ class ScaleGeometry:
     along_px: FloatArray
     across_px: FloatArray
     tick_half_length_px: float
+    u_slope: float = 0.0
 
     def __post_init__(self) -> None:
         count = len(self.index)

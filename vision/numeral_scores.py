@@ -78,6 +78,7 @@ class Outcome:
     labels: FloatArray
     factor: float
     pitch_px: float
+    u_slope: float
     phase_known: bool
     stance: Stance
 
@@ -92,7 +93,8 @@ class Outcome:
         if self.phase_known:
             return np.inf
         steps = np.array([-1.0, 0.0, 1.0])
-        scores = _offset_scores(self.column, self.pitch_px, steps, _offset_sd(self.stance))
+        spread_px = _spread_px(self.column, _offset_sd(self.stance), self.u_slope)
+        scores = _offset_scores(self.column, self.pitch_px, steps, spread_px)
         return float(scores[1] - max(scores[0], scores[2]))
 
     @property
@@ -124,7 +126,8 @@ def score_column(
     if hypotheses.phase is None:
         # Softer places of a known scale would leave half-way lines as likely as long ones.
         spread = OFFSET_SD if hypotheses.numberings else _offset_sd(stance)
-        offset = _offset_scores(column, geometry.pitch_px, prediction.shift, spread)
+        spread_px = _spread_px(column, spread, geometry.u_slope)
+        offset = _offset_scores(column, geometry.pitch_px, prediction.shift, spread_px)
     else:
         offset = np.where(np.abs(prediction.shift) < 0.5, 0.0, 4 * OFFSET_FLOOR)
     return Outcome(
@@ -137,6 +140,7 @@ def score_column(
         labels=labels,
         factor=factor,
         pitch_px=geometry.pitch_px,
+        u_slope=geometry.u_slope,
         phase_known=hypotheses.phase is not None,
         stance=stance,
     )
@@ -188,11 +192,19 @@ def _offset_sd(stance: Stance) -> float:
     return LYING_OFFSET_SD if QUARTER_TURNS[stance] % 2 else OFFSET_SD
 
 
+def _spread_px(column: NumeralColumn, spread: float, u_slope: float) -> float:
+    """Standard deviation of the figures' place along the scale [px], ``spread`` in heights of
+    a figure."""
+    set_px = max(spread * column.height_px, 0.5)
+    return float(np.hypot(set_px, u_slope * column.across_px))
+
+
 def _offset_scores(
-    column: NumeralColumn, pitch_px: float, shift: FloatArray, spread: float
+    column: NumeralColumn, pitch_px: float, shift: FloatArray, spread_px: float
 ) -> FloatArray:
     """Log-probability of the figures standing where they do about shifted graduations."""
     away = np.asarray(column.offset_px - shift * pitch_px)
-    deviate = away / max(spread * column.height_px, 0.5)
     far = np.abs(away) > FAR_HEIGHTS * column.height_px
-    return np.where(far, FAR_FLOORS, 1.0) * np.maximum(-0.5 * deviate**2, OFFSET_FLOOR)
+    return np.where(far, FAR_FLOORS, 1.0) * np.maximum(
+        -0.5 * (away / spread_px) ** 2, OFFSET_FLOOR
+    )

@@ -282,3 +282,17 @@ def test_a_lone_column_stands_square_to_its_lines(seed):
     np.testing.assert_allclose(found.plane().to_pixel(across, values, 6.0), seen, atol=1e-3)
     true = [found.true_value_at(float(x), float(y), 6.0) for x, y in zip(*seen, strict=True)]
     np.testing.assert_allclose(true, value, atol=0.4)
+
+
+@pytest.mark.parametrize(("roll", "length_px", "u"), [(8.0, 12.0, 0.045), (8.0, 40.0, 0.003)])
+def test_short_lines_of_a_lone_column_slope_less_surely(roll, length_px, u):
+    """By a third of their slope at 12 px, nearly not at 40."""
+    camera = replace(WIDE, roll=roll)
+    comb = COLUMNS[0].comb(camera)
+    half, x = 0.5 * length_px, comb.lines.x
+    lines = replace(comb.lines, left=x - half, right=x + half)
+    short = fit_scale_map(
+        (replace(comb, lines=lines),), (COLUMNS[0].values,), frame_of(camera)
+    )
+    assert short.u_slope == pytest.approx(u, rel=0.15)
+    assert fitted(camera).u_slope == 0.0

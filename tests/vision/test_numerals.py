@@ -19,6 +19,7 @@ from limbsight.vision.numeral_scores import (
     OFFSET_SD,
     _offset_scores,
     _offset_sd,
+    _spread_px,
     score_column,
 )
 from limbsight.vision.numeral_strings import CHARACTERS, string_probabilities
@@ -201,7 +202,13 @@ def test_figures_tell_the_division_where_it_is_wide() -> None:
     )
     verdict = read_numerals(picture, geometry, table)
     np.testing.assert_allclose(values_read(verdict, geometry), scale.values)
-    assert verdict.shift_margin > 4.0
+    assert verdict.graduation_decisive
+    # Carried there by lines that may slope by a division, they tell nothing of it.
+    assert verdict.column is not None
+    unsure = replace(geometry, u_slope=scale.pitch_px / abs(verdict.column.across_px))
+    verdict = read_numerals(picture, unsure, table)
+    assert verdict.decisive
+    assert not verdict.graduation_decisive
 
 
 @pytest.mark.parametrize(
@@ -318,7 +325,8 @@ def test_no_figure_stands_more_than_its_height_from_its_line() -> None:
     ((column, *_), *_) = find_columns(picture, geometry, 10)
     off = column.offset_px / geometry.pitch_px
     away = np.array([0.0, 0.5, 1.0, 1.3, 2.5]) * column.height_px / geometry.pitch_px
-    scores = _offset_scores(column, geometry.pitch_px, off + away, OFFSET_SD)
+    spread_px = _spread_px(column, OFFSET_SD, 0.0)
+    scores = _offset_scores(column, geometry.pitch_px, off + away, spread_px)
     assert scores[0] == 0.0
     np.testing.assert_allclose(scores[[1, 2]], OFFSET_FLOOR)
     np.testing.assert_allclose(scores[3:], 4 * OFFSET_FLOOR)
