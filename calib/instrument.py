@@ -30,6 +30,8 @@ ArrangementName = Literal[
 Numbers = Literal["upward", "downward", "away-from-zero"]
 CisternScale = Literal["true", "compensated", "adjusted"]
 
+LABEL_NUMBERS = 587
+"""Of the family 36h11, from 0 on."""
 STEPS_ACROSS_SCALE = 1e-6
 """Relative slack when a range is checked to be a whole number of divisions: the rounding of
 the decimal numbers in the file, nothing physical."""
@@ -160,6 +162,15 @@ class LimitsSpec:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class LabelSpec:
+    """A printed label on the board: an AprilTag of the family 36h11."""
+
+    number: int
+    size_m: float | None = None
+    """Edge of its black square."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Instrument:
     """One manometer as its file describes it."""
 
@@ -176,6 +187,7 @@ class Instrument:
     limits: LimitsSpec
     path: str
     """Where it was read from, for messages."""
+    label: LabelSpec | None = None
 
 
 def load_instrument(path: str | Path) -> Instrument:
@@ -204,6 +216,39 @@ def load_instrument(path: str | Path) -> Instrument:
         what = getattr(error, "strerror", None) or "not a UTF-8 text file"
         raise InstrumentError(f"{path}: can't be read ({what}); give a TOML file") from error
     return parse_instrument(text, source=str(path))
+
+
+def load_instruments(folder: str | Path) -> tuple[Instrument, ...]:
+    """Read and check the instrument files of a folder, which their labels tell apart.
+
+    Raises
+    ------
+    InstrumentError
+        As for :func:`load_instrument`; also if there is none, if one has no label, or two
+        have the same label or name.
+    """
+    paths = sorted(path for path in Path(folder).iterdir() if path.suffix.lower() == ".toml")
+    if not paths:
+        raise InstrumentError(f"{folder}: no instrument files (*.toml) in this folder")
+    instruments = tuple(load_instrument(path) for path in paths)
+    before: dict[str, str] = {}
+    for instrument in instruments:
+        if instrument.label is None:
+            raise InstrumentError(
+                f"{instrument.path}: label: is missing; of several files each photo is given "
+                "the one whose label it shows: write number = 17 under [label], or give the "
+                "file alone"
+            )
+        for key, value in (
+            ("label.number", str(instrument.label.number)),
+            ("name", instrument.name),
+        ):
+            other = before.setdefault(f"{key} {value}", instrument.path)
+            if other != instrument.path:
+                raise InstrumentError(
+                    f"{instrument.path}: {key}: {value} is also that of {other}; write another"
+                )
+    return instruments
 
 
 def parse_instrument(text: str, *, source: str = "instrument") -> Instrument:
@@ -236,6 +281,7 @@ def parse_instrument(text: str, *, source: str = "instrument") -> Instrument:
         site=_site(top.table("site")),
         limits=_limits(top.table("limits"), arrangement),
         path=source,
+        label=_label(top.table("label")),
     )
     top.finish()
     return instrument
@@ -449,6 +495,19 @@ def _limits(table: _Table, arrangement: ArrangementName) -> LimitsSpec:
         table.fail("low", "is not below high", "a lower limit under the upper one")
     table.finish()
     return spec
+
+
+def _label(table: _Table) -> LabelSpec | None:
+    number = table.integer("number", lowest=0)
+    size_m = table.quantity("size", "length", above=0.0)
+    table.finish()
+    if number is None:
+        if size_m is not None:
+            table.fail("number", "is missing", "the number of the printed label, number = 17")
+        return None
+    if number >= LABEL_NUMBERS:
+        table.fail("number", f"{number} is not in the family 36h11", "0 to 586")
+    return LabelSpec(number=number, size_m=size_m)
 
 
 class _Table:

@@ -59,6 +59,12 @@ SQUARE_PRIOR, TILT_SHARE = 0.004, 0.03
 quarter of a degree of print (judgement, no source), and what a wrong focal length makes of a
 plane turned by 7 degrees and tilted by 15, the product of both sines, as a share of its
 relative uncertainty."""
+CORNER_PX, U_SQUARE_SIZE = 0.1, 0.03
+"""Standard uncertainty of a corner of a printed square: drawn ones are found to 0.02 px (root
+mean square), paper is not as flat; and of its size as a share: printers' scaling, and a label
+that is some millimetres nearer to the camera than the graduations (judgement, no source)."""
+SQUARE_MISFIT = 4.0
+"""Standard deviations by which a square may be none before it counts as not on the board."""
 SQUARE_PARTS = 100
 """The angle counts as so many witnesses of a tenth of its weight: it is no stray line, however
 far off the fit begins."""
@@ -78,6 +84,22 @@ middles in half diagonals: what is photographed fills the picture, its middle wi
 the longer side from the picture's (common practice, no source)."""
 
 
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Square:
+    """A square of known size in the graduated plane, or close to it: a printed label.
+
+    Attributes
+    ----------
+    corners_px : ndarray, shape (4, 2)
+        In order around it.
+    edge
+        In scale units.
+    """
+
+    corners_px: FloatArray
+    edge: float
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Frame:
     """What the camera matrix is made of: picture size and focal length."""
@@ -92,6 +114,8 @@ class Frame:
     u_offset_px: float = 0.0
     """Of the principal point from the middle of the picture, which may be cut out of a larger
     one; and its standard uncertainty in each direction."""
+    square: Square | None = None
+    """Seen on the board, where there is one."""
 
     @property
     def centre_px(self) -> tuple[float, float]:
@@ -396,7 +420,23 @@ def fit_scale_map(
     ------
     NotMeasurable
         The graduations do not lie on one plane scale (code ``scale_uneven``).
+
+    Notes
+    -----
+    A square in the frame tells how the plane is turned where the graduations leave that open;
+    one that is none on their plane is left aside.
     """
+    if frame.square is not None:
+        plain = replace(frame, square=None)
+        found = _fit(combs, values, frame)
+        misfit, _ = _unsquare(found.parameters, frame.square, frame)
+        if np.abs(misfit).max() < SQUARE_MISFIT:
+            return replace(found, frame=plain)
+        frame = plain
+    return _fit(combs, values, frame)
+
+
+def _fit(combs: tuple[Comb, ...], values: tuple[FloatArray, ...], frame: Frame) -> ScaleMap:
     x = np.concatenate([comb.lines.x for comb in combs])
     y = np.concatenate([comb.lines.y for comb in combs])
     slope = np.concatenate([comb.lines.slope for comb in combs])
@@ -425,6 +465,11 @@ def fit_scale_map(
             askew, by_each = _askew(p, spine, frame)
             misses.append(np.full(SQUARE_PARTS, askew))
             slopes.append(np.tile(by_each, (SQUARE_PARTS, 1)))
+        if frame.square is not None:
+            unsquare, by_all = _unsquare(p[:6], frame.square, frame)
+            share = 1.0 / np.sqrt(SQUARE_PARTS)
+            misses.append(np.tile(unsquare * share, SQUARE_PARTS))
+            slopes.append(np.tile(by_all * share, (SQUARE_PARTS, 1)))
         return np.concatenate([*misses, prior @ p]), np.vstack([*slopes, prior])
 
     weight = unit / (np.sqrt(2.0) * noise_px)
@@ -519,6 +564,27 @@ def _askew(p: FloatArray, spine: _Spine, frame: Frame) -> tuple[float, FloatArra
     steps = 1e-6 * np.eye(7)[:6]
     by_each = [(lean(p + step) - lean(p - step)) / 2e-6 for step in steps]
     return lean(p), np.array([*by_each, 0.0])
+
+
+def _unsquare(p: FloatArray, square: Square, frame: Frame) -> tuple[FloatArray, FloatArray]:
+    """How far sides and diagonals of a square seen are from those of one, over their standard
+    deviations, (7,), the last its size; and derivatives by parameters of a map, (7, 7)."""
+    corners = square.corners_px
+    sides_px = np.hypot(*(np.roll(corners, -1, axis=0) - corners).T)
+    u_length = np.sqrt(2.0) * CORNER_PX / float(sides_px.mean())
+
+    def misfit(at: FloatArray) -> FloatArray:
+        plane = _plane(at, frame, frame.focal_px)
+        place = np.stack(plane.from_pixel(*corners.T), axis=1)
+        ways = np.concatenate([np.roll(place, -1, axis=0) - place, place[2:] - place[:2]])
+        share = np.hypot(*ways.T) / square.edge
+        share[4:] /= np.sqrt(2.0)
+        size = share.mean()
+        return np.append((share / size - 1.0) / u_length, (size - 1.0) / U_SQUARE_SIZE)
+
+    steps = 1e-6 * np.eye(6)
+    by_each = [(misfit(p + step) - misfit(p - step)) / 2e-6 for step in steps]
+    return misfit(p), np.column_stack([*by_each, np.zeros(7)])
 
 
 def _step_per_px(combs: tuple[Comb, ...], values: tuple[FloatArray, ...]) -> FloatArray:

@@ -14,7 +14,7 @@ from limbsight.calib.indexing import graduation_count, heights_of
 from limbsight.calib.instrument import ScaleSpec
 from limbsight.calib.numbering import NamedScale, name_graduations
 from limbsight.calib.rectify import Grid, make_grid
-from limbsight.calib.scale_map import Frame, Plane
+from limbsight.calib.scale_map import Frame, Plane, Square
 from limbsight.calib.unknown_scale import ScaleFromPicture, read_scale
 from limbsight.errors import NotMeasurable
 from limbsight.knowledge import Knowledge
@@ -84,19 +84,27 @@ class View:
     upright
         The same, turned; the scale map and all that goes with it are in the pixels of this
         one at full size.
+    square
+        On the board, in pixels of the picture as taken.
     """
 
     picture: Picture
     reduced: WorkingImage
     upright: WorkingImage
     turn: Turn
+    square: Square | None = None
 
     @property
     def frame(self) -> Frame:
         """The camera, as the turned picture shows it."""
         picture = self.picture
         frame = Frame.of_picture(*picture.size_px, picture.focal_35mm, whole=picture.whole)
-        return frame if self.turn.is_none else frame.turned(*self.turn.canvas_px)
+        if not self.turn.is_none:
+            frame = frame.turned(*self.turn.canvas_px)
+        if self.square is None:
+            return frame
+        corners = np.stack(self.turn.from_picture(*self.square.corners_px.T), axis=1)
+        return replace(frame, square=replace(self.square, corners_px=corners))
 
     def grid(self, plane: Plane, **extent: Any) -> Grid:
         """Lay a grid over the plane, in pixels of the picture as taken."""
@@ -123,9 +131,12 @@ Found = TypeVar("Found", bound=_FoundScale)
 
 
 def upright(
-    picture: Picture, known: Knowledge | None, find: Callable[[View], Found]
+    picture: Picture,
+    known: Knowledge | None,
+    find: Callable[[View], Found],
+    square: Square | None = None,
 ) -> tuple[View, Found]:
-    """Find the scale, in the picture as taken or turned.
+    """Find the scale, in the picture as taken or turned; ``square`` is on its board.
 
     Raises
     ------
@@ -136,7 +147,9 @@ def upright(
     longer: tuple[View, Found] | None = None
     for source, stand in _tries(picture, known):
         upright = turned_copy(source, stand.turn)
-        view = View(picture=picture, reduced=source, upright=upright, turn=stand.turn)
+        view = View(
+            picture=picture, reduced=source, upright=upright, turn=stand.turn, square=square
+        )
         try:
             found = find(view)
             if found.apart > 1 and source.factor > 1.0 and longer is None:

@@ -6,6 +6,7 @@ photo --vision--> graduations --calib--> scale map --vision--> limbs, interfaces
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
@@ -29,6 +30,7 @@ from limbsight.find_scale import (
 )
 from limbsight.know_picture import know_from_picture
 from limbsight.knowledge import Knowledge, knowledge_of
+from limbsight.labels import check_label, instrument_shown
 from limbsight.read_limb import Limb
 from limbsight.reasons import reason, status_of
 from limbsight.records import (
@@ -56,7 +58,7 @@ ZERO_CODES = ("bad_zero", "not_a_zero")
 def read_photo(
     path: str | Path,
     *,
-    instrument: Instrument | None = None,
+    instrument: Instrument | Sequence[Instrument] | None = None,
     zero: str | Path | ZeroPhoto | None = None,
 ) -> Reading:
     """Read one photo.
@@ -67,6 +69,7 @@ def read_photo(
         A photo in any common format.
     instrument
         What is known about the manometer; without it the photo is read as far as it allows.
+        Of several the one is taken whose printed label the photo shows.
     zero
         A photo of the same instrument with both ends open to the air, or what
         :func:`read_zero` made of one; what it shows is taken off the pressure.
@@ -99,7 +102,9 @@ def read_photo(
     )
 
 
-def read_zero(path: str | Path, *, instrument: Instrument | None) -> ZeroPhoto:
+def read_zero(
+    path: str | Path, *, instrument: Instrument | Sequence[Instrument] | None
+) -> ZeroPhoto:
     """Read the photo of an instrument with both ends open to the air, to be subtracted.
 
     Raises
@@ -124,7 +129,7 @@ def read_zero(path: str | Path, *, instrument: Instrument | None) -> ZeroPhoto:
     levels = tuple(
         tuple(level_height(level, known) for level in limb.levels) for limb in walked.limbs
     )
-    check_zero(instrument, levels, str(path))
+    check_zero(known.instrument, levels, str(path))
     return ZeroPhoto(
         used=ZeroUsed(
             photo=str(path), sha256=walked.picture.sha256, taken_at=walked.picture.taken_at
@@ -147,10 +152,16 @@ class Walked:
     reasons: tuple[Reason, ...] = ()
 
 
-def _walk(path: str | Path, instrument: Instrument | None) -> Walked:
+def _walk(path: str | Path, instrument: Instrument | Sequence[Instrument] | None) -> Walked:
     """Go from the photo to the levels, as far as they can be found."""
     with one_blas_thread():
-        return _walk_on(load_picture(path), instrument)
+        picture = load_picture(path)
+        if isinstance(instrument, Sequence):
+            try:
+                instrument = instrument_shown(working_copy(picture), instrument)
+            except NotMeasurable as stop:
+                return Walked(picture=picture, known=None, reasons=(_reason_of(stop),))
+        return _walk_on(picture, instrument)
 
 
 def _walk_on(picture: Picture, instrument: Instrument | None) -> Walked:
@@ -159,7 +170,8 @@ def _walk_on(picture: Picture, instrument: Instrument | None) -> Walked:
     places: tuple[float, ...] = ()
     try:
         if known is not None:
-            view, scale = upright(picture, known, partial(find_scale, known=known))
+            square, notes = check_label(working_copy(picture), known)
+            view, scale = upright(picture, known, partial(find_scale, known=known), square)
         else:
             view, found = upright(picture, None, find_unknown_scale)
             scale = found.named

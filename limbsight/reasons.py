@@ -53,6 +53,26 @@ _KINDS = (
         remedy="check lowest, highest and division, or whether this is another instrument",
     ),
     ReasonKind(
+        code="other_instrument",
+        effect="refused",
+        text="the label in the picture is number {seen}, that of the instrument file {stated}",
+        remedy="give the file of this instrument, or correct number under [label] in it",
+    ),
+    ReasonKind(
+        code="instrument_not_told",
+        effect="refused",
+        text="of the labels that the instrument files state, the picture shows {what}",
+        remedy="retake with the label of this instrument alone in the picture, or give its "
+        "file with --instrument",
+    ),
+    ReasonKind(
+        code="label_not_seen",
+        effect="note",
+        text="the label of the instrument file, number {stated}, is not seen: nothing but its "
+        "scale says which instrument this is",
+        remedy="retake with the whole label in the picture, sharp and without glare on it",
+    ),
+    ReasonKind(
         code="scale_uneven",
         effect="refused",
         text="the graduations do not follow one even scale on one flat board",

@@ -42,6 +42,8 @@ manometric = "water"
 {site}
 [limits]
 {limits}
+[label]
+{label}
 """
 TABLES = (
     "top",
@@ -53,6 +55,7 @@ TABLES = (
     "cistern",
     "site",
     "limits",
+    "label",
 )
 
 

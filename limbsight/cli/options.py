@@ -52,7 +52,8 @@ instrument_option = click.option(
     "instrument_path",
     type=click.Path(path_type=Path),
     metavar="FILE",
-    help="Instrument file (TOML). Without it heights alone are read.",
+    help="Instrument file (TOML), or a folder of them: each photo is given the one whose "
+    "printed label it shows. Without it heights alone are read.",
 )
 
 unit_option = click.option(

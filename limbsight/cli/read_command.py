@@ -7,7 +7,7 @@ import hashlib
 import json
 import sys
 from collections import Counter
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -43,6 +43,7 @@ Examples:
   limbsight read fan.jpg --instrument fan.toml
   limbsight read round/ --instrument fan.toml --unit mbar --json > round.json
   limbsight read "round/*.jpg" -i fan.toml --overlay checked/
+  limbsight read round/ --instrument instruments/
   limbsight read fan.jpg -i fan.toml --zero fan-open.jpg
 
 {EXIT_CODE_HELP}.
@@ -84,14 +85,14 @@ def read(
     file that can't be decoded is reported and the others are read. With --json one photo
     gives one object, anything else (several, a folder, a pattern) an array.
     """
-    if zero_path is not None and instrument_path is None:
+    if zero_path is not None and (instrument_path is None or instrument_path.is_dir()):
         raise click.UsageError(
-            "--zero is subtracted from a pressure, which needs an instrument file; give "
+            "--zero is subtracted from the pressure of one instrument; give its file with "
             "--instrument"
         )
     instrument = _load(instrument_path)
     traceback = bool(ctx.find_root().params.get("traceback"))
-    limits = instrument.limits if instrument else None
+    limits = _limits_of(instrument)
     overlays = OverlayFolder(overlay_folder, unit, limits) if overlay_folder else None
     paths, unmatched = expand_photos(photos)
     for message in unmatched:
@@ -165,10 +166,12 @@ class OverlayFolder:
         If the folder can't be made, or a picture can't be written into it.
     """
 
-    def __init__(self, folder: Path, unit: str, limits: LimitsSpec | None = None) -> None:
+    def __init__(
+        self, folder: Path, unit: str, limits: Mapping[str, LimitsSpec] | None = None
+    ) -> None:
         self._folder = folder
         self._unit = unit
-        self._limits = limits
+        self._limits = limits or {}
         self._uses: Counter[str] = Counter()
         try:
             folder.mkdir(parents=True, exist_ok=True)
@@ -185,7 +188,8 @@ class OverlayFolder:
         if any(reason.code in (BAD_FILE, FAULT) for reason in reading.reasons):
             return
         picture = load_picture(path)
-        drawn = draw_overlay(picture, reading, unit=self._unit, limits=self._limits)
+        limits = self._limits.get(reading.instrument or "")
+        drawn = draw_overlay(picture, reading, unit=self._unit, limits=limits)
         quality = [cv2.IMWRITE_JPEG_QUALITY, OVERLAY_JPEG_QUALITY]
         _, encoded = cv2.imencode(".jpg", drawn, quality)
         target = self._folder / self._name(path)
@@ -209,7 +213,7 @@ class OverlayFolder:
 class _Table:
     """Blocks for people: each at once, or at the end where a progress bar is in the way."""
 
-    def __init__(self, unit: str, limits: LimitsSpec | None) -> None:
+    def __init__(self, unit: str, limits: Mapping[str, LimitsSpec]) -> None:
         from rich.console import Console
 
         self._unit = unit
@@ -237,13 +241,14 @@ class _Table:
     def _print(self, reading: Reading) -> None:
         from limbsight.report import print_reading
 
-        print_reading(self._console, reading, unit=self._unit, limits=self._limits)
+        limits = self._limits.get(reading.instrument or "")
+        print_reading(self._console, reading, unit=self._unit, limits=limits)
 
 
 class _Json:
     """One object for a photo named alone, else an array."""
 
-    def __init__(self, unit: str, limits: LimitsSpec | None) -> None:
+    def __init__(self, unit: str, limits: Mapping[str, LimitsSpec]) -> None:
         self._unit = unit
         self._limits = limits
         self._written: list[dict[str, object]] = []
@@ -251,7 +256,8 @@ class _Json:
     def add(self, reading: Reading) -> None:
         from limbsight.report import reading_to_dict
 
-        self._written.append(reading_to_dict(reading, unit=self._unit, limits=self._limits))
+        limits = self._limits.get(reading.instrument or "")
+        self._written.append(reading_to_dict(reading, unit=self._unit, limits=limits))
         for reason in reading.reasons:
             if reason.code in (BAD_FILE, FAULT):
                 click.echo(f"Error: {reading.photo}: {reason.text}", err=True)
@@ -261,15 +267,27 @@ class _Json:
         click.echo(json.dumps(data, allow_nan=False, indent=2))
 
 
-def _load(path: Path | None) -> Instrument | None:
+def _load(path: Path | None) -> Instrument | tuple[Instrument, ...] | None:
+    """Load an instrument file, or all of a folder; faults are found before a photo is read."""
     if path is None:
         return None
-    from limbsight.calib.instrument import load_instrument
+    from limbsight.calib.instrument import load_instrument, load_instruments
     from limbsight.plain_numbers import check_names
 
-    instrument = load_instrument(path)
-    check_names(instrument)  # found out before any photo is read
-    return instrument
+    loaded = load_instruments(path) if path.is_dir() else load_instrument(path)
+    for instrument in loaded if isinstance(loaded, tuple) else (loaded,):
+        check_names(instrument)
+    return loaded
+
+
+def _limits_of(
+    instrument: Instrument | tuple[Instrument, ...] | None,
+) -> dict[str, LimitsSpec]:
+    """Alarm limits by the names of instruments."""
+    if instrument is None:
+        return {}
+    several = instrument if isinstance(instrument, tuple) else (instrument,)
+    return {one.name: one.limits for one in several}
 
 
 def _is_photo(path: Path, suffixes: frozenset[str]) -> bool:
@@ -280,7 +298,9 @@ def _is_photo(path: Path, suffixes: frozenset[str]) -> bool:
     )
 
 
-def _read_zero(path: Path | None, instrument: Instrument | None) -> ZeroPhoto | None:
+def _read_zero(
+    path: Path | None, instrument: Instrument | tuple[Instrument, ...] | None
+) -> ZeroPhoto | None:
     """Read the zero before any photo: without it every pressure would be another one."""
     if path is None:
         return None
@@ -291,7 +311,7 @@ def _read_zero(path: Path | None, instrument: Instrument | None) -> ZeroPhoto | 
 
 def _read_one(
     path: Path,
-    instrument: Instrument | None,
+    instrument: Instrument | tuple[Instrument, ...] | None,
     zero: ZeroPhoto | None,
     *,
     traceback: bool,
@@ -315,7 +335,12 @@ def _read_one(
         return _refused(path, FAULT, fault_text(error), instrument)
 
 
-def _refused(path: Path, code: str, text: str, instrument: Instrument | None) -> Reading:
+def _refused(
+    path: Path,
+    code: str,
+    text: str,
+    instrument: Instrument | tuple[Instrument, ...] | None,
+) -> Reading:
     return Reading(
         photo=str(path),
         sha256=_sha256(path),
@@ -325,7 +350,7 @@ def _refused(path: Path, code: str, text: str, instrument: Instrument | None) ->
         limbs=(),
         graduations=(),
         pressure=None,
-        instrument=instrument.name if instrument else None,
+        instrument=getattr(instrument, "name", None),
         program=f"limbsight {__version__}",
         size_px=(0, 0),
     )

@@ -7,7 +7,12 @@ from pathlib import Path
 
 import pytest
 
-from limbsight.calib.instrument import load_instrument, parse_instrument
+from limbsight.calib.instrument import (
+    LabelSpec,
+    load_instrument,
+    load_instruments,
+    parse_instrument,
+)
 from limbsight.errors import InstrumentError
 
 EXAMPLES = Path(__file__).resolve().parents[2] / "sample_images" / "instruments"
@@ -215,3 +220,54 @@ def test_what_is_no_toml(tmp_path, content, message):
 def test_a_missing_file(tmp_path):
     with pytest.raises(InstrumentError, match=r"none\.toml: can't be read"):
         load_instrument(tmp_path / "none.toml")
+
+
+def labelled(name: str, label: str) -> str:
+    return FULL.replace("fan-inlet", name) + f"\n[label]\n{label}\n"
+
+
+def test_a_label():
+    found = parse_instrument(labelled("fan-inlet", 'number = 17\nsize = "30 mm"'))
+    assert found.label == LabelSpec(number=17, size_m=pytest.approx(0.03))
+    assert parse_instrument(labelled("fan-inlet", "number = 0")).label == LabelSpec(number=0)
+    assert parse_instrument(FULL).label is None
+
+
+@pytest.mark.parametrize(
+    ("label", "message"),
+    [
+        ("number = 587", "label.number: 587 is not in the family 36h11; write 0 to 586"),
+        ("number = -1", "label.number: -1 is not a whole number from 0"),
+        ('size = "30 mm"', "label.number: is missing"),
+        ('number = 3\nsize = "0 mm"', "label.size"),
+    ],
+)
+def test_a_wrong_label(label, message):
+    with pytest.raises(InstrumentError, match=message):
+        parse_instrument(labelled("fan-inlet", label))
+
+
+class TestAFolderOfFiles:
+    def test_in_the_order_of_their_names(self, tmp_path):
+        (tmp_path / "b.toml").write_text(labelled("fan-outlet", "number = 2"))
+        (tmp_path / "a.toml").write_text(labelled("fan-inlet", "number = 1"))
+        (tmp_path / "notes.txt").write_text("none")
+        assert [i.name for i in load_instruments(tmp_path)] == ["fan-inlet", "fan-outlet"]
+
+    @pytest.mark.parametrize(
+        ("second", "message"),
+        [
+            (labelled("fan-outlet", "number = 1"), "b.toml: label.number: 1 is also that of"),
+            (labelled("fan-inlet", "number = 2"), "b.toml: name: fan-inlet is also that of"),
+            (FULL, "b.toml: label: is missing"),
+        ],
+    )
+    def test_that_cannot_be_told_apart(self, tmp_path, second, message):
+        (tmp_path / "a.toml").write_text(labelled("fan-inlet", "number = 1"))
+        (tmp_path / "b.toml").write_text(second)
+        with pytest.raises(InstrumentError, match=message):
+            load_instruments(tmp_path)
+
+    def test_without_any(self, tmp_path):
+        with pytest.raises(InstrumentError, match="no instrument files"):
+            load_instruments(tmp_path)

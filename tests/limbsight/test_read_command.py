@@ -352,3 +352,34 @@ class TestHelp:
     def test_version(self):
         result = CliRunner().invoke(main, ["--version"])
         assert result.output.startswith("limbsight 0.")
+
+
+def test_a_folder_of_instruments_gives_each_photo_its_limits(road, folder, tmp_path):
+    """By the name that the reading comes back with."""
+    files = tmp_path / "instruments"
+    files.mkdir()
+    for number, name in enumerate(("fan-inlet", "fan-outlet")):
+        limits = f'[limits]\nlow = "{1 + number} Pa"\n[label]\nnumber = {number}\n'
+        text = INSTRUMENT.replace("fan-inlet", name) + limits
+        (files / f"{name}.toml").write_text(text)
+    result = run(folder / "one.jpg", "-i", files, "--json")
+    assert result.exit_code == 0, result.output
+    ((_, given),) = road
+    assert [i.name for i in given] == ["fan-inlet", "fan-outlet"]
+    pressure = json.loads(result.stdout)["pressure"]
+    assert pressure["limits"] == "below low"
+
+
+def test_a_zero_is_of_one_instrument(folder, tmp_path):
+    result = run(folder / "one.jpg", "-i", tmp_path, "--zero", folder / "two.png")
+    assert result.exit_code == 2
+    assert "of one instrument" in result.output
+
+
+def test_files_without_labels_are_told_before_any_photo(road, folder, tmp_path):
+    (tmp_path / "plain").mkdir()
+    (tmp_path / "plain" / "fan.toml").write_text(INSTRUMENT)
+    result = run(folder / "one.jpg", "-i", tmp_path / "plain")
+    assert result.exit_code == 2
+    assert "label: is missing" in " ".join(result.output.split())
+    assert road == []
