@@ -87,8 +87,8 @@ def read(
     """
     if zero_path is not None and (instrument_path is None or instrument_path.is_dir()):
         raise click.UsageError(
-            "--zero is subtracted from the pressure of one instrument; give its file with "
-            "--instrument"
+            "--zero is subtracted from a pressure, which needs the file of that instrument; "
+            "give it alone with --instrument"
         )
     instrument = _load(instrument_path)
     traceback = bool(ctx.find_root().params.get("traceback"))

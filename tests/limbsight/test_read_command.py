@@ -373,7 +373,7 @@ def test_a_folder_of_instruments_gives_each_photo_its_limits(road, folder, tmp_p
 def test_a_zero_is_of_one_instrument(folder, tmp_path):
     result = run(folder / "one.jpg", "-i", tmp_path, "--zero", folder / "two.png")
     assert result.exit_code == 2
-    assert "of one instrument" in result.output
+    assert "give it alone with" in result.output
 
 
 def test_files_without_labels_are_told_before_any_photo(road, folder, tmp_path):
