@@ -82,10 +82,10 @@ def _refined(bgr: NDArray[np.uint8], corners: NDArray[np.float32]) -> FloatArray
         normals = np.array([normal for normal, _ in sides])
         ranges = np.array([distance for _, distance in sides])
         # Each corner lies on the side that begins and on the one that ends there.
-        corners = np.array(
+        refined = np.array(
             [np.linalg.solve(normals[[k - 1, k]], ranges[[k - 1, k]]) for k in range(4)]
         )
-    return corners
+    return refined
 
 
 def _side(

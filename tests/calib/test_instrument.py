@@ -228,7 +228,7 @@ def labelled(name: str, label: str) -> str:
 
 def test_a_label():
     found = parse_instrument(labelled("fan-inlet", 'number = 17\nsize = "30 mm"'))
-    assert found.label == LabelSpec(number=17, size_m=pytest.approx(0.03))
+    assert found.label == LabelSpec(number=17, size_m=0.03)
     assert parse_instrument(labelled("fan-inlet", "number = 0")).label == LabelSpec(number=0)
     assert parse_instrument(FULL).label is None
 

@@ -64,10 +64,10 @@ class Camera:
         reach = (z - self.distance) / ray[..., 2]
         return self.x + reach * ray[..., 0], self.y + reach * ray[..., 1]
 
-    def project(self, x: ArrayLike, y: ArrayLike, z: float = 0.0) -> tuple[Array, Array]:
+    def project(self, x: ArrayLike, y: ArrayLike, z: ArrayLike = 0.0) -> tuple[Array, Array]:
         """Pixel of a point of the board, or of one that stands in front of it."""
         across, up = np.broadcast_arrays(np.asarray(x, float), np.asarray(y, float))
-        away = np.full(across.shape, z - self.distance)
+        away = np.full(across.shape, np.asarray(z, float) - self.distance)
         towards = np.stack([across - self.x, up - self.y, away], axis=-1)
         seen = towards @ self.axes
         straight = self.focal_px / self.half_diagonal * seen[..., :2] / seen[..., 2:]

@@ -35,7 +35,7 @@ def photos(tmp_path_factory):
         for k, number in enumerate(numbers):
             x, y = BESIDE_PX
             shown = pasted(shown, number, 45.0 * SQUARE + (x, y + 160.0 * k))
-        path = folder / f"{'-'.join(map(str, numbers))}.png"
+        path = Path(folder) / f"{'-'.join(map(str, numbers))}.png"
         cv2.imwrite(str(path), shown)
         return path
 

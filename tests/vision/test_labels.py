@@ -18,7 +18,7 @@ def seen(picture) -> dict[int, np.ndarray]:
 def turned(angle_deg: float, edge: float, centre=(300.0, 240.0)) -> np.ndarray:
     """Corners of a square, those of the label's upper left one first."""
     c, s = np.cos(np.radians(angle_deg)), np.sin(np.radians(angle_deg))
-    return 0.5 * edge * SQUARE @ np.array([[c, s], [-s, c]]) + centre
+    return np.asarray(0.5 * edge * SQUARE @ np.array([[c, s], [-s, c]]) + centre)
 
 
 @pytest.mark.parametrize("angle_deg", [0.0, 12.0, 90.0, 200.0])
