@@ -21,6 +21,7 @@ from limbsight.calib.meniscus import ApexFit, FluidOptics, MeniscusPhysics, Tube
 from limbsight.calib.meniscus_fit import AMBIGUITY_LIMIT, fit_apex, window_m
 from limbsight.calib.meniscus_picture import is_gas
 from limbsight.calib.rectify import Grid
+from limbsight.calib.rim import Rim, apex_from_rim, find_rim
 from limbsight.calib.scale_map import ScaleMap
 
 FloatArray = NDArray[np.float64]
@@ -172,7 +173,7 @@ def fit_level(
         interface=interface,
         line_pitch_m=line_pitch_m,
     )
-    found = _compared(here, _first_fit(here, row), burnt, u_axis_m / tube.bore_radius_m)
+    found = _found(here, row, burnt, u_axis_m / tube.bore_radius_m)
     height = grid.value_at(found.apex_row)
     x, y = here.pixel_of(height)
     seen_by = partial(_height_seen_by, here, found)
@@ -261,6 +262,23 @@ class _Surroundings:
     def beside(self, aside_rows: float) -> Band:
         return _band(self.axis, self.bore_rows, aside_rows)
 
+    def view(self, row: float, scale_map: ScaleMap) -> TubeView:
+        """How a camera sees the tube at a row."""
+        return _view(
+            scale_map,
+            self.grid.value_at(row),
+            self.across,
+            self.unit_m,
+            self.tube,
+            1 / (self.grid.step * self.unit_m),
+        )
+
+    @property
+    def aside_rad(self) -> float:
+        """Direction of the sight against the board's normal, positive toward later columns."""
+        away = self.scale_map.plane().distance - self.grid.in_front
+        return math.atan2(self.across, away)
+
     def pixel_of(self, height: float) -> tuple[float, float]:
         """Where the axis at a height meets the picture."""
         plane = self.scale_map.plane()
@@ -277,17 +295,8 @@ class _Surroundings:
         seen_by: ScaleMap | None = None,
     ) -> ApexFit:
         """Fit the apex within ``reach`` rows of a row, by one band of columns."""
-        height = self.grid.value_at(middle)
-        px_per_m = 1 / (self.grid.step * self.unit_m)
         view = replace(
-            _view(
-                seen_by or self.scale_map,
-                height,
-                self.across,
-                self.unit_m,
-                self.tube,
-                px_per_m,
-            ),
+            self.view(middle, seen_by or self.scale_map),
             line_pitch_m=self.line_pitch_m if with_lines else 0.0,
         )
         rows = _rows_about(self.strip, middle, reach, view, self.interface)
@@ -303,6 +312,72 @@ class _Surroundings:
             profile_columns=pixels,
             half_width_px=band.half_width,
         )
+
+
+def _found(
+    here: _Surroundings, row: float, burnt: NDArray[np.bool_] | None, u_axis_share: float
+) -> _Found:
+    """Find the apex; of a mirror from the rim of its dome, where that is seen."""
+    rim = _rim(here, row, burnt) if here.below.opaque_mirror else None
+    by_rim = _by_rim(here, rim, burnt) if rim else None
+    if by_rim:
+        return by_rim
+    found = _compared(here, _first_fit(here, row), burnt, u_axis_share)
+    return _borne_out_by(here, rim, found) if rim and found.fit.ok else found
+
+
+def _rim(here: _Surroundings, row: float, burnt: NDArray[np.bool_] | None) -> Rim | None:
+    return find_rim(
+        here.strip,
+        row,
+        here.view(row, here.scale_map),
+        aside_rad=here.aside_rad,
+        unseen=_unseen(here, burnt),
+    )
+
+
+def _unseen(here: _Surroundings, burnt: NDArray[np.bool_] | None) -> NDArray[np.bool_]:
+    if burnt is None:
+        return np.zeros(here.strip.shape[1], dtype=bool)
+    return _with_rims(burnt, here.bore_rows)
+
+
+def _by_rim(
+    here: _Surroundings, rim: Rim, burnt: NDArray[np.bool_] | None
+) -> _Found | None:
+    """Mean of what the rim says and of fits on and beside the axis, begun there.
+
+    Lamps in the dome draw fits to places which the rim rules out.  None where no band that
+    glare leaves looks like a meniscus: the end of a cover has a rim, too.
+    """
+    row, seen = apex_from_rim(rim, here.view(rim.row, here.scale_map), here.interface)
+    unseen = _unseen(here, burnt)
+    reach = max(COVERAGE_FACTOR * seen.u_px, LEAST_REACH_PX)
+    bands = [here.beside(way * 0.5 * ASIDE * here.bore_rows) for way in (0, -1, 1)]
+    clear = [band for band in bands if not unseen[band.columns].any()]
+    fits = [(here.fit(row, reach, band), band) for band in clear]
+    likely = [(fit, band) for fit, band in fits if fit.ok]
+    if not likely:
+        return None
+    (first, band), *rest = likely
+    fit = _mean_of_all([first, *(fit for fit, _ in rest)])
+    fit = _mean_of_all([fit, seen])
+    return _Found(
+        row=row,
+        fit=fit,
+        band=band,
+        clear_of_glare=True,
+        moved_px=fit.position_px - first.position_px,
+    )
+
+
+def _borne_out_by(here: _Surroundings, rim: Rim, found: _Found) -> _Found:
+    """Take the mean with what the rim says."""
+    row, seen = apex_from_rim(rim, here.view(rim.row, here.scale_map), here.interface)
+    seen = replace(seen, position_px=found.row - row)
+    fit = _mean_of_all([found.fit, seen])
+    moved = found.moved_px + fit.position_px - found.fit.position_px
+    return replace(found, fit=fit, moved_px=moved)
 
 
 def _first_fit(here: _Surroundings, row: float) -> _Found:
@@ -654,7 +729,7 @@ def _mean_of(fit: ApexFit, others: list[ApexFit]) -> ApexFit:
     position = np.array([one.position_px for one in fits])
     mean = float(weight @ position)
     components = {
-        name: float(weight @ [one.u_components_px[name] for one in fits])
+        name: float(weight @ [one.u_components_px.get(name, 0.0) for one in fits])
         for name in fit.u_components_px
     }
     rivals = components["ambiguity"]
@@ -672,6 +747,17 @@ def _mean_of(fit: ApexFit, others: list[ApexFit]) -> ApexFit:
         u_model_px=u_model,
         ok=not ambiguous,
         reason=AMBIGUOUS if ambiguous else "",
+    )
+
+
+def _mean_of_all(fits: list[ApexFit]) -> ApexFit:
+    """Weighted mean of fits with positions counted from one row."""
+    first, *others = fits
+    if not others:
+        return first
+    return _mean_of(
+        first,
+        [replace(one, position_px=one.position_px - first.position_px) for one in others],
     )
 
 
@@ -722,6 +808,8 @@ GLARE_RIM, LEAST_RIM_PX = 0.05, 2
 photo is blurred. Rims of spots that fade over a tenth of their width, not burnt out
 themselves, were taken for levels in six of 450 photos with spots and streaks drawn beside
 levels."""
+LEAST_REACH_PX = 2.0
+"""How far a fit may come from where a rim says the apex is."""
 ASIDE = 0.4
 """Where to look beside a reflection, in bore radii: twice half the width of a band."""
 LAMP_HEIGHT = 0.05
