@@ -7,8 +7,8 @@ contact line, whatever lamps stand in dome or column, and the apex is the height
 (Young-Laplace) above it.
 
 The line is seen through the glass alone: Snell's law at the upright outer wall, with the
-inclination kept, gives where it lies across the picture (lengths along the sight are those of a
-horizontal section).
+inclination kept, gives where it lies across the picture (lengths along the sight are those of
+a horizontal section).
 """
 
 from __future__ import annotations
@@ -46,19 +46,33 @@ LEAST_CHANGE, LEAST_LIGHT = 0.02, 0.002
 ABOVE_BORES, BELOW_BORES = 0.08, 0.8
 """Compared with each other: half of a flat dome, and a stretch of column."""
 SEARCH_BORES = (0.35, 0.75)
-"""Above and below the strongest step, between which the contact line lies: -0.25 and 0.55 bores
-at most at those levels."""
+"""Above and below the strongest step, between which the contact line lies: by 0.25 and 0.55
+bores at most at those levels."""
 ALIKE_BORES, ALIKE_ROWS = 0.05, 2.0
 """Groups that change within so many bores, and rows at least, see one line."""
 LEAST_GROUPS, LEAST_SHARE = 4, 0.6
-"""Groups, and share of those that change at all, that must see it."""
-EDGE_REACH = (7.0, 2.0)
-EDGE_STEP = 0.1
+"""Groups, and share of those that change at all, that must see it: of three, all at the edge
+of a bore full of glare, the change was once 3.6 mm off."""
+EDGE_REACH, EDGE_STEP = (7.0, 2.0), 0.1
+"""Rows above and below the change in which the edge is looked for, in steps of so many."""
 EDGE_BLURS = (0.7, 1.0, 1.4, 2.0)
 EDGE_ROWS_ABOVE, EDGE_BORES_BELOW, LEAST_ROWS_BELOW = 3.0, 0.4, 6
-ALIKE_GROUPS = 2.0
-"""Root of how many neighbouring groups a lamp in the dome moves alike."""
+"""Rows above the edge that tell its place, and below.  Farther up lamps and the far side of
+the dome begin: with six rows the edge scatters by 0.60 instead of 0.58 rows at those levels,
+without a ramp by 0.82."""
 RAMP_PRIOR, EDGE_CAUCHY = 1e-2, 3.0
+ALIKE_GROUPS = 2.0
+"""Root of how many neighbouring groups a lamp in the dome moves alike: with it 0.98 of those
+levels are within two standard uncertainties, the farthest 2.3 off."""
+GAS_BORES, LEAST_GAS_ROWS = (0.45, 0.12), 3
+"""Gas above the apex that the dome is compared with."""
+BESIDE_DOME_BORES = 0.1
+END_BOWS, END_WIDTH = np.linspace(-0.14, 0.14, 15), 1.15
+"""Bows of a cover's end over the tube's outside diameter, and its width: those of sleeves
+drawn over tubes reach 0.12, and 1.3."""
+END_LEANS = np.linspace(-0.03, 0.03, 5)
+END_REACH, END_STEP = 6.0, 0.2
+"""Rows beyond dome and line in which the edge is looked for, in steps of so many."""
 U_EDGE_ROWS = 0.5
 """What the dome shows next to the line, thin streaks of light and dark, moves the edge by so
 much: root mean square 0.58 rows at those levels, groups' scatter included."""
@@ -74,16 +88,22 @@ class Rim:
         Of its height on the axis, in rows of the strip.
     u_row
         From the scatter of the groups.
+    beyond_edge
+        Root mean square by which the picture differs from that of one blurred edge between
+        column and gas, in units of scatter; nan where too little of the gas is seen.  The end
+        of a cover is no more than such an edge, whatever it looks like below.
     """
 
     row: float
     u_row: float
+    beyond_edge: float
 
 
 def find_rim(
     strip: NDArray[np.float32],
     row: float,
     view: TubeView,
+    interface: MeniscusPhysics,
     *,
     aside_rad: float,
     unseen: NDArray[np.bool_],
@@ -96,8 +116,8 @@ def find_rim(
         Linear light, the tube's axis in the middle column, the top first.
     row
         The strongest step, roughly.
-    view
-        The tube and the camera; ``px_per_m`` is that of rows and columns.
+    view, interface
+        The tube and the camera, the dome; ``px_per_m`` is that of rows and columns.
     aside_rad
         Direction of the sight against the board's normal, positive toward later columns.
     unseen : ndarray, shape (C,), bool
@@ -109,19 +129,29 @@ def find_rim(
         None where too few columns agree.
     """
     bore = 2 * view.bore_radius_m * view.px_per_m
-    groups = _grouped(strip, view, aside_rad, unseen)
-    if groups is None:
+    columns = _columns(strip.shape[1], view, aside_rad, unseen)
+    if len(columns) < LEAST_GROUPS:
         return None
-    step = row - float(rim_drop(np.zeros(1), view)[0])
-    rows = _rows_to_search(step, bore, len(groups))
+    groups = np.stack([part.light(strip) for part in columns], axis=1)
+    drop = float(rim_drop(np.zeros(1), view)[0])
+    rows = _rows_to_search(row - drop, bore, len(groups))
     if rows is None:
         return None
     change = _lowest_changes(groups, rows, bore)
     alike = _most_alike(change, max(ALIKE_BORES * bore, ALIKE_ROWS))
-    seen = int(np.isfinite(change).sum())
-    if alike.sum() < max(LEAST_GROUPS, LEAST_SHARE * seen):
+    if alike.sum() < max(LEAST_GROUPS, LEAST_SHARE * np.isfinite(change).sum()):
         return None
-    return _edge(groups[:, alike], float(np.median(change[alike])), bore)
+    place, u_place = _edge(groups[:, alike], float(np.median(change[alike])), bore)
+    off = np.array([part.off for part in columns])
+    seen = _Seen(
+        groups=groups[:, alike],
+        off=off[alike],
+        drop=rim_drop(off[alike] * math.cos(aside_rad), view) - drop,
+        bore=bore,
+        outer=2 * view.outer_radius_m * view.px_per_m,
+    )
+    dome = _dome_rows(view, interface, 0.0, 0.0, 0.0) + drop
+    return Rim(row=place, u_row=u_place, beyond_edge=_beyond_edge(seen, place, dome))
 
 
 def rim_drop(aside: Array, view: TubeView) -> Array:
@@ -142,8 +172,10 @@ def rim_drop(aside: Array, view: TubeView) -> Array:
     return np.asarray(before * math.tan(view.elevation_rad) - glass * slope)
 
 
-def apex_from_rim(rim: Rim, view: TubeView, interface: MeniscusPhysics) -> tuple[float, ApexFit]:
-    """Row of the apex, and what is known of it there, as of a fit that found it in its place."""
+def apex_from_rim(
+    rim: Rim, view: TubeView, interface: MeniscusPhysics
+) -> tuple[float, ApexFit]:
+    """Row of the apex, and what is known of it, as of a fit that found it in that row."""
     usual = _dome_rows(view, interface, 0.0, 0.0, 0.0)
     moved = {
         "contact_angle": _dome_rows(view, interface, interface.u_contact_angle_rad, 0.0, 0.0),
@@ -186,24 +218,38 @@ def _dome_rows(
 # --- columns --------------------------------------------------------------------------------
 
 
-def _grouped(
-    strip: NDArray[np.float32], view: TubeView, aside_rad: float, unseen: NDArray[np.bool_]
-) -> Array | None:
-    """Groups of columns that show the room, (R, G, 3), moved so that the line lies in one row;
-    None where they are too few."""
-    count = strip.shape[1]
-    off = np.arange(count) - 0.5 * (count - 1)
-    across = off * math.cos(aside_rad)
-    columns = np.flatnonzero(~unseen & _shows_room(across, view))
-    groups = min(GROUPS, len(columns) // GROUP_COLUMNS)
-    if groups < LEAST_GROUPS:
-        return None
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Columns:
+    """Neighbouring columns: numbers, distance of their middle from the axis, and rows by which
+    the line is lower in each than on the axis."""
+
+    numbers: NDArray[np.intp]
+    off: float
+    drop: Array
+
+    def light(self, strip: NDArray[np.float32]) -> Array:
+        """Their mean (R, 3), moved so that the line lies in one row in all columns."""
+        moved = [
+            _moved_up(strip[:, c], float(rows))
+            for c, rows in zip(self.numbers, self.drop, strict=True)
+        ]
+        return np.asarray(np.mean(moved, axis=0))
+
+
+def _columns(
+    count: int, view: TubeView, aside_rad: float, unseen: NDArray[np.bool_]
+) -> list[_Columns]:
+    """Groups of columns that show the room."""
+    off = np.arange(count, dtype=np.float64) - 0.5 * (count - 1)
+    across: Array = off * math.cos(aside_rad)
+    numbers = np.flatnonzero(~unseen & _shows_room(across, view))
+    groups = min(GROUPS, len(numbers) // GROUP_COLUMNS)
     drop = rim_drop(across, view) + off * math.sin(aside_rad) * math.tan(view.elevation_rad)
-    parts = [
-        np.mean([_moved_up(strip[:, c], float(drop[c])) for c in part], axis=0)
-        for part in np.array_split(columns, groups)
+    parts = np.array_split(numbers, groups) if groups else []
+    return [
+        _Columns(numbers=part, off=float(np.mean(off[part])), drop=drop[part])
+        for part in parts
     ]
-    return np.stack(parts, axis=1)
 
 
 def _shows_room(across: Array, view: TubeView) -> NDArray[np.bool_]:
@@ -276,9 +322,9 @@ def _most_alike(change: Array, reach: float) -> NDArray[np.bool_]:
 # --- the edge -------------------------------------------------------------------------------
 
 
-def _edge(groups: Array, change: float, bore: float) -> Rim:
-    """Fit a blurred step and a ramp above it to groups (R, G, 3), twice: over more rows, then
-    over few above the line."""
+def _edge(groups: Array, change: float, bore: float) -> tuple[float, float]:
+    """Place of the line, with its uncertainty by scatter, by a blurred step and a ramp above
+    it, fitted to groups (R, G, 3) twice: over more rows, then over few above the line."""
     stretch = slice(round(change) + 3, round(change) + 3 + _rows_below(bore))
     column, scatter = _column(groups[stretch])
     sigma = np.hypot(scatter, LEAST_CHANGE * column)
@@ -295,7 +341,7 @@ def _edge(groups: Array, change: float, bore: float) -> Rim:
     narrow = np.arange(place - 2.5, place + 2.5, EDGE_STEP)
     place, own = fitted(place - EDGE_ROWS_ABOVE, place, narrow)
     scatter_rows = 1.4826 * float(np.median(np.abs(own - np.median(own))))
-    return Rim(row=place, u_row=ALIKE_GROUPS * scatter_rows / math.sqrt(len(own)))
+    return place, ALIKE_GROUPS * scatter_rows / math.sqrt(len(own))
 
 
 def _best_step(groups: Array, rows: NDArray[np.int_], places: Array) -> tuple[float, Array]:
@@ -321,3 +367,57 @@ def _step_and_ramp(above: Array, blur: float) -> Array:
     step = 0.5 * (1.0 + erf(t / math.sqrt(2.0)))
     ramp = blur * (t * step + np.exp(-0.5 * t**2) / math.sqrt(2.0 * math.pi))
     return np.stack([np.ones_like(t), step, ramp], axis=-1)
+
+
+# --- the dome -------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Seen:
+    """Groups (R, G, 3) that see the line: their distances from the axis, and by how many rows
+    the line was moved up in them against the axis; bore and outside diameter in rows."""
+
+    groups: Array
+    off: Array
+    drop: Array
+    bore: float
+    outer: float
+
+
+def _beyond_edge(seen: _Seen, place: float, dome: float) -> float:
+    """By how much the picture differs from one edge between column and gas, ``dome`` rows
+    below the apex; see ``Rim``.
+
+    The edge may be anywhere near, lean, and be bowed as an upright circle seen from above or
+    below, or a paper's end.
+    """
+    apex, bore = place - dome, seen.bore
+    first, last = (round(apex - bores * bore) for bores in GAS_BORES)
+    if first < 0 or last - first < LEAST_GAS_ROWS:
+        return math.nan
+    gas, u_gas = _column(seen.groups[first:last])
+    below = round(place) + 3
+    column, u_column = _column(seen.groups[below : below + _rows_below(bore)])
+    rows = np.arange(max(int(apex - BESIDE_DOME_BORES * bore), 0), int(place) + 5)
+    sigma = np.sqrt(u_gas**2 + u_column**2 + np.square(LEAST_CHANGE * np.maximum(gas, column)))
+    rest = (seen.groups[rows] - column) / sigma
+    height = (gas - column) / sigma
+    places = np.arange(-dome - END_REACH, END_REACH, END_STEP)
+    lines = _ends(seen)[:, None] + np.arange(-dome - 1.0, 2.5, END_STEP)[:, None]
+    index = np.clip(np.rint((lines - places[0]) / END_STEP), 0, len(places) - 1).astype(int)
+    each = np.arange(len(seen.off))
+    least = math.inf
+    for blur in EDGE_BLURS:
+        t = (place + places[:, None] - rows) / (blur * math.sqrt(2.0))
+        step = 0.5 * (1.0 + erf(t))[:, :, None, None]
+        cost = np.mean(np.square(rest - height * step), axis=(1, 3))
+        least = min(least, float(cost[index, each].mean(axis=2).min()))
+    return math.sqrt(least)
+
+
+def _ends(seen: _Seen) -> Array:
+    """Shapes that the end of a cover may have, rows in each group, (E, G)."""
+    bow, lean = np.meshgrid(END_BOWS * seen.outer, END_LEANS)
+    part = np.clip(seen.off / (0.5 * END_WIDTH * seen.outer), -1.0, 1.0)
+    bowed = bow.reshape(-1, 1) * (np.sqrt(1.0 - part**2) - 1.0)
+    return np.asarray(bowed + lean.reshape(-1, 1) * seen.off - seen.drop)

@@ -15,6 +15,7 @@ from limbsight.calib.heights import (
     _Found,
     _is_rivalled,
     _mean_of,
+    _mean_of_all,
     _same_level,
     _settled,
     _shows_lamp,
@@ -352,6 +353,12 @@ def test_rivals_of_a_mirror_stay_where_all_fits_have_them():
     told = _mean_of(ambiguous(2.0), [lone(0.2), lone(-0.1)])
     assert told.ok
     assert told.u_components_px["ambiguity"] < 0.05
+
+
+def test_the_mean_of_fits_counts_from_their_row():
+    fits = [lone(3.0), lone(5.0)]
+    assert _mean_of_all(fits).position_px == pytest.approx(4.0)
+    assert _mean_of_all(fits[:1]) is fits[0]
 
 
 def between_liquids(lamp_rows, above_index=1.44, light=1.0):
