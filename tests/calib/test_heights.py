@@ -6,6 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from scipy.ndimage import gaussian_filter1d
 
 from limbsight.calib.heights import (
     TubeGeometry,
@@ -13,6 +14,7 @@ from limbsight.calib.heights import (
     _clear_band,
     _clear_of_streaks,
     _Found,
+    _found,
     _is_rivalled,
     _mean_of,
     _mean_of_all,
@@ -52,6 +54,14 @@ WETTING = MeniscusPhysics(
     u_contact_angle_rad=0.2,
 )
 STEP_MM = 0.25
+MERCURY = FluidOptics(refractive_index=1.0, u_refractive_index=0.0, opaque_mirror=True)
+CONVEX = MeniscusPhysics(
+    capillary_length_m=1.85e-3,
+    u_capillary_length_m=0.06e-3,
+    contact_angle_rad=2.4,
+    u_contact_angle_rad=0.12,
+)
+DOME_ROWS = 5.0
 
 
 def map_of(u_focal: float = 0.025, noise_px: float = 0.1) -> ScaleMap:
@@ -408,3 +418,40 @@ def test_rivals_of_a_level_between_liquids_ask_beside_the_axis(above_index, ambi
 )
 def test_a_level_brighter_than_both_its_liquids_shows_a_lamp(seen, lamp):
     assert _shows_lamp(*seen) is lamp
+
+
+def mercury(dome_rows: int):
+    """A streaky column under gas, its rim in row 75; the bore is 28 rows wide."""
+    rng = np.random.default_rng(2)
+    scale_map = map_of()
+    grid = make_grid(
+        scale_map.plane(), values=(-18.0, 18.0), across=(-5.0, 5.0), step=0.25, in_front=6.0
+    )
+    rows, columns = len(grid.values), len(grid.across)
+    strip = np.full((rows, columns, 3), 0.6)
+    strip[75 - dome_rows : 75] = 0.2
+    strip[75:] = rng.uniform(0.1, 0.8, (columns, 3))
+    strip = gaussian_filter1d(strip, 1.0, axis=0) + rng.normal(0.0, 0.01, strip.shape)
+    return _Surroundings(
+        strip=strip.astype(np.float32),
+        grid=grid,
+        scale_map=scale_map,
+        unit_m=1e-3,
+        tube=TUBE,
+        below=MERCURY,
+        above=AIR,
+        interface=CONVEX,
+        line_pitch_m=0.0,
+    )
+
+
+@pytest.mark.parametrize(("dome_rows", "clear"), [(6, True), (0, False)])
+def test_beside_glare_the_rim_of_a_dome_shows_the_level_and_an_edge_does_not(dome_rows, clear):
+    here = mercury(dome_rows)
+    burnt = np.zeros(here.strip.shape[1], dtype=bool)
+    burnt[18:22] = True
+    here.strip[:, burnt] = 1.0
+    found = _found(here, 75.0, burnt, 0.0)
+    assert found.clear_of_glare is clear
+    if clear:
+        assert found.apex_row == pytest.approx(75.0 - DOME_ROWS, abs=2.5)
