@@ -817,10 +817,10 @@ GLARE_RIM, LEAST_RIM_PX = 0.05, 2
 photo is blurred. Rims of spots that fade over a tenth of their width, not burnt out
 themselves, were taken for levels in six of 450 photos with spots and streaks drawn beside
 levels."""
-DOME_SHOWN, NO_DOME = 1.4, 1.0
+DOME_SHOWN, NO_DOME = 1.5, 1.0
 """Beside glare a column may be a sleeve of metal, whose end is no more than an edge.  Of 85
-ends of sleeves and tape drawn over levels of mercury 76 differ from one by less than 1.4 times
-the scatter, 48 by less than the scatter; of 120 levels 19 and four, all of them in small bores
+ends of sleeves and tape drawn over levels of mercury 79 differ from one by less than 1.5 times
+the scatter, 48 by less than the scatter; of 120 levels 26 and four, all of them in small bores
 or seen from below."""
 LEAST_REACH_PX = 2.0
 """How far a fit may come from where a rim says the apex is."""
