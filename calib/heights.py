@@ -335,14 +335,18 @@ def _found(
 
 
 def _rim(here: _Surroundings, row: float, burnt: NDArray[np.bool_] | None) -> Rim | None:
-    return find_rim(
+    """Look for the rim in columns clear of glare, and where they are too few next to it, too:
+    a column of mercury that mirrors a lamp is burnt out up to its rim by nature."""
+    search = partial(
+        find_rim,
         here.strip,
         row,
         here.view(row, here.scale_map),
         here.interface,
         aside_rad=here.aside_rad,
-        unseen=_unseen(here, burnt),
     )
+    rim = search(unseen=_unseen(here, burnt))
+    return search(unseen=burnt) if rim is None and burnt is not None else rim
 
 
 def _unseen(here: _Surroundings, burnt: NDArray[np.bool_] | None) -> NDArray[np.bool_]:
