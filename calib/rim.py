@@ -26,7 +26,7 @@ from limbsight.calib.meniscus import (
     MeniscusPhysics,
     TubeView,
 )
-from limbsight.calib.meniscus_fit import COMPONENTS, U_TONE_PX
+from limbsight.calib.meniscus_fit import COMPONENTS, MISFIT_LIMIT, U_TONE_PX
 from limbsight.calib.meniscus_shape import meniscus_surface
 
 Array = NDArray[np.float64]
@@ -175,7 +175,11 @@ def rim_drop(aside: Array, view: TubeView) -> Array:
 def apex_from_rim(
     rim: Rim, view: TubeView, interface: MeniscusPhysics
 ) -> tuple[float, ApexFit]:
-    """Row of the apex, and what is known of it, as of a fit that found it in that row."""
+    """Row of the apex, and what is known of it, as of a fit that found it in that row.
+
+    No dome was compared with the picture: the misfit is the worst that passes, so that no
+    other liquid is ruled out by it.
+    """
     usual = _dome_rows(view, interface, 0.0, 0.0, 0.0)
     moved = {
         "contact_angle": _dome_rows(view, interface, interface.u_contact_angle_rad, 0.0, 0.0),
@@ -194,7 +198,7 @@ def apex_from_rim(
         u_statistical_px=rim.u_row,
         u_model_px=math.sqrt(sum(u * u for u in components.values())),
         u_components_px=components,
-        misfit=0.0,
+        misfit=MISFIT_LIMIT,
         ok=True,
         reason="",
         blur_px=math.nan,

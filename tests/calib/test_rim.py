@@ -10,6 +10,7 @@ import pytest
 from scipy.ndimage import gaussian_filter1d
 
 from limbsight.calib.meniscus import GLASS_REFRACTIVE_INDEX, MeniscusPhysics, TubeView
+from limbsight.calib.meniscus_fit import MISFIT_LIMIT
 from limbsight.calib.meniscus_optics import COLUMN, Scene, Tubes, trace
 from limbsight.calib.meniscus_shape import meniscus_surface
 from limbsight.calib.rim import apex_from_rim, find_rim, rim_drop
@@ -133,6 +134,7 @@ def test_the_apex_is_a_dome_above_it():
     assert rim.row - row == pytest.approx(-surface.wall_height_m * VIEW.px_per_m)
     assert fit.ok
     assert fit.position_px == 0.0
+    assert fit.misfit == MISFIT_LIMIT
     assert fit.u_components_px["contact_angle"] > fit.u_components_px["capillary_length"] > 0
     of_parts = math.hypot(*fit.u_components_px.values())
     assert fit.u_model_px == pytest.approx(of_parts)
