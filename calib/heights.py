@@ -53,7 +53,9 @@ renders (bores 3 mm to 12 mm, elevations to 20 degrees)."""
 
 AMBIGUOUS = "level_ambiguous"
 """Doubt of a fit that finds other places about as good."""
-UNLIKE = ("meniscus_unlike_model", "meniscus_not_seen")
+NOT_SEEN = "meniscus_not_seen"
+"""Doubt of a fit that explains no more than a smooth profile would."""
+UNLIKE = ("meniscus_unlike_model", NOT_SEEN)
 """Doubts of one whose picture is not that of a meniscus."""
 DOUBTED = 2.0
 """Uncertainty of a fit beside the axis that does not look like a meniscus, over what it states
