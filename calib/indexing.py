@@ -18,7 +18,7 @@ from scipy.special import xlogy
 
 from limbsight.calib.instrument import ScaleSpec
 from limbsight.errors import NotMeasurable
-from limbsight.vision.graduations import Comb
+from limbsight.vision.graduations import GROWN, SHORT_QUANTILE, Comb
 from limbsight.vision.quantiles import median_of_row
 
 FloatArray = NDArray[np.float64]
@@ -37,9 +37,6 @@ an uneven map."""
 MAX_LEAD = 4.0
 """Standard deviations that a line is believed to stand out: more would let a numeral that
 touches the neighbours decide between them."""
-SHORT_QUANTILE, GROWN = 0.25, 1.5
-"""Lines of one kind are longer than the shorter ones by less than this (ends are smeared by a
-pixel or two, the shortest lines are 6 px long); those that touch figures are twice as long."""
 MAX_ERRORS = 3.5
 """Standard errors by which a joined column may stand off."""
 

@@ -52,6 +52,10 @@ REGULAR, HAND_DRAWN, FILLED = 0.6, 0.9, 0.9
 that of lines so many of which are there that they can't be random (of 24 places with an even
 chance 22 are met once in 50 000 times): drawn by hand, they scatter by a tenth of a division
 (`paper_scale`, generator)."""
+SHORT_QUANTILE, GROWN = 0.25, 1.5
+"""Lines of one kind are longer than the shorter ones by less than this (ends are smeared by a
+pixel or two, the shortest lines are 6 px long); long ones, and those that touch figures, are
+twice as long."""
 WALK_WINDOW = 16
 """A walk stops where fewer than MIN_FILLING of this many steps met a line."""
 WALK_TOLERANCE_PX = 1.2
@@ -162,14 +166,27 @@ def find_combs(segments: Segments) -> tuple[Comb, ...]:
         comb = _comb_on(segments, members, side)
         used = np.zeros(len(segments), bool)
         used[voters] = True
-        barren += 1
-        if comb is not None:
+        if comb is None:
+            barren += 1
+            long = used & _are_long(segments, voters)
+            votes.withdraw(used & ~long)
+            votes.withdraw(long, side)
+        else:
             barren = 0
             combs.append(comb)
             used[members] = True
-            used |= _inside(segments, comb)
-        votes.withdraw(used)
+            votes.withdraw(used | _inside(segments, comb))
     return tuple(sorted(combs, key=lambda c: len(c.index), reverse=True))
+
+
+def _are_long(segments: Segments, of: IntArray) -> NDArray[np.bool_]:
+    """Which segments are longer than the short ones of some that end on one line.
+
+    Where too few of the short lines are seen the long ones, which end apart from them on the
+    other side, may be a column of their own.
+    """
+    short = quantile_of_few(segments.length[of], SHORT_QUANTILE, axis=0)
+    return np.asarray(segments.length > GROWN * short)
 
 
 def join_combs(combs: tuple[Comb, ...]) -> tuple[tuple[Comb, ...], ...]:
@@ -229,7 +246,7 @@ class _SpineVotes:
 
     def __init__(self, segments: Segments) -> None:
         self.segments = segments
-        self.left = np.ones(len(segments), bool)
+        self.left = np.ones((2, len(segments)), bool)
         self.middle = float(np.median(segments.y))
         self.leans = np.linspace(-MAX_SLOPE, MAX_SLOPE, LEANS)
         # Specks are many, print stands out: votes count by the octaves above the faintest.
@@ -250,12 +267,13 @@ class _SpineVotes:
         rows = np.arange(0, len(self.leans) * self.width, self.width, dtype=np.int32)[:, None]
         self.cells = [(at - first).astype(np.int32) + rows for at in (left, right)]
         self.votes = [np.zeros(len(self.leans) * self.width) for _ in self.cells]
-        self._vote(self.left, 1.0)
+        for which in (0, 1):
+            self._vote(which, self.left[which], 1.0)
 
     @property
     def count(self) -> int:
         """How many segments still vote."""
-        return int(self.left.sum())
+        return int(self.left.any(axis=0).sum())
 
     def best(self) -> tuple[Side, IntArray, IntArray] | None:
         """Return the fullest line: its side, its members, and who voted for it."""
@@ -267,39 +285,41 @@ class _SpineVotes:
         first = places[which]
         lean_index, cell = divmod(first, self.width)
         mine = self.cells[which][lean_index]
-        voters = np.flatnonzero(self.left & ((mine == first) | (mine == first + 1)))
+        voters = np.flatnonzero(self.left[which] & ((mine == first) | (mine == first + 1)))
         if len(voters) < MIN_GRADUATIONS:
             return None
         offset = self.origin + (cell + 1.0) * END_TOLERANCE_PX
-        members = self._members(self.sides[which], float(self.leans[lean_index]), offset)
+        members = self._members(which, float(self.leans[lean_index]), offset)
         return self.sides[which], members if members is not None else voters, voters
 
-    def withdraw(self, gone: NDArray[np.bool_]) -> None:
-        """Take back the votes of segments that were used."""
-        gone = gone & self.left
-        self.left &= ~gone
-        self._vote(gone, -1.0)
+    def withdraw(self, gone: NDArray[np.bool_], side: Side | None = None) -> None:
+        """Take back the votes of segments that were used; of their ends on one side only."""
+        for which, name in enumerate(self.sides):
+            if side in (None, name):
+                mine = gone & self.left[which]
+                self.left[which] &= ~mine
+                self._vote(which, mine, -1.0)
 
-    def _vote(self, which: NDArray[np.bool_], sign: float) -> None:
-        voters = np.flatnonzero(which)
+    def _vote(self, which: int, segments: NDArray[np.bool_], sign: float) -> None:
+        voters = np.flatnonzero(segments)
         weight = np.tile(sign * self.weight[voters], len(self.leans))
-        for votes, cells in zip(self.votes, self.cells, strict=True):
-            # At first all of them vote.
-            some = cells.take(voters, axis=1) if len(voters) < cells.shape[1] else cells
-            places = some.ravel()
-            if len(places) < FEW_SHARE * len(votes):
-                np.add.at(votes, places, weight)
-                np.add.at(votes, places - 1, weight)
-            else:
-                cast = np.bincount(places, weight, minlength=len(votes))
-                votes += cast
-                votes[:-1] += cast[1:]
+        votes, cells = self.votes[which], self.cells[which]
+        # At first all of them vote.
+        some = cells.take(voters, axis=1) if len(voters) < cells.shape[1] else cells
+        places = some.ravel()
+        if len(places) < FEW_SHARE * len(votes):
+            np.add.at(votes, places, weight)
+            np.add.at(votes, places - 1, weight)
+        else:
+            cast = np.bincount(places, weight, minlength=len(votes))
+            votes += cast
+            votes[:-1] += cast[1:]
 
-    def _members(self, side: Side, lean: float, offset: float) -> IntArray | None:
+    def _members(self, which: int, lean: float, offset: float) -> IntArray | None:
         """Collect the ends near the line; lenses bend spines, so a parabola is refitted."""
-        candidates = np.flatnonzero(self.left)
+        candidates = np.flatnonzero(self.left[which])
         lines = self.segments
-        ends = (lines.left if side == "left" else lines.right)[candidates]
+        ends = (lines.left, lines.right)[which][candidates]
         y = lines.y[candidates] - self.middle
         cell = END_TOLERANCE_PX
         line = offset + lean * y

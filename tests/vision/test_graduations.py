@@ -182,3 +182,27 @@ def test_lines_drawn_by_hand_are_a_scale_where_all_are_there(missing, found, see
     scatter = 0.1 * drawn.pitch_px
     drawn = COLUMN.comb(CAMERA, noise_px=scatter, missing=missing, seed=seed)
     assert bool(find_combs(drawn.lines)) is found
+
+
+def test_long_lines_are_found_by_their_free_ends_where_short_ones_merge():
+    """A stick: all lines begin at its edge, where most of the short ones are lost."""
+    rng = np.random.default_rng(3)
+    number = np.arange(401)
+    long = number % 5 == 0
+    kept = long | (rng.random(401) < 0.4)
+    number, long = number[kept], long[kept]
+    y = 1900.0 - 3.7 * number + np.where(long, 0.1, 0.6) * rng.normal(size=len(number))
+    left = 100.0 + rng.normal(0.0, 0.5, len(number))
+    right = 100.0 + np.where(long, 27.0, 12.0 + rng.normal(0.0, 2.0, len(number)))
+    lines = Segments(
+        x=0.5 * (left + right),
+        y=y,
+        slope=np.zeros(len(y)),
+        left=left,
+        right=right,
+        # Votes count by what stands out over the faintest.
+        strength=np.where(long, 16.0, rng.uniform(2.0, 16.0, len(y))),
+    )
+    found = [comb for comb in find_combs(lines) if comb.side == "right"]
+    assert found[0].pitch_px == pytest.approx(5 * 3.7, rel=0.02)
+    assert len(found[0].index) >= 75
