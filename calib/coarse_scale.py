@@ -56,7 +56,7 @@ def name_longer_lines(
     NotMeasurable
         ``scale_ambiguous``: the printed numbers do not settle it.
     """
-    for apart, longer in longer_divisions(combs, scale):
+    for apart, longer in longer_divisions(combs, scale, factor * grey.shape[0]):
         try:
             named = name_graduations(grey, factor, combs, longer, frame, by_numbers=True)
         except NotMeasurable:
@@ -67,10 +67,14 @@ def name_longer_lines(
 
 
 def longer_divisions(
-    combs: tuple[Comb, ...], scale: ScaleSpec
+    combs: tuple[Comb, ...], scale: ScaleSpec, height_px: float = np.inf
 ) -> Iterator[tuple[int, ScaleSpec]]:
-    """Give how many divisions apart the lines may be, and the scale they then make."""
+    """Give how many divisions apart the lines may be, and the scale they then make.
+
+    Of a long scale no more can be seen than there is room for in a picture so high.
+    """
     lines = max(len(comb.index) for comb in combs)
+    room = height_px / min(comb.pitch_px for comb in combs)
     span = max(int(np.ptp(comb.index)) for comb in combs) + 1
     every = round(scale.numbered_every / scale.division)
     for apart in range(LEAST_APART, every + 1):
@@ -78,7 +82,7 @@ def longer_divisions(
         ends = np.array([scale.lowest, scale.highest]) / longer.division
         whole = every % apart == 0 and bool(np.allclose(ends, np.round(ends), atol=1e-6))
         count = graduation_count(longer)
-        if whole and span <= count + STRAY and lines >= LEAST_SEEN * count:
+        if whole and span <= count + STRAY and lines >= LEAST_SEEN * min(count, room):
             yield apart, longer
 
 

@@ -36,6 +36,13 @@ def test_neither_half_seen_nor_more_than_the_scale_has():
     assert not list(longer_divisions((Column(first=0, last=80).comb(CAMERA),), SCALE))
 
 
+def test_of_a_long_scale_as_many_as_the_picture_has_room_for():
+    long = millimetres(0.0, 400.0)
+    height_px = 20 * EVERY_FIFTH.pitch_px
+    assert not list(longer_divisions((EVERY_FIFTH,), long))
+    assert 5 in [apart for apart, _ in longer_divisions((EVERY_FIFTH,), long, height_px)]
+
+
 def test_ends_that_are_no_longer_lines_leave_it_open():
     assert not list(longer_divisions((EVERY_FIFTH,), millimetres(1.0, 81.0)))
 
