@@ -82,6 +82,8 @@ class NamedScale:
         Divisions between the lines seen: more than one where short lines are not.
     rivals
         How many other graduated boards in the picture might have been meant.
+    second_choice
+        Whether columns with more lines, or none, were found but not understood.
     """
 
     combs: tuple[Comb, ...]
@@ -92,6 +94,7 @@ class NamedScale:
     place_read: bool = False
     apart: int = 1
     rivals: int = 0
+    second_choice: bool = False
 
 
 def name_graduations(

@@ -57,6 +57,16 @@ class ScaleFromPicture:
         return self.named.numbers_read
 
     @property
+    def second_choice(self) -> bool:
+        """Columns with more lines were not understood."""
+        return self.named.second_choice
+
+    @property
+    def combs(self) -> tuple[Comb, ...]:
+        """The columns used."""
+        return self.named.combs
+
+    @property
     def apart(self) -> int:
         """Divisions are those between the lines seen."""
         return self.named.apart

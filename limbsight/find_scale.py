@@ -10,7 +10,7 @@ import numpy as np
 
 from limbsight.calib.boards import SAME_BOARD_M, Boards, choose_board
 from limbsight.calib.coarse_scale import name_longer_lines
-from limbsight.calib.indexing import graduation_count, heights_of
+from limbsight.calib.indexing import MISSED_RATE, graduation_count, heights_of
 from limbsight.calib.instrument import ScaleSpec
 from limbsight.calib.numbering import NamedScale, name_graduations
 from limbsight.calib.rectify import Grid, make_grid
@@ -45,6 +45,9 @@ SURELY_FOUND_PX = 4.0
 at 2 px every other one (photos of another renderer, reduced). Under the blur that hides lines
 at 4 px, those at 8 px have half of their contrast left."""
 
+MORE_LINES = 1.1
+"""Lines that the picture at its own size must show more for being read instead: as many as
+are missed by chance (`limbsight.calib.indexing.MISSED_RATE`)."""
 FEW_LINES = 4
 """Of a ruler whose fine lines merged the halves between numbers are left. So few lines to a
 number are rare on a whole scale, and then found again in the picture at its own size."""
@@ -125,6 +128,10 @@ class _FoundScale(Protocol):
     def numbers_read(self) -> bool: ...
     @property
     def apart(self) -> int: ...
+    @property
+    def second_choice(self) -> bool: ...
+    @property
+    def combs(self) -> tuple[Comb, ...]: ...
 
 
 Found = TypeVar("Found", bound=_FoundScale)
@@ -152,10 +159,13 @@ def upright(
         )
         try:
             found = find(view)
-            if found.apart > 1 and source.factor > 1.0 and longer is None:
+            if longer is None and source.factor > 1.0 and _lacks_lines(found, source.factor):
                 # The short lines may be found in the picture at its own size.
                 longer = view, found
                 continue
+            if longer is not None and _lines_in(found) < MORE_LINES * _lines_in(longer[1]):
+                # Averages of pixels show the same lines with less noise.
+                break
             if stand.up_certain or found.numbers_read:
                 return view, found
             raise NotMeasurable("", code="scale_ambiguous")
@@ -167,6 +177,19 @@ def upright(
     if longer is not None:
         return longer
     raise first or NotMeasurable("", code="scale_not_found")
+
+
+def _lacks_lines(found: _FoundScale, factor: float) -> bool:
+    """Whether a scale found in a reduced picture may have more lines in the whole one."""
+    if found.apart > 1:
+        return True
+    fine = min(comb.pitch_px for comb in found.combs) / factor < SURELY_FOUND_PX
+    sparse = max(comb.filling for comb in found.combs) < 1.0 - MISSED_RATE
+    return fine and (sparse or found.second_choice)
+
+
+def _lines_in(found: _FoundScale) -> int:
+    return max(len(comb.index) for comb in found.combs)
 
 
 def _tries(picture: Picture, known: Knowledge | None) -> Iterator[tuple[WorkingImage, Stand]]:
@@ -207,7 +230,7 @@ def find_scale(view: View, known: Knowledge) -> NamedScale:
     try:
         named = _named(view, boards.chosen, spec)
     except NotMeasurable as stop:
-        return _of_another_board(view, boards, spec, stop)
+        return replace(_of_another_board(view, boards, spec, stop), second_choice=True)
     return replace(named, rivals=boards.rivals)
 
 
@@ -349,7 +372,8 @@ def find_unknown_scale(view: View) -> ScaleFromPicture:
     try:
         found = _read(view, groups[0])
     except NotMeasurable as stop:
-        return _of_other_columns(view, groups, stop)
+        found = _of_other_columns(view, groups, stop)
+        return replace(found, named=replace(found.named, second_choice=True))
     # How far apart the columns stand is known once the numbers are.
     spec = found.spec
     boards = choose_board(groups, spec, spec.unit_m or 1e-3, bank=False, stated=False)

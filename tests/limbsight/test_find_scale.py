@@ -13,7 +13,7 @@ from limbsight import find_scale
 from limbsight.calib.boards import Boards
 from limbsight.errors import NotMeasurable
 from limbsight.find_scale import _are_longer, _of_another_board, _rivals, _tries, upright
-from limbsight.vision.working import GREEN, RED
+from limbsight.vision.working import GREEN, RED, enlarged
 from tests.helpers.boards import Camera, Column
 from tests.helpers.scales import millimetres
 
@@ -68,8 +68,8 @@ def test_a_small_one_is_not():
 
 @pytest.mark.parametrize("found_at_full_size", [True, False])
 def test_longer_lines_wait_for_the_picture_at_its_own_size(found_at_full_size):
-    longer = SimpleNamespace(numbers_read=True, apart=5)
-    whole = SimpleNamespace(numbers_read=True, apart=1)
+    longer = SimpleNamespace(numbers_read=True, apart=5, combs=(every(5),))
+    whole = SimpleNamespace(numbers_read=True, apart=1, combs=(FINE,), second_choice=False)
 
     def find(view):
         if view.upright.factor > 1.0:
@@ -81,6 +81,35 @@ def test_longer_lines_wait_for_the_picture_at_its_own_size(found_at_full_size):
     view, found = upright(picture_of(3000, 4000), None, find)
     assert found is (whole if found_at_full_size else longer)
     assert view.upright.factor == (1.0 if found_at_full_size else 2.0)
+
+
+@pytest.mark.parametrize(
+    ("kept", "second_choice", "more", "again"),
+    [
+        (np.arange(81), False, FINE, False),
+        (np.arange(81) % 3 > 0, False, FINE, True),
+        (np.arange(40), True, FINE, True),
+        # The same lines with more noise are no gain.
+        (np.arange(81) % 3 > 0, False, None, False),
+    ],
+)
+def test_a_fine_scale_with_gaps_is_looked_for_at_its_own_size(
+    kept, second_choice, more, again
+):
+    def seen(comb):
+        return SimpleNamespace(
+            numbers_read=True, apart=1, combs=(comb,), second_choice=second_choice
+        )
+
+    # Lines 7 px apart: 3.5 px in the reduced picture.
+    small = enlarged(FINE, 7.0 / FINE.pitch_px)
+    which = np.flatnonzero(kept) if kept.dtype == bool else kept
+    some = replace(small, index=small.index[which], lines=small.lines.take(which))
+    reduced, whole = seen(some), seen(some if more is None else small)
+    _, found = upright(
+        picture_of(3000, 4000), None, lambda v: reduced if v.upright.factor > 1.0 else whole
+    )
+    assert found is (whole if again else reduced)
 
 
 def test_longer_lines_are_whole_multiples_of_a_division():
