@@ -37,6 +37,9 @@ an uneven map."""
 MAX_LEAD = 4.0
 """Standard deviations that a line is believed to stand out: more would let a numeral that
 touches the neighbours decide between them."""
+TENTH = 10
+"""Where numbers are farther apart every tenth line is long, numbered or not: metre sticks and
+graph paper are numbered every two or five centimetres (common practice, no source)."""
 MAX_ERRORS = 3.5
 """Standard errors by which a joined column may stand off."""
 
@@ -222,10 +225,11 @@ def _hierarchy_score(comb: Comb, shifts: IntArray, scale: ScaleSpec) -> FloatArr
     """Log-likelihood of the lines' lengths: numbered ones have a length of their own."""
     period = round(scale.numbered_every / scale.division)
     phases = np.mod(shifts, period)
-    gain = _gain_of(comb)
+    gain, long = _gain_of(comb), _LongLines(comb, period)
     gains = np.zeros(period)
     for phase in np.unique(phases):
-        gains[phase] = gain(is_numbered(comb.index + phase, scale))
+        numbered = is_numbered(comb.index + phase, scale)
+        gains[phase] = max(gain(numbered), long.gain(numbered))
     return np.asarray(gains[phases])
 
 
@@ -289,9 +293,42 @@ def _one_rate_less(one: tuple[int, int], other: tuple[int, int]) -> float:
     return likelihood(*one) + likelihood(*other) - likelihood(*together)
 
 
-def hierarchy_gain(comb: Comb, numbered: NDArray[np.bool_]) -> float:
-    """Return how much likelier the lines' lengths are if these are the numbered ones."""
-    return _gain_of(comb)(numbered)
+def hierarchy_gain(comb: Comb, numbered: NDArray[np.bool_], period: int = 0) -> float:
+    """Return how much likelier the lines' lengths are if these are the numbered ones.
+
+    ``period`` is how many divisions those are apart.
+    """
+    return max(_gain_of(comb)(numbered), _LongLines(comb, period).gain(numbered))
+
+
+class _LongLines:
+    """The gain where every tenth line is long, and those of them that are numbered longer.
+
+    Of lines numbered every fiftieth, too few tell their place.
+    """
+
+    def __init__(self, comb: Comb, period: int) -> None:
+        self.comb = comb
+        self.among = period > TENTH and period % TENTH == 0
+        self.gains: dict[int, float] = {}
+
+    def gain(self, numbered: NDArray[np.bool_]) -> float:
+        """Of these as the numbered ones; 0 where they are no rarer than every tenth."""
+        if not self.among or not numbered.any():
+            return 0.0
+        index = self.comb.index
+        place = int(index[int(np.argmax(numbered))]) % TENTH
+        tenths = index % TENTH == place
+        if place not in self.gains:
+            self.gains[place] = _gain_of(self.comb)(tenths)
+        overhang = self.comb.overhang
+        rest = replace(
+            self.comb,
+            index=index[tenths],
+            lines=self.comb.lines.take(tenths),
+            overhang=None if overhang is None else overhang[tenths],
+        )
+        return self.gains[place] + _gain_of(rest)(numbered[tenths])
 
 
 def _gain_of(comb: Comb) -> Callable[[NDArray[np.bool_]], float]:

@@ -158,7 +158,14 @@ def _gains_of_steps(combs: tuple[Comb, ...], best: Numbering) -> list[float]:
         [(comb.index - best.zero_index - step) % best.numbered_every == 0 for comb in combs]
         for step in (-1, 0, 1)
     ]
-    return [sum(map(hierarchy_gain, combs, at_step)) for at_step in numbered]
+    every = best.numbered_every
+    return [
+        sum(
+            hierarchy_gain(comb, those, every)
+            for comb, those in zip(combs, at_step, strict=True)
+        )
+        for at_step in numbered
+    ]
 
 
 def _spec(comb: Comb, best: Numbering, step: int, unit: str | None) -> tuple[ScaleSpec, int]:

@@ -210,6 +210,20 @@ def test_lines_that_stand_out_tell_the_place_on_a_board(every):
     assert found.shifts == (-START,)
 
 
+@pytest.mark.parametrize("numbered_longer", [True, False])
+def test_every_tenth_line_is_long_where_every_fiftieth_is_numbered(numbered_longer):
+    at = np.arange(301)
+    long = 6.0 * (at % 10 == 0) + 3.0 * (at % 10 == 5)
+    long += 6.0 * (at % 50 == 0) if numbered_longer else 0.0
+    noise = np.random.default_rng(1).normal(0.0, 1.0, 301)
+    stick = Column(first=0, last=300).comb(CAMERA)
+    stick = replace(stick, overhang=long + noise)
+    gain = [hierarchy_gain(stick, at % 50 == k, 50) for k in (0, 1, 5, 10)]
+    assert gain[0] > 6.9 + max(gain[1], gain[2])
+    # The figures say which of the long ones is meant, the lines do not rule it out.
+    assert (gain[0] > gain[3] + 2.0) == numbered_longer
+
+
 def test_a_touched_neighbour_does_not_outweigh_a_numbered_line():
     standing = np.zeros(81)
     standing[::10], standing[1::10] = 8.0, 6.0
