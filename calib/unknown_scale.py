@@ -44,12 +44,15 @@ class ScaleFromPicture:
         The unit, where it was read; else the scale counts in an assumed one.
     figure_height
         Of the printed figures [scale units], or None.
+    both_ways
+        Whether a second column of numbers grows downward.
     """
 
     named: NamedScale
     spec: ScaleSpec
     unit_printed: str | None
     figure_height: float | None
+    both_ways: bool = False
 
     @property
     def numbers_read(self) -> bool:
@@ -118,6 +121,7 @@ def read_scale(
             if verdict.column
             else None
         ),
+        both_ways=verdict.both_ways,
     )
 
 

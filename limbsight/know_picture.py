@@ -94,6 +94,8 @@ def know_from_picture(view: View, found: ScaleFromPicture) -> KnownFromPicture:
         doubts += (reason("unit_uncertain"),)
     if not agreed:
         doubts += (reason("fillings_uncertain"),)
+    if found.both_ways:
+        doubts += (reason("numbers_both_ways"),)
     return KnownFromPicture(
         known=known,
         places=tuple(board.grid.across_at(tube.column) for tube in tubes),

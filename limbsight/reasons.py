@@ -215,6 +215,13 @@ _KINDS = (
         remedy="look at the overlay; give an instrument file with --instrument for a pressure",
     ),
     ReasonKind(
+        code="numbers_both_ways",
+        effect="note",
+        text="two columns of numbers run opposite ways beside the same graduations; the "
+        "values are those of the one that grows upward",
+        remedy="take the other column's number for a limb beside it, if that is the one meant",
+    ),
+    ReasonKind(
         code="focal_unknown",
         effect="note",
         text="the file does not say the camera's focal length, and a guessed one makes most "

@@ -145,6 +145,9 @@ class NumeralVerdict:
     conflict
         Another column at the same graduations, or a wider look at the labels, reads
         differently.
+    both_ways
+        Without an instrument file: another column numbers the same graduations downward, and
+        ``best`` is the one that grows upward.
     """
 
     best: Numbering | None
@@ -157,6 +160,7 @@ class NumeralVerdict:
     stance: Stance
     sign_certain: bool
     conflict: bool
+    both_ways: bool = False
 
     @property
     def legible(self) -> tuple[LabelEvidence, ...]:
@@ -247,11 +251,15 @@ def read_numerals(
         return _verdict(best, hypotheses, conflict=False, sign_certain=True)
     if len(best.labels) < DECISIVE_LABELS and best.mean >= BARE_CLARITY:
         best = _with_those_between(grey, geometry, hypotheses, best)
-    wider = _wider(grey, geometry, hypotheses, best)
-    conflict = not _same_numbers(best, wider)
-    conflict = conflict or _contradicted(grey, geometry, hypotheses, best, columns)
+    other = _contradiction(grey, geometry, hypotheses, best, columns)
+    both_ways = other is not None and _run_opposite(best, other)
+    if both_ways and other is not None and not _grows(best):
+        best = score_column(grey, geometry, hypotheses, other.column, best.stance, 1.0)
+    conflict = other is not None and not both_ways
+    conflict = conflict or not _same_numbers(best, _wider(grey, geometry, hypotheses, best))
     sign_certain = _sign_certain(grey, geometry, best)
-    return _verdict(best, hypotheses, conflict=conflict, sign_certain=sign_certain)
+    verdict = _verdict(best, hypotheses, conflict=conflict, sign_certain=sign_certain)
+    return replace(verdict, both_ways=both_ways)
 
 
 def _best_outcome(
@@ -334,22 +342,47 @@ def _better(best: Outcome, other: Outcome) -> Outcome:
     return other if other.mean > best.mean else best
 
 
-def _contradicted(
+def _contradiction(
     grey: NDArray[np.uint8],
     geometry: ScaleGeometry,
     hypotheses: NumberingTable,
     best: Outcome,
     columns: list[NumeralColumn],
-) -> bool:
-    """Whether another column at the same graduations is sure of other numbers."""
+) -> Outcome | None:
+    """Another column at the same graduations that is sure of other numbers."""
     for column in columns:
         apart = abs(column.across_px - best.column.across_px) > column.width_px / 2
         if apart and _graduations(column) == _graduations(best.column):
             other = score_column(
                 grey, geometry, hypotheses, column, best.stance, 1.0, CONTROL_LABELS
             )
-            return other.mean >= GOOD_EVIDENCE and not _same_numbers(best, other)
-    return False
+            sure = other.mean >= GOOD_EVIDENCE and not _same_numbers(best, other)
+            return other if sure else None
+    return None
+
+
+def _grows(outcome: Outcome) -> bool:
+    """Whether the numbers, as printed, grow upward."""
+    first, last = (abs(outcome.numbering.value(k)) for k in outcome.labels[[0, -1]])
+    return last > first
+
+
+def _run_opposite(first: Outcome, second: Outcome) -> bool:
+    """Whether two columns of numbers fall by what the other grows.
+
+    Each limb of some instruments has its own, one growing upward and one downward. Neither is
+    misread, then: what a smeared or cut figure makes of a number runs the same way.
+    """
+    labels = second.labels
+    mine = np.abs([first.numbering.value(k) for k in labels])
+    theirs = np.abs([second.numbering.value(k) for k in labels])
+    one_way = all(np.all(np.diff(v) > 0) or np.all(np.diff(v) < 0) for v in (mine, theirs))
+    return (
+        one_way
+        and len(labels) >= DECISIVE_LABELS
+        and bool(np.allclose(mine + theirs, mine[0] + theirs[0]))
+        and min(first.mean, second.mean) >= BARE_CLARITY
+    )
 
 
 def _wider(

@@ -59,6 +59,8 @@ class Drawn:
     numbered: bool = True
     quarter_turns: int = 0
     hidden: tuple[float, float] = (0.0, 0.0)
+    opposite: bool = False
+    """Numbers on the other side that grow downward."""
 
     @property
     def values(self) -> np.ndarray:
@@ -101,6 +103,9 @@ def draw(scale: Drawn) -> tuple[np.ndarray, ScaleGeometry]:
                 image.paste(part, (round((middle + 24) * s), round(y) - size // 2))
             else:
                 pen.text((x * s, y), label, scale.ink, font, anchor=anchor)
+            if scale.opposite:
+                label = text_of(scale.values[-1] - value, scale.every * scale.division)
+                pen.text(((middle - 22) * s, y), label, scale.ink, font, anchor="rm")
     if scale.unit:
         pen.text((middle * s, (top - 45) * s), scale.unit, scale.ink, font, anchor="mm")
     if scale.hidden[1] > scale.hidden[0]:
@@ -230,6 +235,16 @@ def test_bare_scale(scale: Drawn, direction: int) -> None:
     assert verdict.best is not None
     assert verdict.best.direction == direction
     assert verdict.best.numbered_every == scale.every
+    np.testing.assert_allclose(values_read(verdict, geometry), scale.values, atol=1e-9)
+
+
+@pytest.mark.parametrize("side", ["right", "between"])
+def test_of_two_columns_that_run_opposite_the_one_that_grows_upward(side: str) -> None:
+    scale = Drawn(count=101, side=side, opposite=side == "right")
+    picture, geometry = draw(scale)
+    verdict = read_numerals(picture, geometry, bare_hypotheses())
+    assert verdict.both_ways == scale.opposite
+    assert verdict.decisive
     np.testing.assert_allclose(values_read(verdict, geometry), scale.values, atol=1e-9)
 
 
