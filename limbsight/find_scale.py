@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
+from itertools import chain
 from typing import Any, Protocol, TypeVar
 
 import numpy as np
@@ -31,6 +32,7 @@ from limbsight.vision.working import (
     find_scales,
     full_size,
     long_between,
+    reduced,
     working_copy,
 )
 
@@ -45,6 +47,9 @@ SURELY_FOUND_PX = 4.0
 at 2 px every other one (photos of another renderer, reduced). Under the blur that hides lines
 at 4 px, those at 8 px have half of their contrast left."""
 
+COARSER = (2, 3)
+"""Times that the picture searched is reduced further: divisions of MIN_PITCH_PX to twice as
+much merge then, and every fifth or tenth line is 4 px and more from the next."""
 MORE_LINES = 1.1
 """Lines that the picture at its own size must show more for being read instead: as many as
 are missed by chance (`limbsight.calib.indexing.MISSED_RATE`)."""
@@ -259,6 +264,7 @@ def _named(
 
 
 def _check_pitch(board: tuple[Comb, ...]) -> None:
+    """Refuse a scale whose divisions merge."""
     pitch = board[0].pitch_px
     if pitch < MIN_PITCH_PX:
         raise refusal("too_few_pixels", most="", pitch=pitch, needed=MIN_PITCH_PX)
@@ -311,7 +317,7 @@ def _of_doubtful_lines(
         if named.ink_read:
             return replace(named, rivals=_rivals(boards, named.combs, spec))
     grey, factor = view.upright.searched, view.upright.factor
-    for board in (*boards, *doubtful)[: 2 * MOST_OTHER_BOARDS]:
+    for board in chain((*boards, *doubtful)[: 2 * MOST_OTHER_BOARDS], _of_coarser(view)):
         try:
             named = name_longer_lines(grey, factor, board, spec, view.frame)
             _check_pitch(named.combs)
@@ -319,6 +325,17 @@ def _of_doubtful_lines(
             continue
         return replace(named, rivals=_rivals(boards, named.combs, spec))
     raise stop
+
+
+def _of_coarser(view: View) -> Iterator[tuple[Comb, ...]]:
+    """Columns of lines in the picture reduced until short ones that half merge are gone.
+
+    They break the longer ones up: of graph paper with 3 px a division no line was found whole.
+    """
+    for times in COARSER:
+        if min(view.upright.bgr.shape[:2]) < times:
+            return
+        yield from find_scales(reduced(view.upright, times))[:MOST_OTHER_BOARDS]
 
 
 def _of_other_ink(view: View, board: tuple[Comb, ...]) -> tuple[tuple[Comb, ...], ...]:
@@ -427,7 +444,8 @@ def _of_other_columns(
     alike = [group for group in beside if not _are_longer(group, largest)]
     if stop.code != "scale_unnumbered":
         beside = tuple(group for group in beside if group not in alike)
-    for group in (beside + _of_other_ink(view, largest))[:MOST_OTHER_BOARDS]:
+    others = (beside + _of_other_ink(view, largest))[:MOST_OTHER_BOARDS]
+    for group in chain(others, _of_coarser(view)):
         try:
             found = _read(view, group)
         except NotMeasurable:
@@ -436,7 +454,10 @@ def _of_other_columns(
             return replace(found, named=replace(found.named, rivals=1))
         if found.named.ink_read:
             rivals = _rivals(groups, found.named.combs, found.spec, stated=False)
-            return replace(found, named=replace(found.named, rivals=rivals))
+            named = replace(found.named, rivals=rivals)
+            if group not in others:
+                named = replace(named, apart=max(named.apart, FEW_APART))
+            return replace(found, named=named)
     raise stop
 
 

@@ -13,7 +13,7 @@ from limbsight import find_scale
 from limbsight.calib.boards import Boards
 from limbsight.errors import NotMeasurable
 from limbsight.find_scale import _are_longer, _of_another_board, _rivals, _tries, upright
-from limbsight.vision.working import GREEN, RED, enlarged
+from limbsight.vision.working import GREEN, RED, WorkingImage, enlarged
 from tests.helpers.boards import Camera, Column
 from tests.helpers.scales import millimetres
 
@@ -21,7 +21,8 @@ CAMERA = Camera()
 FINE = Column(first=0, last=80).comb(CAMERA)
 
 
-NO_VIEW: Any = SimpleNamespace(upright=SimpleNamespace(searched=None, factor=1.0), frame=None)
+BLANK = WorkingImage(bgr=np.zeros((60, 60, 3), np.uint8), factor=1.0, full_size_px=(60, 60))
+NO_VIEW: Any = SimpleNamespace(upright=BLANK, frame=None)
 
 
 @dataclass(frozen=True)
@@ -172,3 +173,26 @@ def test_tubes_of_a_wide_board_need_a_file():
     assert _rivals((wide,), (FINE,), spec) == 0
     assert _rivals((wide,), (FINE,), spec, stated=False) == 1
     assert _rivals(((FINE,),), wide, spec, stated=False) == 0
+
+
+def test_where_short_lines_merge_longer_ones_are_looked_for_in_less_detail(monkeypatch):
+    """Lines that no board bears, and in the reduced picture others that are the file's."""
+    searched, every_fifth = [], every(5)
+
+    def found_in(working):
+        searched.append(working.factor)
+        return ((every_fifth,),)
+
+    def named(grey, factor, board, spec, frame):
+        assert factor == 1.0  # figures are read in all detail
+        if board != (every_fifth,):
+            raise NotMeasurable("", code="scale_ambiguous")
+        return Named(combs=board)
+
+    monkeypatch.setattr(find_scale, "find_scales", found_in)
+    monkeypatch.setattr(find_scale, "find_lines", lambda *_, **__: ())
+    monkeypatch.setattr(find_scale, "name_longer_lines", named)
+    stop = NotMeasurable("", code="scale_ambiguous")
+    found = find_scale._of_doubtful_lines(NO_VIEW, millimetres(0.0, 80.0), ((FINE,),), stop)
+    assert found.combs == (every_fifth,)
+    assert searched == [2.0]
