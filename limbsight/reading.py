@@ -8,7 +8,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -23,7 +22,6 @@ from limbsight.find_scale import (
     MIN_PITCH_PX,
     MOST_UNSEEN,
     View,
-    find_scale,
     find_unknown_scale,
     unseen_share,
     upright,
@@ -42,6 +40,7 @@ from limbsight.records import (
     ZeroUsed,
 )
 from limbsight.results import level_height, limb_reading, marks
+from limbsight.scale_of_file import find_scale_of_file
 from limbsight.threads import one_blas_thread
 from limbsight.vision.picture import Picture, load_picture
 from limbsight.vision.working import working_copy
@@ -171,7 +170,7 @@ def _walk_on(picture: Picture, instrument: Instrument | None) -> Walked:
     try:
         if known is not None:
             square, notes = check_label(working_copy(picture), known)
-            view, scale = upright(picture, known, partial(find_scale, known=known), square)
+            view, scale = find_scale_of_file(picture, known, square)
         else:
             view, found = upright(picture, None, find_unknown_scale)
             scale = found.named

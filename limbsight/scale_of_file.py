@@ -1,0 +1,99 @@
+"""The file's scale, read as if there were no file where it is not found by it.
+
+Without a file more columns of lines are looked at, and their numbers must be plain in
+themselves. Where they are those of the file, the lines are its graduations.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from functools import partial
+
+from limbsight.calib.indexing import check_length, graduation_count
+from limbsight.calib.instrument import ScaleSpec
+from limbsight.calib.numbering import NamedScale
+from limbsight.calib.scale_map import Square
+from limbsight.calib.unknown_scale import ScaleFromPicture
+from limbsight.errors import NotMeasurable
+from limbsight.find_scale import (
+    NOT_THIS_BOARD,
+    View,
+    check_pitch,
+    find_scale,
+    find_unknown_scale,
+    upright,
+)
+from limbsight.knowledge import Knowledge
+from limbsight.vision.graduations import Comb
+from limbsight.vision.picture import Picture
+
+NOT_BY_FILE = (*NOT_THIS_BOARD, "scale_not_found")
+WHOLE = 1e-3
+"""Of a division, by which a multiple of it may be off a whole one: rounding."""
+
+
+def find_scale_of_file(
+    picture: Picture, known: Knowledge, square: Square | None = None
+) -> tuple[View, NamedScale]:
+    """Find the scale that the instrument file states, by the file or by its numbers alone.
+
+    ``square`` is on its board.
+
+    Raises
+    ------
+    NotMeasurable
+        As ``limbsight.find_scale.find_scale`` does.
+    """
+    try:
+        return upright(picture, known, partial(find_scale, known=known), square)
+    except NotMeasurable as stop:
+        if stop.code not in NOT_BY_FILE:
+            raise
+        try:
+            view, found = upright(picture, known, find_unknown_scale, square)
+            return view, in_divisions_of(found, known.instrument.scale)
+        except NotMeasurable:
+            raise stop from None
+
+
+def in_divisions_of(found: ScaleFromPicture, spec: ScaleSpec) -> NamedScale:
+    """Number a scale read from the picture in the file's divisions, where it is the file's.
+
+    Raises
+    ------
+    NotMeasurable
+        ``scale_differs_from_file``: other numbers, another unit, or divisions that are no
+        multiple of the file's; and ``too_few_pixels``.
+    """
+    own, named = found.spec, found.named
+    apart = own.division / spec.division
+    # Where numbers run downward, heights are counted from the other end.
+    down = spec.numbers == "downward"
+    lowest = (spec.highest - own.highest if down else own.lowest - spec.lowest) / spec.division
+    # Upward and away from zero differ in the sign printed below it only.
+    alike = down == (own.numbers == "downward") and found.unit_printed in (None, spec.unit)
+    if not alike or apart < 1 - WHOLE or max(_off(apart), _off(lowest)) > WHOLE:
+        raise NotMeasurable("", code="scale_differs_from_file")
+    times = round(apart)
+    combs = tuple(_counted(comb, times) for comb in named.combs)
+    shifts = tuple(times * shift + round(lowest) for shift in named.shifts)
+    check_length(combs, shifts, graduation_count(spec))
+    check_pitch(combs)
+    start = spec.lowest + spec.highest - own.lowest - own.highest if down else 0.0
+    return replace(
+        named,
+        combs=combs,
+        shifts=shifts,
+        map=named.map.renumbered(1.0, start),
+        apart=max(named.apart, times),
+    )
+
+
+def _off(number: float) -> float:
+    """How far a number is from a whole one."""
+    return abs(number - round(number))
+
+
+def _counted(comb: Comb, times: int) -> Comb:
+    parts = tuple(_counted(part, times) for part in comb.parts)
+    return replace(comb, index=times * comb.index, parts=parts)
