@@ -33,9 +33,9 @@ FloatArray = NDArray[np.float64]
 DISTORTION_PRIOR = 0.02
 """Standard deviation of k1 before looking: phone pictures show up to 2 % at the corner
 (METHODS of the project, camera model; common practice, no source)."""
-PERSPECTIVE_PRIOR = 0.15
-"""Standard deviation of the vanishing line's coefficients in half diagonals: 15 degrees of
-tilt (tan = 0.27) seen with a 35 mm-equivalent lens (half diagonal / f = 0.62)."""
+TILT_PRIOR = 0.27
+"""Standard deviation of the tangent of the plane's tilt to the camera, either way, before
+looking: 15 degrees, the most that is read."""
 TILT_BIAS_PRIOR_PX = 0.3
 """Standard deviation of the difference in height of the two ends of a short line that motion
 blur can feign (see limbsight.vision.segments)."""
@@ -49,8 +49,17 @@ SHORTEST_SLOPED_PX, POINT_PX = 12.0, 1e-3
 level was 2.5 mm off. (A line of no length at all would leave its bias without weight.)"""
 FLAT_PX, FLAT_POWER = 7.2, 2.2
 """Share by which lines lie too flat, by length: (FLAT_PX / length) ** FLAT_POWER is within
-0.04 of the medians above. Figures 124 px beside a lone column of stubs seemed to stand at the
-next line, which they alone had to tell."""
+0.04 of the medians above."""
+SLOPE_NOISE_PX = 0.25
+"""Scatter of slopes, in height over a line's length, that is noise: 0.09 to 0.22 px in seven
+lone columns of clean lines. In five whose lines a tube cuts it was 0.7 to 0.9; figures 124 px
+beside one of them seemed to stand at the next line, which they alone had to tell."""
+UNCUT_SHARE, LONGEST_QUANTILE = 0.7, 0.95
+"""Of the length of a lone column's longest lines, from which on others tell its direction:
+what is shorter may have been cut by a tube, whose edge bends it. Stubs of 12 to 24 px sloped
+by 0.03 where whole lines did by 0.13, and a level 90 px beside them was 1 mm off; levels
+beside 15 metre sticks and rulers of whole lines are no farther off without their short
+ones."""
 SPINE_SCATTER, SPINE_POINTS = 3.0, 16
 """Ends of lines farther off their spine, in medians of the rest, are figures or knots; places
 along it that stand for all."""
@@ -445,7 +454,8 @@ def _fit(combs: tuple[Comb, ...], values: tuple[FloatArray, ...], frame: Frame) 
     # Two points a line: its middle half. Their difference in height carries the direction of
     # the graduations, and with it the common bias that motion blur gives to short lines.
     # Lines too short to tell it are one point each.
-    arm = np.where(length < SHORTEST_SLOPED_PX, POINT_PX, np.maximum(length / 4, 1.0))
+    shortest = SHORTEST_SLOPED_PX if len(combs) > 1 else _shortest_sloped_px(length)
+    arm = np.where(length < shortest, POINT_PX, np.maximum(length / 4, 1.0))
     # Most of the noise of a line is common to its two points (print, paper, JPEG).
     noise_px = max(float(np.median([comb.residual_px for comb in combs])), 0.03)
     unit = 1.0 / float(np.median(np.abs(_step_per_px(combs, values))))
@@ -474,7 +484,8 @@ def _fit(combs: tuple[Comb, ...], values: tuple[FloatArray, ...], frame: Frame) 
 
     weight = unit / (np.sqrt(2.0) * noise_px)
     prior = np.zeros((4, 7))
-    prior[0, 3] = prior[1, 4] = 1.0 / PERSPECTIVE_PRIOR
+    # The vanishing line's coefficients are tangents of tilts over the focal length.
+    prior[0, 3] = prior[1, 4] = frame.focal_px / (TILT_PRIOR * frame.half_diagonal_px)
     prior[2, 5] = 1.0 / DISTORTION_PRIOR
     prior[3, 6] = 1.0 if spine is None else TILT_BIAS_PRIOR_PX / LONE_TILT_BIAS_PRIOR_PX
     start = np.concatenate([_linear_start(x, y, v, frame), [0.0, 0.0]])
@@ -499,23 +510,48 @@ def _fit(combs: tuple[Comb, ...], values: tuple[FloatArray, ...], frame: Frame) 
     )
     if spine is None:
         return scale_map
+    scale_map = replace(scale_map, lean=_lean(spine, scale_map.plane()))
+    return _turning(scale_map, spine, _u_slope(scale_map, combs[0]))
+
+
+def _turning(scale_map: ScaleMap, spine: _Spine, u_slope: float) -> ScaleMap:
+    """A map that may be turned about a lone column: values on its spine stay, one pixel beside
+    it they change by the slope."""
+    x, y = _normalise(spine.x, spine.y, scale_map.frame)
+    drift, start = np.polyfit(y, x, 1)
+    by_y = float(np.median(scale_map.gradient(spine.x, spine.y)[1]))
+    each = u_slope * by_y * scale_map.frame.half_diagonal_px
+    turn = each * np.array([1.0, -drift, -start, 0.0, 0.0, 0.0])
     return replace(
-        scale_map,
-        lean=_lean(spine, scale_map.plane()),
-        u_slope=_u_slope(scale_map, combs[0]),
+        scale_map, covariance=scale_map.covariance + np.outer(turn, turn), u_slope=u_slope
+    )
+
+
+def _shortest_sloped_px(length_px: FloatArray) -> float:
+    """From which length on lines of a lone column tell its direction; others may be cut."""
+    return max(
+        SHORTEST_SLOPED_PX, UNCUT_SHARE * float(np.quantile(length_px, LONGEST_QUANTILE))
     )
 
 
 def _u_slope(scale_map: ScaleMap, comb: Comb) -> float:
-    """By how much the lines of a column may lie too flat together: short ones lock to the rows
-    of the picture, by a share of their slope."""
+    """By how much the lines of a column may slope wrongly together.
+
+    Short ones lock to the rows of the picture, by a share of their slope; lines that a tube
+    cuts end in its edge, where they bend. They may be wrong by as much as they scatter beyond
+    their noise, either way.
+    """
     lines = comb.lines
-    sloped = lines.length >= SHORTEST_SLOPED_PX
+    by_x, by_y = scale_map.gradient(lines.x, lines.y)
+    slope, length = -by_x / by_y, lines.length
+    sloped = length >= _shortest_sloped_px(length)
     if not sloped.any():
         sloped[:] = True
-    by_x, by_y = scale_map.gradient(lines.x[sloped], lines.y[sloped])
-    flat = (FLAT_PX / lines.length[sloped]) ** FLAT_POWER
-    return float(np.median(np.abs(by_x / by_y) * np.minimum(flat, 1.0)))
+    flat = np.minimum((FLAT_PX / length[sloped]) ** FLAT_POWER, 1.0)
+    together = float(np.median(np.abs(slope[sloped]) * flat))
+    scatter_px = 1.4826 * float(np.median((np.abs(lines.slope - slope) * length)[sloped]))
+    excess_px = np.sqrt(max(scatter_px**2 - SLOPE_NOISE_PX**2, 0.0) / 3.0)
+    return float(np.hypot(together, excess_px / np.median(length[sloped])))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -282,21 +282,41 @@ def test_a_lone_column_stands_square_to_its_lines(seed):
     assert np.ptp(across) < 0.1
     np.testing.assert_allclose(found.plane().to_pixel(across, values, 6.0), seen, atol=1e-3)
     true = [found.true_value_at(float(x), float(y), 6.0) for x, y in zip(*seen, strict=True)]
-    np.testing.assert_allclose(true, value, atol=0.4)
+    np.testing.assert_allclose(true, value, atol=0.6)
 
 
-@pytest.mark.parametrize(("roll", "length_px", "u"), [(8.0, 12.0, 0.045), (8.0, 40.0, 0.003)])
-def test_short_lines_of_a_lone_column_slope_less_surely(roll, length_px, u):
-    """By a third of their slope at 12 px, nearly not at 40."""
-    camera = replace(WIDE, roll=roll)
-    comb = COLUMNS[0].comb(camera)
-    half, x = 0.5 * length_px, comb.lines.x
-    lines = replace(comb.lines, left=x - half, right=x + half)
-    short = fit_scale_map(
-        (replace(comb, lines=lines),), (COLUMNS[0].values,), frame_of(camera)
-    )
-    assert short.u_slope == pytest.approx(u, rel=0.15)
+@pytest.mark.parametrize(("length_px", "u"), [(12.0, 0.045), (40.0, 0.003)])
+def test_short_lines_of_a_lone_column_slope_less_surely(length_px, u):
+    """By a third of their slope at 12 px, nearly not at 40; the map may turn by as much about
+    their spine."""
+    camera = replace(WIDE, roll=8.0)
+    comb, frame = COLUMNS[0].comb(camera), frame_of(camera)
+    middle = comb.lines.x
+    lines = replace(comb.lines, left=middle - 0.5 * length_px, right=middle + 0.5 * length_px)
+    found = fit_scale_map((replace(comb, lines=lines),), (COLUMNS[0].values,), frame)
+    assert found.u_slope == pytest.approx(u, rel=0.15)
     assert fitted(camera).u_slope == 0.0
+
+    x, y = float(np.median(lines.right)), float(np.median(lines.y))
+    _, by_y = found.gradient(x, y)
+    by_each = found.sensitivity(x + 60.0, y)
+    turned = float(np.sqrt(by_each @ found.covariance @ by_each))
+    assert turned == pytest.approx(60.0 * u * abs(float(by_y)), rel=0.3)
+
+
+def test_lines_that_a_tube_has_cut_do_not_turn_a_lone_column():
+    """Three in four are stubs that lie flat; the whole ones tell the direction."""
+    camera = replace(WIDE, roll=8.0)
+    comb, frame = COLUMNS[0].comb(camera), frame_of(camera)
+    lines, cut = comb.lines, comb.index % 4 > 0
+    stubs = replace(
+        lines,
+        left=np.where(cut, lines.right - 0.45 * lines.length.max(), lines.right - 29.0),
+        slope=np.where(cut, 0.2 * lines.slope, lines.slope),
+    )
+    found = fit_scale_map((replace(comb, lines=stubs),), (COLUMNS[0].values,), frame)
+    x, y = camera.project(np.full(9, 9.0), np.linspace(-40.0, 40.0, 9))
+    np.testing.assert_allclose(found.value_at(x, y), np.linspace(-40.0, 40.0, 9), atol=0.15)
 
 
 def label_of(camera: Camera, turn_deg: float = 20.0, tilt: float = 0.0) -> Square:
