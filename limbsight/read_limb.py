@@ -27,7 +27,7 @@ from limbsight.vision.axis import REACH_WIDTHS, Axis, find_axis
 from limbsight.vision.clipping import burnt_heights, burnt_rows
 from limbsight.vision.dark_line import MIDDLE_BORES, DarkLine, dark_line
 from limbsight.vision.level_choice import at_cover_seen_before
-from limbsight.vision.levels import Layers
+from limbsight.vision.levels import Interface, Layers
 from limbsight.vision.strip import sample_linear
 from limbsight.vision.working import WorkingImage, full_size
 
@@ -129,7 +129,7 @@ def read_limb(
         covers = [(grid.value_at(last), grid.value_at(first)) for first, last in layers.hidden]
         near = [
             _near_level(
-                view, source, board, scale, known, across, grid.value_at(i.row), reach, covers
+                view, source, board, scale, known, across, *_place(grid, i), reach, covers
             )
             for i in layers.interfaces
         ]
@@ -187,6 +187,8 @@ class NearLevel:
         Linear light, RGB, on ``grid``; the axis in the middle column.
     row
         Where the level was seen.
+    apex_seen
+        Whether that is its apex; else it is the strongest step.
     covered : ndarray, shape (R,), bool
         Rows of clips and the like away from the level, which may be bright, but are no glare.
     """
@@ -194,6 +196,7 @@ class NearLevel:
     grid: Grid
     linear: NDArray[np.float32]
     row: float
+    apex_seen: bool
     covered: NDArray[np.bool_]
 
     @property
@@ -206,6 +209,13 @@ class NearLevel:
         return 2 * known.tube.bore_radius_m / (known.unit_m * self.grid.step)
 
 
+def _place(grid: Grid, seen: Interface) -> tuple[float, bool]:
+    """Height at which a level is seen, and whether its apex is."""
+    if seen.apex_row is None:
+        return grid.value_at(seen.row), False
+    return grid.value_at(seen.apex_row), True
+
+
 def _near_level(
     view: View,
     source: WorkingImage,
@@ -214,6 +224,7 @@ def _near_level(
     known: Knowledge,
     across: float,
     value: float,
+    apex_seen: bool,
     reach_bores: float,
     covers: list[tuple[float, float]],
 ) -> NearLevel:
@@ -230,7 +241,7 @@ def _near_level(
     row = grid.row_at(value)
     covers = [(grid.row_at(high), grid.row_at(low)) for low, high in covers]
     covered = _covered_away_from(row, COVER_APART * bore / grid.step, covers, len(linear))
-    return NearLevel(grid=grid, linear=linear, row=row, covered=covered)
+    return NearLevel(grid=grid, linear=linear, row=row, apex_seen=apex_seen, covered=covered)
 
 
 def _covered_away_from(
@@ -269,6 +280,7 @@ def _fit_one(
         at.linear,
         at.grid,
         at.row,
+        apex_seen=at.apex_seen,
         scale_map=scale.map,
         unit_m=known.unit_m,
         tube=known.tube,

@@ -165,7 +165,8 @@ def _with_places(
     for place in sorted(chosen, key=lambda p: -p.row):
         steps = [i for i in layers.interfaces if abs(i.row - place.row) <= same]
         nearest = min(steps, key=lambda i: abs(i.row - place.row), default=None)
-        interfaces.append(nearest or Interface(row=place.row, step=0.0))
+        seen = nearest or Interface(row=place.row, step=0.0)
+        interfaces.append(replace(seen, apex_row=place.row))
         stand &= _near(place, layers, 2 * same)
     return replace(
         layers,

@@ -120,10 +120,13 @@ class Interface:
         Height of the strongest step.
     step
         Colour difference across it [grey levels, summed over three colours].
+    apex_row
+        Where the level network sees the apex of its meniscus; None where it does not.
     """
 
     row: float
     step: float
+    apex_row: float | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -393,6 +393,7 @@ def between_liquids(lamp_rows, above_index=1.44, light=1.0):
         above=replace(WATER, refractive_index=above_index),
         interface=WETTING,
         line_pitch_m=0.0,
+        apex_seen=False,
     )
     return here, _Found(row=60.0, fit=lone(0.0), band=here.on_axis)
 
