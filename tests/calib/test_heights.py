@@ -443,6 +443,7 @@ def mercury(dome_rows: int):
         above=AIR,
         interface=CONVEX,
         line_pitch_m=0.0,
+        apex_seen=False,
     )
 
 
