@@ -129,7 +129,7 @@ def read_limb(
         covers = [(grid.value_at(last), grid.value_at(first)) for first, last in layers.hidden]
         near = [
             _near_level(
-                view, source, board, scale, known, across, *_place(grid, i), reach, covers
+                view, source, board, scale, known, across, *_places(grid, i), reach, covers
             )
             for i in layers.interfaces
         ]
@@ -187,8 +187,8 @@ class NearLevel:
         Linear light, RGB, on ``grid``; the axis in the middle column.
     row
         Where the level was seen.
-    apex_seen
-        Whether that is its apex; else it is the strongest step.
+    apex_row
+        Where its apex was, by the level network; None where it was not.
     covered : ndarray, shape (R,), bool
         Rows of clips and the like away from the level, which may be bright, but are no glare.
     """
@@ -196,7 +196,7 @@ class NearLevel:
     grid: Grid
     linear: NDArray[np.float32]
     row: float
-    apex_seen: bool
+    apex_row: float | None
     covered: NDArray[np.bool_]
 
     @property
@@ -209,11 +209,10 @@ class NearLevel:
         return 2 * known.tube.bore_radius_m / (known.unit_m * self.grid.step)
 
 
-def _place(grid: Grid, seen: Interface) -> tuple[float, bool]:
-    """Height at which a level is seen, and whether its apex is."""
-    if seen.apex_row is None:
-        return grid.value_at(seen.row), False
-    return grid.value_at(seen.apex_row), True
+def _places(grid: Grid, seen: Interface) -> tuple[float, float | None]:
+    """Heights at which a level is seen, and its apex where that is."""
+    apex = None if seen.apex_row is None else grid.value_at(seen.apex_row)
+    return grid.value_at(seen.row), apex
 
 
 def _near_level(
@@ -224,7 +223,7 @@ def _near_level(
     known: Knowledge,
     across: float,
     value: float,
-    apex_seen: bool,
+    apex: float | None,
     reach_bores: float,
     covers: list[tuple[float, float]],
 ) -> NearLevel:
@@ -241,7 +240,13 @@ def _near_level(
     row = grid.row_at(value)
     covers = [(grid.row_at(high), grid.row_at(low)) for low, high in covers]
     covered = _covered_away_from(row, COVER_APART * bore / grid.step, covers, len(linear))
-    return NearLevel(grid=grid, linear=linear, row=row, apex_seen=apex_seen, covered=covered)
+    return NearLevel(
+        grid=grid,
+        linear=linear,
+        row=row,
+        apex_row=None if apex is None else grid.row_at(apex),
+        covered=covered,
+    )
 
 
 def _covered_away_from(
@@ -276,11 +281,13 @@ def _fit_one(
         if lie is None
         else partial(fit_oblique_level, lie=lie)
     )
+    # A lamp in a dome of mercury looks like its apex.
+    apex = None if known.optics(name, k).opaque_mirror else at.apex_row
     return fit(
         at.linear,
         at.grid,
-        at.row,
-        apex_seen=at.apex_seen,
+        at.row if apex is None else apex,
+        apex_seen=apex is not None,
         scale_map=scale.map,
         unit_m=known.unit_m,
         tube=known.tube,
