@@ -26,6 +26,7 @@ from tests.helpers.shots import (
     moved_truth,
     save_shot,
 )
+from tests.helpers.wear import WEAR
 
 LEVELS = ((260.0, 310.0), (340.0, 200.4))
 ENDS = ((300.0, 520.0), (303.0, 100.0))
@@ -145,6 +146,16 @@ def test_what_is_drawn_hides_a_level_or_leaves_all_of_them(name):
     assert after.hides == name.endswith("_on_level")
     if name not in lights:
         assert any(changed) == after.hides
+
+
+@pytest.mark.parametrize("name", WEAR)
+def test_wear_changes_the_picture_and_hides_nothing(name):
+    before = dotted()
+    after = WEAR[name](before, dotted(0.8), np.random.default_rng(5))
+    assert after.size_px == before.size_px
+    assert np.abs(after.shown - before.shown).max() > 0.02
+    assert not after.hides
+    np.testing.assert_array_equal(after.levels_px(), before.levels_px())
 
 
 def test_the_same_photo_is_drawn_every_time():
