@@ -38,7 +38,17 @@ def rows_of(layers: Layers) -> list[float]:
 def test_where_both_agree_the_step_says_where():
     settled = settle(steps(120.0), view(r123=0.95), WIDTH, 1, ROWS)
     assert rows_of(settled) == [120.0]
+    assert settled.interfaces[0].apex_row == pytest.approx(123.0, abs=1.0)
     assert not settled.doubted
+
+
+@pytest.mark.parametrize(("unexplained", "doubted"), [(0.04, True), (0.3, False)])
+def test_a_step_that_explains_all_colours_leaves_another_place_in_doubt(unexplained, doubted):
+    """A stain above a coloured liquid may look like its level."""
+    seen = steps(300.0, unexplained=unexplained)
+    settled = settle(seen, view(r200=0.97), WIDTH, 1, ROWS)
+    assert rows_of(settled) == pytest.approx([200.0], abs=1.0)
+    assert settled.doubted == doubted
 
 
 @pytest.mark.parametrize("probability", [0.6, 0.95])
