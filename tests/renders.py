@@ -131,8 +131,9 @@ def read_render(
     for i, limb in enumerate(truth["menisci"]):
         for j, meniscus in enumerate(limb):
             found = got[i][j] if i < len(got) and j < len(got[i]) else None
-            # Rulers have two units, and each is read rightly in its own.
-            in_unit = UNIT_MM[found.unit] / unit_mm if found else 1.0
+            # Rulers have two units, and each is read rightly in its own; a unit of pressure
+            # counts the scale's divisions.
+            in_unit = UNIT_MM.get(found.unit, unit_mm) / unit_mm if found else 1.0
             levels.append(
                 RenderedLevel(
                     division=truth["graduation"]["minor"],
