@@ -17,7 +17,7 @@ from limbsight import __version__
 from limbsight.calib.numbering import NamedScale
 from limbsight.diagnosis import cause_of
 from limbsight.errors import InputError, LimbsightError, NotMeasurable
-from limbsight.find_limbs import find_limbs
+from limbsight.find_limbs import find_limbs, seen_through_tubes
 from limbsight.find_scale import (
     MIN_PITCH_PX,
     MOST_UNSEEN,
@@ -181,6 +181,8 @@ def _walk_on(picture: Picture, instrument: Instrument | None) -> Walked:
         if scale.rivals:
             notes += (reason("several_scales", count=1 + scale.rivals),)
         limbs = find_limbs(view, scale, known, places)
+        if seen_through_tubes(limbs, scale, known):
+            notes += (reason("scale_through_tubes"),)
     except NotMeasurable as stop:
         why = cause_of(stop, working_copy(picture), known, MIN_PITCH_PX)
         return Walked(picture=picture, known=known, reasons=(_reason_of(why),))

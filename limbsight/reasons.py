@@ -111,6 +111,13 @@ _KINDS = (
         "instrument file",
     ),
     ReasonKind(
+        code="scale_through_tubes",
+        effect="check",
+        text="graduations were found behind the tubes alone, where glass and liquid shift "
+        "them",
+        remedy="retake closer and sharper, so that their ends beside the tubes are seen",
+    ),
+    ReasonKind(
         code="several_scales",
         effect="check",
         text="{count} graduated boards stand in the picture, and the one with most "
