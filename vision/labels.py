@@ -73,12 +73,10 @@ def _refined(bgr: NDArray[np.uint8], corners: NDArray[np.float32]) -> FloatArray
 
     Blur moves a corner inward, an edge nowhere; OpenCV's own corners were 0.2 px too far in.
     """
-    corners = corners.astype(np.float64)
+    refined: FloatArray = corners.astype(np.float64)
     for _ in range(2):
-        sides = [
-            _side(bgr, *ends)
-            for ends in zip(corners, np.roll(corners, -1, axis=0), strict=True)
-        ]
+        after = np.roll(refined, -1, axis=0)
+        sides = [_side(bgr, *ends) for ends in zip(refined, after, strict=True)]
         normals = np.array([normal for normal, _ in sides])
         ranges = np.array([distance for _, distance in sides])
         # Each corner lies on the side that begins and on the one that ends there.
