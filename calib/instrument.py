@@ -506,7 +506,9 @@ def _label(table: _Table) -> LabelSpec | None:
             table.fail("number", "is missing", "the number of the printed label, number = 17")
         return None
     if number >= LABEL_NUMBERS:
-        table.fail("number", f"{number} is not in the family 36h11", "0 to 586")
+        table.fail(
+            "number", f"{number} is not in the family 36h11", f"0 to {LABEL_NUMBERS - 1}"
+        )
     return LabelSpec(number=number, size_m=size_m)
 
 

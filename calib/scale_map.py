@@ -19,6 +19,7 @@ x_u = x_c + (x - x_c) (1 + k1 r^2).
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -221,16 +222,7 @@ class ScaleMap:
 
     def sensitivity(self, x_px: float, y_px: float) -> FloatArray:
         """Return the change of ``value_at`` per unit of each parameter, shape (6,)."""
-        return np.array(
-            [
-                (
-                    _value(self.parameters + step, self.frame, x_px, y_px)
-                    - _value(self.parameters - step, self.frame, x_px, y_px)
-                )
-                / (2 * 1e-6)
-                for step in 1e-6 * np.eye(6)
-            ]
-        )
+        return _by_each(lambda p: _value(p, self.frame, x_px, y_px), self.parameters)
 
     def gradient(self, x_px: ArrayLike, y_px: ArrayLike) -> tuple[FloatArray, FloatArray]:
         """Return scale units per pixel along x and along y."""
@@ -327,12 +319,7 @@ class ScaleMap:
             return _true_value(parameters, self.frame, focal_px, x_px, y_px, axis_to_scale)
 
         focal = self.frame.focal_px
-        by_parameter = np.array(
-            [
-                (at(self.parameters + step, focal) - at(self.parameters - step, focal)) / 2e-6
-                for step in 1e-6 * np.eye(6)
-            ]
-        )
+        by_parameter = _by_each(lambda p: at(p, focal), self.parameters)
         by_focal = (
             at(self.parameters, 1.01 * focal) - at(self.parameters, 0.99 * focal)
         ) / 0.02
@@ -595,11 +582,9 @@ def _askew(p: FloatArray, spine: _Spine, frame: Frame) -> tuple[float, FloatArra
     share = 1.0 / (u * float(np.sqrt(SQUARE_PARTS)))
 
     def lean(at: FloatArray) -> float:
-        return _lean(spine, _plane(at[:6], frame, frame.focal_px)) * share
+        return _lean(spine, _plane(at, frame, frame.focal_px)) * share
 
-    steps = 1e-6 * np.eye(7)[:6]
-    by_each = [(lean(p + step) - lean(p - step)) / 2e-6 for step in steps]
-    return lean(p), np.array([*by_each, 0.0])
+    return lean(p[:6]), np.append(_by_each(lean, p[:6]), 0.0)
 
 
 def _unsquare(p: FloatArray, square: Square, frame: Frame) -> tuple[FloatArray, FloatArray]:
@@ -618,9 +603,15 @@ def _unsquare(p: FloatArray, square: Square, frame: Frame) -> tuple[FloatArray, 
         size = share.mean()
         return np.append((share / size - 1.0) / u_length, (size - 1.0) / U_SQUARE_SIZE)
 
-    steps = 1e-6 * np.eye(6)
-    by_each = [(misfit(p + step) - misfit(p - step)) / 2e-6 for step in steps]
-    return misfit(p), np.column_stack([*by_each, np.zeros(7)])
+    return misfit(p), np.column_stack([*_by_each(misfit, p), np.zeros(7)])
+
+
+def _by_each(function: Callable[[FloatArray], ArrayLike], p: FloatArray) -> FloatArray:
+    """Derivatives by each parameter, first axis, from central differences."""
+    steps = 1e-6 * np.eye(len(p))
+    return np.array(
+        [(np.asarray(function(p + step)) - function(p - step)) / 2e-6 for step in steps]
+    )
 
 
 def _step_per_px(combs: tuple[Comb, ...], values: tuple[FloatArray, ...]) -> FloatArray:

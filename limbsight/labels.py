@@ -9,11 +9,24 @@ from limbsight.calib.scale_map import Square
 from limbsight.knowledge import Knowledge
 from limbsight.reasons import reason, refusal
 from limbsight.records import Reason
-from limbsight.vision.labels import find_labels
-from limbsight.vision.working import WorkingImage
+from limbsight.vision.labels import SeenLabel, find_labels
+from limbsight.vision.picture import Picture
+from limbsight.vision.working import working_copy
 
 
-def instrument_shown(working: WorkingImage, instruments: Sequence[Instrument]) -> Instrument:
+def labels_of(
+    picture: Picture, instrument: Instrument | Sequence[Instrument] | None
+) -> tuple[SeenLabel, ...]:
+    """Labels in the picture; where no file states one they are not looked for."""
+    stated = instrument if isinstance(instrument, Sequence) else (instrument,)
+    if not any(one and one.label for one in stated):
+        return ()
+    return find_labels(working_copy(picture))
+
+
+def instrument_shown(
+    seen: Sequence[SeenLabel], instruments: Sequence[Instrument]
+) -> Instrument:
     """Choose among instruments the one whose label is in the picture.
 
     Raises
@@ -21,8 +34,8 @@ def instrument_shown(working: WorkingImage, instruments: Sequence[Instrument]) -
     NotMeasurable
         ``instrument_not_told``: none of their labels is, or those of several are.
     """
-    seen = {label.number for label in find_labels(working)}
-    shown = [one for one in instruments if one.label and one.label.number in seen]
+    numbers = {label.number for label in seen}
+    shown = [one for one in instruments if one.label and one.label.number in numbers]
     if len(shown) == 1:
         return shown[0]
     names = " and ".join(one.name for one in shown)
@@ -30,7 +43,7 @@ def instrument_shown(working: WorkingImage, instruments: Sequence[Instrument]) -
 
 
 def check_label(
-    working: WorkingImage, known: Knowledge
+    seen: Sequence[SeenLabel], known: Knowledge
 ) -> tuple[Square | None, tuple[Reason, ...]]:
     """Compare the label in the picture with the one that the file states.
 
@@ -49,7 +62,6 @@ def check_label(
     stated = known.instrument.label
     if stated is None:
         return None, ()
-    seen = find_labels(working)
     own = [label for label in seen if label.number == stated.number]
     if not own and seen:
         numbers = ", ".join(str(number) for number in sorted({label.number for label in seen}))

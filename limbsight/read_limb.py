@@ -414,9 +414,10 @@ def _meniscus_reasons(
     for k, (at, level) in enumerate(zip(near, levels, strict=True)):
         unlike = _is_unlike(level)
         if not (known.optics(limb, k).opaque_mirror or known.is_between_liquids(limb, k)):
-            line, away = _lines_about(at, level, known, lie)
+            line_at = _lines_about(at, level, known, lie)
+            line = line_at(0.0)
             if level.apex.reason == NOT_SEEN and level.apex.misfit <= MISFIT_LIMIT:
-                unlike = not stands_out(line, away)
+                unlike = not stands_out(line, [line_at(bores) for bores in AWAY_BORES])
             elif line is not None and _is_missing(line):
                 unlike = True
         if unlike:
@@ -426,17 +427,14 @@ def _meniscus_reasons(
 
 def _lines_about(
     at: NearLevel, level: LevelFit, known: Knowledge, lie: Lie | None
-) -> tuple[DarkLine | None, list[DarkLine | None]]:
-    """The dark line at a level, and what is at places beside it along the tube."""
+) -> Callable[[float], DarkLine | None]:
+    """What compares the dark line at a place so many bores below a level with its sides."""
     bore, row = at.bore_rows(known), at.grid.row_at(level.height)
-    seen = partial(
-        dark_line,
-        at.linear,
-        bore_rows=bore,
-        slanted_rows=0.0 if lie is None else MIDDLE_BORES * bore / np.tan(lie.incline_rad),
-        burnt=_burnt_columns(at, known),
+    slanted_rows = 0.0 if lie is None else MIDDLE_BORES * bore / np.tan(lie.incline_rad)
+    burnt = _burnt_columns(at, known)
+    return lambda bores: dark_line(
+        at.linear, row + bores * bore, bore, slanted_rows=slanted_rows, burnt=burnt
     )
-    return seen(row=row), [seen(row=row + bores * bore) for bores in AWAY_BORES]
 
 
 def stands_out(line: DarkLine | None, away: list[DarkLine | None]) -> bool:

@@ -28,7 +28,7 @@ from limbsight.find_scale import (
 )
 from limbsight.know_picture import know_from_picture
 from limbsight.knowledge import Knowledge, knowledge_of
-from limbsight.labels import check_label, instrument_shown
+from limbsight.labels import check_label, instrument_shown, labels_of
 from limbsight.read_limb import Limb
 from limbsight.reasons import reason, status_of
 from limbsight.records import (
@@ -154,22 +154,20 @@ class Walked:
 def _walk(path: str | Path, instrument: Instrument | Sequence[Instrument] | None) -> Walked:
     """Go from the photo to the levels, as far as they can be found."""
     with one_blas_thread():
-        picture = load_picture(path)
-        if isinstance(instrument, Sequence):
-            try:
-                instrument = instrument_shown(working_copy(picture), instrument)
-            except NotMeasurable as stop:
-                return Walked(picture=picture, known=None, reasons=(_reason_of(stop),))
-        return _walk_on(picture, instrument)
+        return _walk_on(load_picture(path), instrument)
 
 
-def _walk_on(picture: Picture, instrument: Instrument | None) -> Walked:
-    known = knowledge_of(instrument) if instrument is not None else None
+def _walk_on(picture: Picture, instrument: Instrument | Sequence[Instrument] | None) -> Walked:
+    known: Knowledge | None = None
     notes: tuple[Reason, ...] = ()
     places: tuple[float, ...] = ()
     try:
-        if known is not None:
-            square, notes = check_label(working_copy(picture), known)
+        labels = labels_of(picture, instrument)
+        if isinstance(instrument, Sequence):
+            instrument = instrument_shown(labels, instrument)
+        if instrument is not None:
+            known = knowledge_of(instrument)
+            square, notes = check_label(labels, known)
             view, scale = find_scale_of_file(picture, known, square)
         else:
             view, found = upright(picture, None, find_unknown_scale)

@@ -30,6 +30,7 @@ from tests.helpers.shots import Shot, load_shot, save_shot
 from tests.helpers.wear import WEAR
 from tests.renders import RenderedPhoto, print_head, print_line, print_unread, read_render
 
+DRAWN = COMPOSITIONS | WEAR
 HIDDEN_KIND = "neg_hidden"
 OTHERS_FILE = "others_file"
 """No disturbance: each photo with the instrument file of another of its class. Where both are
@@ -55,7 +56,7 @@ def disturb(shot: Shot, other: Shot, name: str, rng: np.random.Generator) -> Sho
         return DISTURBANCES[name](shot, rng)
     if not (shot.truth["menisci"] and shot.truth.get("graduation_px")):
         return None
-    return {**COMPOSITIONS, **WEAR}[name](shot, other, rng)
+    return DRAWN[name](shot, other, rng)
 
 
 def run_trial(trial: Trial) -> RenderedPhoto | None:
@@ -113,7 +114,7 @@ def print_disturbance(name: str, photos: Sequence[RenderedPhoto]) -> None:
 
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run the report."""
-    every = [*DISTURBANCES, *COMPOSITIONS, *WEAR, OTHERS_FILE]
+    every = [*DISTURBANCES, *DRAWN, OTHERS_FILE]
     parser = argparse.ArgumentParser(
         prog="python -m tests.stress", description=(__doc__ or "").splitlines()[0]
     )

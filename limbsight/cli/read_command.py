@@ -9,7 +9,7 @@ import sys
 from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TypeAlias
 
 import click
 
@@ -28,6 +28,11 @@ from limbsight.records import Reading, Reason
 if TYPE_CHECKING:
     from limbsight.calib.instrument import Instrument, LimitsSpec
     from limbsight.zero_photo import ZeroPhoto
+
+    Instruments: TypeAlias = Instrument | tuple[Instrument, ...]
+    """One that is given, or those of a folder."""
+    Limits: TypeAlias = Mapping[str | None, LimitsSpec]
+    """Of each instrument, by its name."""
 
 PROGRESS_FROM = 5
 """Photos that take longer than a person waits without a sign, at about half a second each."""
@@ -166,9 +171,7 @@ class OverlayFolder:
         If the folder can't be made, or a picture can't be written into it.
     """
 
-    def __init__(
-        self, folder: Path, unit: str, limits: Mapping[str, LimitsSpec] | None = None
-    ) -> None:
+    def __init__(self, folder: Path, unit: str, limits: Limits | None = None) -> None:
         self._folder = folder
         self._unit = unit
         self._limits = limits or {}
@@ -188,7 +191,7 @@ class OverlayFolder:
         if any(reason.code in (BAD_FILE, FAULT) for reason in reading.reasons):
             return
         picture = load_picture(path)
-        limits = self._limits.get(reading.instrument or "")
+        limits = self._limits.get(reading.instrument)
         drawn = draw_overlay(picture, reading, unit=self._unit, limits=limits)
         quality = [cv2.IMWRITE_JPEG_QUALITY, OVERLAY_JPEG_QUALITY]
         _, encoded = cv2.imencode(".jpg", drawn, quality)
@@ -213,7 +216,7 @@ class OverlayFolder:
 class _Table:
     """Blocks for people: each at once, or at the end where a progress bar is in the way."""
 
-    def __init__(self, unit: str, limits: Mapping[str, LimitsSpec]) -> None:
+    def __init__(self, unit: str, limits: Limits) -> None:
         from rich.console import Console
 
         self._unit = unit
@@ -241,14 +244,14 @@ class _Table:
     def _print(self, reading: Reading) -> None:
         from limbsight.report import print_reading
 
-        limits = self._limits.get(reading.instrument or "")
+        limits = self._limits.get(reading.instrument)
         print_reading(self._console, reading, unit=self._unit, limits=limits)
 
 
 class _Json:
     """One object for a photo named alone, else an array."""
 
-    def __init__(self, unit: str, limits: Mapping[str, LimitsSpec]) -> None:
+    def __init__(self, unit: str, limits: Limits) -> None:
         self._unit = unit
         self._limits = limits
         self._written: list[dict[str, object]] = []
@@ -256,7 +259,7 @@ class _Json:
     def add(self, reading: Reading) -> None:
         from limbsight.report import reading_to_dict
 
-        limits = self._limits.get(reading.instrument or "")
+        limits = self._limits.get(reading.instrument)
         self._written.append(reading_to_dict(reading, unit=self._unit, limits=limits))
         for reason in reading.reasons:
             if reason.code in (BAD_FILE, FAULT):
@@ -267,7 +270,7 @@ class _Json:
         click.echo(json.dumps(data, allow_nan=False, indent=2))
 
 
-def _load(path: Path | None) -> Instrument | tuple[Instrument, ...] | None:
+def _load(path: Path | None) -> Instruments | None:
     """Load an instrument file, or all of a folder; faults are found before a photo is read."""
     if path is None:
         return None
@@ -281,8 +284,8 @@ def _load(path: Path | None) -> Instrument | tuple[Instrument, ...] | None:
 
 
 def _limits_of(
-    instrument: Instrument | tuple[Instrument, ...] | None,
-) -> dict[str, LimitsSpec]:
+    instrument: Instruments | None,
+) -> Limits:
     """Alarm limits by the names of instruments."""
     if instrument is None:
         return {}
@@ -298,9 +301,7 @@ def _is_photo(path: Path, suffixes: frozenset[str]) -> bool:
     )
 
 
-def _read_zero(
-    path: Path | None, instrument: Instrument | tuple[Instrument, ...] | None
-) -> ZeroPhoto | None:
+def _read_zero(path: Path | None, instrument: Instruments | None) -> ZeroPhoto | None:
     """Read the zero before any photo: without it every pressure would be another one."""
     if path is None:
         return None
@@ -311,7 +312,7 @@ def _read_zero(
 
 def _read_one(
     path: Path,
-    instrument: Instrument | tuple[Instrument, ...] | None,
+    instrument: Instruments | None,
     zero: ZeroPhoto | None,
     *,
     traceback: bool,
@@ -339,7 +340,7 @@ def _refused(
     path: Path,
     code: str,
     text: str,
-    instrument: Instrument | tuple[Instrument, ...] | None,
+    instrument: Instruments | None,
 ) -> Reading:
     return Reading(
         photo=str(path),
@@ -350,7 +351,7 @@ def _refused(
         limbs=(),
         graduations=(),
         pressure=None,
-        instrument=getattr(instrument, "name", None),
+        instrument=None if isinstance(instrument, tuple | None) else instrument.name,
         program=f"limbsight {__version__}",
         size_px=(0, 0),
     )

@@ -86,14 +86,8 @@ def worn_print(shot: Shot, other: Shot, rng: np.random.Generator) -> Shot:
 def double_print(shot: Shot, other: Shot, rng: np.random.Generator) -> Shot:
     """Dark print on a clear plate, with its shadow on what stands behind."""
     p = Place.of(shot)
-    board = _board(shot)
-    ink = np.ones_like(board)
-
-    def share(light: FloatMap) -> FloatMap:
-        ink[:] = np.clip(light / np.maximum(board, 1e-3), 0.0, 1.0)
-        return light
-
-    in_light(shot, share)
+    light = decode_srgb(shot.shown)
+    ink = np.clip(light / np.maximum(_board(shot), np.float32(1e-3)), 0.0, 1.0)
     pitch = shot.pitch_px()
     dx, dy = rng.uniform(-0.5, 0.5) * pitch, rng.uniform(0.2, 0.7) * pitch
     move = np.array([[1, 0, dx], [0, 1, dy]])
@@ -125,19 +119,19 @@ def marker_ring(shot: Shot, other: Shot, rng: np.random.Generator) -> Shot:
     return laid_over(shot, ring, np.array(paint(rng)) * rng.uniform(0.3, 1.0))
 
 
-def _gas(shot: Shot, p: Place, rng: np.random.Generator) -> tuple[float, float, float]:
-    """A tube's gas: where it begins and ends along it, and the tube's place across."""
-    limbs = [limb for limb in shot.truth["menisci"] if limb]
-    top = np.array(limbs[rng.integers(len(limbs))][-1]["px"], float) - p.origin
-    return float(top @ p.along), p.box[1] + p.tube_px, float(top @ p.across)
+def _tops(shot: Shot, p: Place) -> list[tuple[float, float]]:
+    """Where the gas of each tube begins along it, and the tube's place across."""
+    tops = [np.array(limb[-1]["px"], float) for limb in shot.truth["menisci"] if limb]
+    return [tuple((top - p.origin) @ np.stack([p.along, p.across], axis=1)) for top in tops]
 
 
 def tide_mark(shot: Shot, other: Shot, rng: np.random.Generator) -> Shot:
     """A stain on the inner wall where the liquid stood once, above a level."""
     p = Place.of(shot)
-    low, high, c = _gas(shot, p, rng)
+    tops = _tops(shot, p)
+    low, c = tops[rng.integers(len(tops))]
     at = low + rng.uniform(1.0, 6.0) * p.tube_px
-    if at > high:
+    if at > p.box[1] + p.tube_px:
         return shot
     half = 0.5 * BORE_SHARE * 1.2 * p.tube_px
     thick = rng.uniform(0.1, 0.6) * p.tube_px
@@ -155,11 +149,7 @@ def droplets(shot: Shot, other: Shot, rng: np.random.Generator) -> Shot:
     p = Place.of(shot)
     dark = np.zeros(shot.shown.shape[:2], np.float32)
     bright = dark.copy()
-    for limb in shot.truth["menisci"]:
-        if not limb:
-            continue
-        top = np.array(limb[-1]["px"], float) - p.origin
-        low, c = float(top @ p.along), float(top @ p.across)
+    for low, c in _tops(shot, p):
         for _ in range(rng.integers(4, 20)):
             a = low + rng.uniform(0.6, 12.0) * p.tube_px
             size = rng.uniform(0.03, 0.12) * p.tube_px
