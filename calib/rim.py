@@ -90,8 +90,9 @@ class Rim:
         From the scatter of the groups.
     beyond_edge
         Root mean square by which the picture differs from that of one blurred edge between
-        column and gas, in units of scatter; nan where too little of the gas is seen.  The end
-        of a cover is no more than such an edge, whatever it looks like below.
+        column and gas, in units of scatter; nan where too little of the gas is seen, or
+        nothing of the dome.  The end of a cover is no more than such an edge, whatever it
+        looks like below.
     """
 
     row: float
@@ -395,6 +396,9 @@ def _beyond_edge(seen: _Seen, place: float, dome: float) -> float:
     The edge may be anywhere near, lean, and be bowed as an upright circle seen from above or
     below, or a paper's end.
     """
+    spots = np.arange(-dome - 1.0, 2.5, END_STEP)
+    if not len(spots):  # from far below the front of the line hides the dome
+        return math.nan
     apex, bore = place - dome, seen.bore
     first, last = (round(apex - bores * bore) for bores in GAS_BORES)
     if first < 0 or last - first < LEAST_GAS_ROWS:
@@ -407,7 +411,7 @@ def _beyond_edge(seen: _Seen, place: float, dome: float) -> float:
     rest = (seen.groups[rows] - column) / sigma
     height = (gas - column) / sigma
     places = np.arange(-dome - END_REACH, END_REACH, END_STEP)
-    lines = _ends(seen)[:, None] + np.arange(-dome - 1.0, 2.5, END_STEP)[:, None]
+    lines = _ends(seen)[:, None] + spots[:, None]
     index = np.clip(np.rint((lines - places[0]) / END_STEP), 0, len(places) - 1).astype(int)
     each = np.arange(len(seen.off))
     least = math.inf

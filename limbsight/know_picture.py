@@ -53,8 +53,18 @@ class KnownFromPicture:
     reasons: tuple[Reason, ...]
 
 
-def know_from_picture(view: View, found: ScaleFromPicture) -> KnownFromPicture:
-    """State what an instrument file would: limbs, width, unit, fillings; and the doubts."""
+def know_from_picture(
+    view: View, found: ScaleFromPicture, axis_to_scale_m: float | None = None
+) -> KnownFromPicture:
+    """State what an instrument file would: limbs, width, unit, fillings; and the doubts.
+
+    Parameters
+    ----------
+    view, found
+        The picture and its scale.
+    axis_to_scale_m
+        The tubes' axes before the graduated face, where that was given.
+    """
     scale = found.named
     sizes = SeenSizes(
         tube=None,
@@ -62,7 +72,7 @@ def know_from_picture(view: View, found: ScaleFromPicture) -> KnownFromPicture:
         distance=scale.map.pose().distance,
         u_distance=view.frame.focal_relative_uncertainty,
     )
-    known, board, proposed = _tubes_proposed(view, found, sizes)
+    known, board, proposed = _tubes_proposed(view, found, sizes, axis_to_scale_m)
     width = proposed.width_columns * board.grid.step
     known, unit_from = with_unit(known, replace(sizes, tube=width), found.unit_printed)
     before_lines = all(comb.parts for comb in scale.combs)
@@ -104,7 +114,7 @@ def know_from_picture(view: View, found: ScaleFromPicture) -> KnownFromPicture:
 
 
 def _tubes_proposed(
-    view: View, found: ScaleFromPicture, sizes: SeenSizes
+    view: View, found: ScaleFromPicture, sizes: SeenSizes, axis_to_scale_m: float | None
 ) -> tuple[Knowledge, Board, ProposedLimbs]:
     """Straighten what surrounds the scale and ask the network for tubes on it.
 
@@ -117,7 +127,7 @@ def _tubes_proposed(
         spec = replace(
             found.spec, unit=unit, unit_m=LENGTH_UNITS_M.get(unit, found.spec.unit_m)
         )
-        known = knowledge_from_picture(spec)
+        known = knowledge_from_picture(spec, axis_to_scale_m)
         board = straighten_board(view, found.named, known)
         proposed = _propose(board, known)
         if proposed is not None:
@@ -212,4 +222,15 @@ def _assumptions(known: Knowledge, unit_from: str | None) -> Reason:
         unit_from=unit_from or "a guess",
         fillings=fillings_text(known),
         tube=2e3 * known.tube.outer_radius_m,
+        depth=_depth_text(known),
     )
+
+
+def _depth_text(known: Knowledge) -> str:
+    tube = known.tube
+    depth_mm = 1e3 * tube.axis_to_scale_m
+    if known.instrument.tube.axis_to_scale_m is not None:
+        return f"stand {depth_mm:.3g} mm, as given,"
+    half_mm = 1e3 * np.sqrt(3.0) * tube.u_axis_to_scale_m
+    low_mm, high_mm = max(depth_mm - half_mm, 0.0), depth_mm + half_mm
+    return f"are taken to stand {low_mm:.0f} to {high_mm:.0f} mm"

@@ -129,14 +129,16 @@ AIR = LiquidSpec(name="air")
 GUESSED_LIQUIDS = ("unknown liquid", "mercury")
 
 
-def knowledge_from_picture(scale: ScaleSpec) -> Knowledge:
+def knowledge_from_picture(
+    scale: ScaleSpec, axis_to_scale_m: float | None = None
+) -> Knowledge:
     """State what a picture without instrument file leaves to assume."""
     instrument = Instrument(
         name="not given",
         arrangement="single-limb",
         tapped_limb=None,
         scale=scale,
-        tube=TubeSpec(),
+        tube=TubeSpec(axis_to_scale_m=axis_to_scale_m),
         liquids=_liquids(GUESSED_LIQUIDS[0]),
         tapping=TappingSpec(),
         reference=ReferenceSpec(),
@@ -159,12 +161,12 @@ def with_limbs(
     instrument = replace(
         known.instrument,
         arrangement=arrangement,
-        tube=TubeSpec(outside_diameter_m=outside_diameter_m),
+        tube=replace(known.instrument.tube, outside_diameter_m=outside_diameter_m),
     )
     tube = _tube(instrument)
     u_bore = float(np.hypot(U_BORE_SHARE, DEFAULT_BORE_SHARE * U_SEEN_WIDTH))
     tube = replace(tube, u_bore_radius_m=u_bore * tube.outer_radius_m)
-    if before_lines:
+    if before_lines and instrument.tube.axis_to_scale_m is None:
         u_gap_m = float(np.hypot(U_GAP_BEFORE_LINES_M, U_SEEN_WIDTH * tube.outer_radius_m))
         depth_m = tube.outer_radius_m + GAP_BEFORE_LINES_M
         tube = replace(tube, axis_to_scale_m=depth_m, u_axis_to_scale_m=u_gap_m)

@@ -14,6 +14,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from limbsight import __version__
+from limbsight.calib.heights import COVERAGE_FACTOR
+from limbsight.calib.instrument import parse_axis_to_scale, with_axis_to_scale
 from limbsight.calib.numbering import NamedScale
 from limbsight.diagnosis import cause_of
 from limbsight.errors import InputError, LimbsightError, NotMeasurable
@@ -59,6 +61,7 @@ def read_photo(
     *,
     instrument: Instrument | Sequence[Instrument] | None = None,
     zero: str | Path | ZeroPhoto | None = None,
+    axis_to_scale: str | None = None,
 ) -> Reading:
     """Read one photo.
 
@@ -72,6 +75,10 @@ def read_photo(
     zero
         A photo of the same instrument with both ends open to the air, or what
         :func:`read_zero` made of one; what it shows is taken off the pressure.
+    axis_to_scale
+        How far the axis of the bore stands in front of the graduated face, such as
+        ``"6.5 mm"``, known to 0.2 mm; for a photo without an instrument file, or whose file
+        leaves it out.
 
     Returns
     -------
@@ -82,11 +89,15 @@ def read_photo(
     Raises
     ------
     InputError
-        The file is not a photo that can be decoded, or the zero can't serve as one.
+        The file is not a photo that can be decoded, the zero can't serve as one, or
+        ``axis_to_scale`` is no such length or stated by the instrument file, too.
     """
+    depth_m = None if axis_to_scale is None else parse_axis_to_scale(axis_to_scale)
+    if instrument is not None and depth_m is not None:
+        instrument = _with_depth(instrument, depth_m)
     if zero is not None and not isinstance(zero, ZeroPhoto):
         zero = read_zero(zero, instrument=instrument)
-    walked = _walk(path, instrument)
+    walked = _walk(path, instrument, depth_m)
     known, limbs, reasons = walked.known, walked.limbs, walked.reasons
     pressures: dict[str | None, PressureReading] = {}
     if known is not None and not known.from_picture and status_of(reasons) != "refused":
@@ -151,13 +162,29 @@ class Walked:
     reasons: tuple[Reason, ...] = ()
 
 
-def _walk(path: str | Path, instrument: Instrument | Sequence[Instrument] | None) -> Walked:
+def _with_depth(
+    instrument: Instrument | Sequence[Instrument], depth_m: float
+) -> Instrument | tuple[Instrument, ...]:
+    if isinstance(instrument, Sequence):
+        return tuple(with_axis_to_scale(one, depth_m) for one in instrument)
+    return with_axis_to_scale(instrument, depth_m)
+
+
+def _walk(
+    path: str | Path,
+    instrument: Instrument | Sequence[Instrument] | None,
+    depth_m: float | None = None,
+) -> Walked:
     """Go from the photo to the levels, as far as they can be found."""
     with one_blas_thread():
-        return _walk_on(load_picture(path), instrument)
+        return _walk_on(load_picture(path), instrument, depth_m)
 
 
-def _walk_on(picture: Picture, instrument: Instrument | Sequence[Instrument] | None) -> Walked:
+def _walk_on(
+    picture: Picture,
+    instrument: Instrument | Sequence[Instrument] | None,
+    depth_m: float | None,
+) -> Walked:
     known: Knowledge | None = None
     notes: tuple[Reason, ...] = ()
     places: tuple[float, ...] = ()
@@ -172,7 +199,7 @@ def _walk_on(picture: Picture, instrument: Instrument | Sequence[Instrument] | N
         else:
             view, found = upright(picture, None, find_unknown_scale)
             scale = found.named
-            told = know_from_picture(view, found)
+            told = know_from_picture(view, found, depth_m)
             known, places, notes = told.known, told.places, told.reasons
         if instrument and unseen_share(view, scale, instrument.scale) > MOST_UNSEEN:
             notes += (reason("scale_partly_seen"),)
@@ -190,7 +217,12 @@ def _walk_on(picture: Picture, instrument: Instrument | Sequence[Instrument] | N
         view=view,
         scale=scale,
         limbs=limbs,
-        reasons=(*(r for limb in limbs for r in limb.reasons), *notes, *_focal_note(limbs)),
+        reasons=(
+            *(r for limb in limbs for r in limb.reasons),
+            *notes,
+            *_focal_note(limbs),
+            *_depth_note(limbs, known),
+        ),
     )
 
 
@@ -201,6 +233,29 @@ def _focal_note(limbs: tuple[Limb, ...]) -> tuple[Reason, ...]:
         if rest < level.standard_uncertainty / np.sqrt(2.0):
             return (reason("focal_unknown"),)
     return ()
+
+
+def _depth_note(limbs: tuple[Limb, ...], known: Knowledge) -> tuple[Reason, ...]:
+    """Say by how much the unknown depth of the tubes widens the worst level, if by most."""
+    if known.instrument.tube.axis_to_scale_m is not None:
+        return ()
+    rests = [
+        (level.standard_uncertainty, level.uncertainty_without(("axis to scale",)), limb.name)
+        for limb in limbs
+        for level in limb.levels
+    ]
+    now, rest, limb_name = max(rests, key=lambda one: one[0] - one[1], default=(0.0, 0.0, ""))
+    if rest >= now / np.sqrt(2.0):
+        return ()
+    return (
+        reason(
+            "depth_unknown",
+            limb=limb_name,
+            known=COVERAGE_FACTOR * rest,
+            now=COVERAGE_FACTOR * now,
+            unit=known.instrument.scale.unit,
+        ),
+    )
 
 
 def _pressures(

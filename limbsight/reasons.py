@@ -218,7 +218,8 @@ _KINDS = (
         effect="note",
         text="no instrument file: numbers every {every:g} {unit} from {lowest:g} to "
         "{highest:g} were read from the picture; the unit ({unit_from}), {fillings} and tubes "
-        "about {tube:.0f} mm wide are taken for granted",
+        "about {tube:.0f} mm wide are taken for granted; their axes {depth} in front of the "
+        "graduated face",
         remedy="look at the overlay; give an instrument file with --instrument for a pressure",
     ),
     ReasonKind(
@@ -234,6 +235,15 @@ _KINDS = (
         text="the file does not say the camera's focal length, and a guessed one makes most "
         "of the interval",
         remedy="use the file as the camera wrote it, not one cut or sent by a messenger",
+    ),
+    ReasonKind(
+        code="depth_unknown",
+        effect="note",
+        text="how far the axes of the tubes stand in front of the graduated face is not "
+        "known; with it the level in {limb} would be known to +-{known:.2g} {unit} in place "
+        "of +-{now:.2g}",
+        remedy="measure it and give it with --axis-to-scale, or as axis_to_scale in the "
+        "instrument file",
     ),
     ReasonKind(
         code="pressure_not_computed",

@@ -257,7 +257,9 @@ def with_unit(
     if unit is None:
         return known, None
     scale = replace(known.instrument.scale, unit=unit, unit_m=LENGTH_UNITS_M[unit])
-    return knowledge_from_picture(scale), "by the usual size of tubes, figures and distances"
+    depth_m = known.instrument.tube.axis_to_scale_m
+    in_unit = knowledge_from_picture(scale, depth_m)
+    return in_unit, "by the usual size of tubes, figures and distances"
 
 
 def fillings_text(known: Knowledge) -> str:

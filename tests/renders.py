@@ -2,7 +2,8 @@
 
 ``python -m tests.renders FOLDER`` reads every photo that ``python -m sample_images.generator``
 wrote there, with an instrument file that states its scale, tube and liquids; with
-``--without-file`` it gives none. It prints one line a class: how many were read, how far off
+``--without-file`` it gives none, and with ``--depth-alone`` none but how far the axes stand in
+front of the graduated face. It prints one line a class: how many were read, how far off
 the levels are, how many true values lie inside the stated interval, and how many readings are
 silently wrong; then every photo that was not read, and why. Exits with 1 on a silent error.
 """
@@ -94,7 +95,7 @@ def instrument_text(truth: dict[str, Any]) -> str:
         "[tube]",
         f'bore = "{2 * tube["ri"]:.3f} mm"',
         f'outside_diameter = "{2 * tube["ro"]:.3f} mm"',
-        f'axis_to_scale = "{tube["z"] - (tube["scale_z"] or 0):.3f} mm"',
+        f'axis_to_scale = "{axis_to_scale(truth)}"',
     ]
     if kind == "inclined":
         lines.append('incline = "20 deg"')
@@ -107,6 +108,12 @@ def instrument_text(truth: dict[str, Any]) -> str:
     return "\n".join(lines) + "\n"
 
 
+def axis_to_scale(truth: dict[str, Any]) -> str:
+    """How far the axes stand in front of the graduated face, as an owner would measure it."""
+    tube = truth["tube"]
+    return f"{tube['z'] - (tube['scale_z'] or 0):.3f} mm"
+
+
 def _liquid(name: str) -> str:
     if name not in LIQUIDS:
         return f'"{name.split("_")[0]}"'
@@ -115,7 +122,11 @@ def _liquid(name: str) -> str:
 
 
 def read_render(
-    path: Path, *, without_file: bool, file_of: Path | None = None
+    path: Path,
+    *,
+    without_file: bool,
+    file_of: Path | None = None,
+    depth_alone: bool = False,
 ) -> RenderedPhoto:
     """Read the photo beside a truth file and compare, or with the file of another photo."""
     from limbsight.calib.instrument import parse_instrument
@@ -123,9 +134,15 @@ def read_render(
 
     truth = json.loads(path.read_text(encoding="utf-8"))
     owner = json.loads(file_of.read_text(encoding="utf-8")) if file_of else truth
-    instrument = None if without_file else parse_instrument(instrument_text(owner))
+    instrument = (
+        None if without_file or depth_alone else parse_instrument(instrument_text(owner))
+    )
     unit_mm = abs(truth["graduation"]["unit_mm"])
-    reading = read_photo(path.with_suffix(".jpg"), instrument=instrument)
+    reading = read_photo(
+        path.with_suffix(".jpg"),
+        instrument=instrument,
+        axis_to_scale=axis_to_scale(truth) if depth_alone else None,
+    )
     got = [limb.levels for limb in reading.limbs]
     levels = []
     for i, limb in enumerate(truth["menisci"]):
@@ -213,14 +230,18 @@ def main(arguments: Sequence[str] | None = None) -> int:
         prog="python -m tests.renders", description=(__doc__ or "").splitlines()[0]
     )
     parser.add_argument("folder", type=Path)
-    parser.add_argument("--without-file", action="store_true")
+    told = parser.add_mutually_exclusive_group()
+    told.add_argument("--without-file", action="store_true")
+    told.add_argument("--depth-alone", action="store_true")
     parser.add_argument("--match", default="", help="only names that contain this")
     parser.add_argument("--jobs", type=int, default=os.cpu_count() or 1)
     options = parser.parse_args(arguments)
     paths = [p for p in sorted(options.folder.glob("*.json")) if options.match in p.stem]
     if not paths:
         parser.error(f"{options.folder}: no truth files (NAME.json) in it")
-    read = partial(read_render, without_file=options.without_file)
+    read = partial(
+        read_render, without_file=options.without_file, depth_alone=options.depth_alone
+    )
     with ProcessPoolExecutor(options.jobs) as pool:
         photos = list(
             track(

@@ -55,6 +55,20 @@ Examples:
 """
 
 
+def _axis_to_scale(
+    ctx: click.Context, param: click.Parameter, value: str | None
+) -> str | None:
+    if value is None:
+        return None
+    from limbsight.calib.instrument import parse_axis_to_scale
+
+    try:
+        parse_axis_to_scale(value)
+    except InputError as error:
+        raise click.BadParameter(str(error), ctx, param) from error
+    return value
+
+
 @click.command(epilog=EPILOG)
 @click.argument("photos", nargs=-1, required=True, metavar="PHOTO...")
 @instrument_option
@@ -64,6 +78,13 @@ Examples:
     type=click.Path(path_type=Path),
     metavar="PHOTO",
     help="Photo of the same instrument with both ends open to the air; subtracted.",
+)
+@click.option(
+    "--axis-to-scale",
+    metavar="LENGTH",
+    callback=_axis_to_scale,
+    help="Axis of the tubes in front of the graduated face, to 0.2 mm, such as '6.5 mm', "
+    "where no instrument file states it: without it that is most of U.",
 )
 @unit_option
 @json_option
@@ -80,6 +101,7 @@ def read(
     photos: tuple[str, ...],
     instrument_path: Path | None,
     zero_path: Path | None,
+    axis_to_scale: str | None,
     unit: str,
     as_json: bool,
     overlay_folder: Path | None,
@@ -95,7 +117,7 @@ def read(
             "--zero is subtracted from a pressure, which needs the file of that instrument; "
             "give it alone with --instrument"
         )
-    instrument = _load(instrument_path)
+    instrument = _load(instrument_path, axis_to_scale)
     traceback = bool(ctx.find_root().params.get("traceback"))
     limits = _limits_of(instrument)
     overlays = OverlayFolder(overlay_folder, unit, limits) if overlay_folder else None
@@ -107,7 +129,13 @@ def read(
     output = _Json(unit, limits) if as_json else _Table(unit, limits)
     try:
         for path in _with_progress(paths):
-            reading = _read_one(path, instrument, zero, traceback=traceback)
+            reading = _read_one(
+                path,
+                instrument,
+                zero,
+                axis_to_scale=None if instrument else axis_to_scale,
+                traceback=traceback,
+            )
             readings.append(reading)
             output.add(reading)
             if overlays:
@@ -270,17 +298,25 @@ class _Json:
         click.echo(json.dumps(data, allow_nan=False, indent=2))
 
 
-def _load(path: Path | None) -> Instruments | None:
+def _load(path: Path | None, axis_to_scale: str | None) -> Instruments | None:
     """Load an instrument file, or all of a folder; faults are found before a photo is read."""
     if path is None:
         return None
-    from limbsight.calib.instrument import load_instrument, load_instruments
+    from limbsight.calib.instrument import (
+        load_instrument,
+        load_instruments,
+        parse_axis_to_scale,
+        with_axis_to_scale,
+    )
     from limbsight.plain_numbers import check_names
 
-    loaded = load_instruments(path) if path.is_dir() else load_instrument(path)
-    for instrument in loaded if isinstance(loaded, tuple) else (loaded,):
+    loaded = load_instruments(path) if path.is_dir() else (load_instrument(path),)
+    for instrument in loaded:
         check_names(instrument)
-    return loaded
+    if axis_to_scale is not None:
+        depth_m = parse_axis_to_scale(axis_to_scale)
+        loaded = tuple(with_axis_to_scale(instrument, depth_m) for instrument in loaded)
+    return loaded if path.is_dir() else loaded[0]
 
 
 def _limits_of(
@@ -315,13 +351,14 @@ def _read_one(
     instrument: Instruments | None,
     zero: ZeroPhoto | None,
     *,
+    axis_to_scale: str | None,
     traceback: bool,
 ) -> Reading:
     """Read one photo; what is wrong with its file becomes a refused reading."""
     from limbsight.reading import read_photo
 
     try:
-        return read_photo(path, instrument=instrument, zero=zero)
+        return read_photo(path, instrument=instrument, zero=zero, axis_to_scale=axis_to_scale)
     except InputError as error:
         if error.code != BAD_FILE:  # something else than the photo is wrong
             raise

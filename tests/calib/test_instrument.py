@@ -11,9 +11,11 @@ from limbsight.calib.instrument import (
     LabelSpec,
     load_instrument,
     load_instruments,
+    parse_axis_to_scale,
     parse_instrument,
+    with_axis_to_scale,
 )
-from limbsight.errors import InstrumentError
+from limbsight.errors import InputError, InstrumentError
 
 EXAMPLES = Path(__file__).resolve().parents[2] / "sample_images" / "instruments"
 
@@ -123,6 +125,20 @@ def test_every_arrangement_has_an_example():
 
     shown = {load_instrument(path).arrangement for path in EXAMPLES.glob("*.toml")}
     assert shown == set(get_args(ArrangementName))
+
+
+def test_an_axis_given_with_the_photo_fills_in_what_the_file_leaves_out():
+    left_out = parse_instrument(FULL.replace('axis_to_scale = "9 mm"', ""))
+    filled = with_axis_to_scale(left_out, parse_axis_to_scale("0.9 cm"))
+    assert filled == parse_instrument(FULL)
+    with pytest.raises(InputError, match=r"axis_to_scale.*leave out one"):
+        with_axis_to_scale(filled, 9e-3)
+
+
+@pytest.mark.parametrize("text", ["-1 mm", "51 mm", "9", "1 kg", "nan mm", "1e400 mm"])
+def test_an_axis_that_clips_could_not_give(text):
+    with pytest.raises(InputError, match="mm"):
+        parse_axis_to_scale(text)
 
 
 def test_a_scale_in_a_pressure_unit():

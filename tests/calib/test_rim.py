@@ -96,6 +96,13 @@ def test_it_is_found_where_it_is_drawn(degrees, rim):
     assert found(picture(view, rim), view, step).row == pytest.approx(rim, abs=0.25)
 
 
+def test_from_far_below_no_dome_is_compared():
+    view = replace(VIEW, elevation_rad=math.radians(-30.0))
+    rim = found(picture(view), view, RIM + rim_drop(np.zeros(1), view)[0])
+    assert rim.row == pytest.approx(RIM, abs=0.25)
+    assert math.isnan(rim.beyond_edge)
+
+
 def test_lamps_in_column_and_dome_leave_it_where_it_is():
     strip = picture()
     strip[:80, 12:26] += 0.5

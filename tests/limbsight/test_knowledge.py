@@ -70,6 +70,15 @@ class TestTube:
         nearest = before.axis_to_scale_m - np.sqrt(3) * U_GAP_BEFORE_LINES_M
         assert nearest == pytest.approx(before.outer_radius_m, abs=0.1e-3)
 
+    def test_given_it_stands_whatever_is_seen(self):
+        given = knowledge_from_picture(millimetres(0.0, 100.0), 4e-3)
+        anywhere = with_limbs(given, 2, 9e-3)
+        before = with_limbs(given, 2, 9e-3, before_lines=True)
+        assert anywhere.tube == before.tube
+        assert anywhere.tube.axis_to_scale_m == 4e-3
+        assert anywhere.tube.u_axis_to_scale_m < 0.5e-3
+        assert anywhere.instrument.tube.axis_to_scale_m == 4e-3
+
     def test_each_left_out_follows_from_the_other_and_costs(self):
         given = known(tube='bore = "6 mm"\noutside_diameter = "9 mm"').tube
         from_bore = known(tube='bore = "6 mm"').tube

@@ -44,10 +44,10 @@ def road(monkeypatch, make):
     """A road that decodes each photo for real and then answers by the file's name."""
     calls = []
 
-    def read_photo(path, *, instrument=None, zero=None):
+    def read_photo(path, *, instrument=None, zero=None, axis_to_scale=None):
         from limbsight.vision.picture import load_picture
 
-        calls.append((Path(path).name, instrument))
+        calls.append((Path(path).name, instrument, axis_to_scale))
         picture = load_picture(path)
         if "crash" in path.name:
             raise ZeroDivisionError("made up")
@@ -259,7 +259,7 @@ class TestFaults:
     def test_what_is_wrong_with_the_instrument_stops_the_call(
         self, road, folder, monkeypatch, error
     ):
-        def read_photo(path, *, instrument=None, zero=None):
+        def read_photo(path, *, instrument=None, zero=None, axis_to_scale=None):
             raise error("fan.toml: liquids.manometric: unknown liquid")
 
         monkeypatch.setattr(sys.modules["limbsight.reading"], "read_photo", read_photo)
@@ -364,7 +364,7 @@ def test_a_folder_of_instruments_gives_each_photo_its_limits(road, folder, tmp_p
         (files / f"{name}.toml").write_text(text)
     result = run(folder / "one.jpg", "-i", files, "--json")
     assert result.exit_code == 0, result.output
-    ((_, given),) = road
+    ((_, given, _),) = road
     assert [i.name for i in given] == ["fan-inlet", "fan-outlet"]
     pressure = json.loads(result.stdout)["pressure"]
     assert pressure["limits"] == "below low"
@@ -383,3 +383,34 @@ def test_files_without_labels_are_told_before_any_photo(road, folder, tmp_path):
     assert result.exit_code == 2
     assert "label: is missing" in " ".join(result.output.split())
     assert road == []
+
+
+class TestAxisToScale:
+    def test_without_a_file_it_goes_to_the_reading(self, road, folder):
+        assert run(folder / "one.jpg", "--axis-to-scale", "6.5 mm").exit_code == 0
+        assert road[0][1:] == (None, "6.5 mm")
+
+    def test_a_file_that_leaves_it_out_is_filled_in(self, road, folder):
+        result = run(
+            folder / "one.jpg", "-i", folder / "fan.toml", "--axis-to-scale", "0.65 cm"
+        )
+        assert result.exit_code == 0
+        _, instrument, again = road[0]
+        assert instrument.tube.axis_to_scale_m == pytest.approx(6.5e-3)
+        assert again is None
+
+    def test_a_file_that_states_it_stops_the_call(self, road, folder):
+        stated = folder / "stated.toml"
+        stated.write_text(INSTRUMENT + '[tube]\naxis_to_scale = "6 mm"\n')
+        result = run(folder / "one.jpg", "-i", stated, "--axis-to-scale", "6 mm")
+        assert result.exit_code == 2
+        assert "axis_to_scale" in result.stderr
+        assert "stated.toml" in result.stderr
+        assert road == []
+
+    @pytest.mark.parametrize("text", ["6", "-1 mm", "9 cm", "6 kg", "inf mm", "6,5 mm", ""])
+    def test_what_is_no_such_length_stops_the_call(self, road, folder, text):
+        result = run(folder / "one.jpg", "--axis-to-scale", text)
+        assert result.exit_code == 2
+        assert "--axis-to-scale" in result.stderr
+        assert road == []

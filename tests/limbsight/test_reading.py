@@ -174,6 +174,50 @@ def test_half_the_size_agrees(fan, tmp_path):
         assert abs(a.value - b.value) < FACTOR * together
 
 
+@pytest.fixture(scope="module")
+def unknown():
+    return read_photo(SAMPLES / "fan-inlet.jpg")
+
+
+@pytest.fixture(scope="module")
+def told():
+    return read_photo(SAMPLES / "fan-inlet.jpg", axis_to_scale="1 mm")
+
+
+class TestDepthWithoutFile:
+    def test_told_it_narrows_the_intervals_and_they_hold(self, unknown, told):
+        limbs = answer_of("fan-inlet")["limbs"]
+        truth = [level["value"] for limb in limbs for level in limb["levels"]]
+        for before, after, true in zip(
+            levels_of(unknown), levels_of(told), truth, strict=True
+        ):
+            assert after.standard_uncertainty < 0.5 * before.standard_uncertainty
+            for level in (before, after):
+                assert abs(level.value - true) < FACTOR * level.standard_uncertainty
+
+    def test_the_reading_says_what_is_given_and_what_is_missing(self, unknown, told):
+        texts = {r.code: r.text for r in unknown.reasons}
+        assert "0 to 10 mm in front" in texts["read_without_file"]
+        assert "--axis-to-scale" in texts["depth_unknown"]
+        texts = {r.code: r.text for r in told.reasons}
+        assert "1 mm, as given" in texts["read_without_file"]
+        assert "depth_unknown" not in texts
+
+    def test_given_with_the_photo_it_is_as_good_as_in_the_file(self):
+        fan = instrument_of("fan-inlet")
+        without = replace(fan, tube=replace(fan.tube, axis_to_scale_m=None))
+        given = read_photo(SAMPLES / "fan-inlet.jpg", instrument=without, axis_to_scale="1 mm")
+        assert reading_to_dict(given) == reading_to_dict(read_sample("fan-inlet"))
+
+    def test_it_is_not_given_twice(self):
+        with pytest.raises(InputError, match="axis_to_scale"):
+            read_photo(
+                SAMPLES / "fan-inlet.jpg",
+                instrument=instrument_of("fan-inlet"),
+                axis_to_scale="1 mm",
+            )
+
+
 class TestNotRead:
     @pytest.mark.parametrize("name", ["hand-shake", "hidden-limb", "off-scale"])
     def test_samples_that_must_not_be(self, name):
