@@ -1,4 +1,4 @@
-"""What a camera makes of a picture that is constant from ray to ray, row by row.
+"""What a camera makes of a picture that changes evenly from ray to ray, row by row.
 
 The point spread is Gaussian with the pixel's own width, plus a part of what a wider one
 would lose (sharpening).  The picture is averaged exactly over bins of a third of a pixel; the
@@ -51,33 +51,41 @@ class Canvas:
     low_px: float
     bins: int
 
-    def binned(self, bounds: Index, border_px: Array, value: Array) -> Array:
-        """Average staircases over the bins.
+    def binned(self, bounds: Index, height_px: Array, value: Array) -> Array:
+        """Average pictures over the bins, straight lines from ray to ray.
+
+        Steps from ray to ray would move the derivatives of pictures, which are differences of
+        two of them, by as much as they are.
 
         Parameters
         ----------
         bounds : (S + 1,) array of int
-            Where the steps of each staircase begin.
-        border_px : (N,) array
-            Lower ends of the steps, above the apex.
+            Where the rays of each picture begin.
+        height_px : (N,) array
+            Of the rays, above the apex.
         value : (N, C) array
-            Their heights; the outermost go on forever.
+            Their brightness; the outermost go on forever.
 
         Returns
         -------
         (S, bins, C) array
         """
-        # Laid end to end, all of them are one staircase.
+        # Laid end to end, all of them are one line, broken where the next one begins.
         length = self.bins / _BINS_PER_PX
         begin = length * np.arange(len(bounds) - 1)
-        left = np.clip(border_px - self.low_px, 0.0, length)
-        left += np.repeat(begin, np.diff(bounds))
-        left[bounds[:-1]] = begin
+        ray = np.clip(height_px - self.low_px, 0.0, length)
+        ray += np.repeat(begin, np.diff(bounds))
+        ray[bounds[:-1]] = begin
+        apart = np.diff(ray)[:, None]
+        rise = np.diff(value, axis=0)
+        rise[bounds[1:-1] - 1] = 0.0
+        area, bend = np.zeros_like(value), np.zeros_like(value)
+        np.cumsum(apart * (value[:-1] + 0.5 * rise), axis=0, out=area[1:])
+        np.divide(rise, 2.0 * apart, out=bend[:-1], where=apart > 0.0)
         edge = np.arange(len(begin) * self.bins + 1) / _BINS_PER_PX
-        step = np.searchsorted(left, edge, side="right") - 1
-        area = np.zeros_like(value)
-        np.cumsum(value[:-1] * np.diff(left)[:, None], axis=0, out=area[1:])
-        below = area[step] + value[step] * (edge - left[step])[:, None]
+        at = np.searchsorted(ray, edge, side="right") - 1
+        beyond = (edge - ray[at])[:, None]
+        below = area[at] + beyond * (value[at] + beyond * bend[at])
         return np.asarray(np.diff(below, axis=0) * _BINS_PER_PX).reshape(
             len(begin), self.bins, -1
         )

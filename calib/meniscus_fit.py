@@ -338,8 +338,8 @@ class _Traced:
         Sizes of the steps, likewise.
     pictures
         The one at the point, then one a step; more may follow.
-    border : (R,) array
-        Of the picture at the point, as in ``Pictures``.
+    height : (R,) array
+        Of the rays at the point, as in ``Pictures``.
     basis
         Of the brightness factors.
     columns : (3, R, 1 + k) array
@@ -349,7 +349,7 @@ class _Traced:
     at: Array
     steps: Array
     pictures: Pictures
-    border: Array
+    height: Array
     basis: Basis
     columns: Array
 
@@ -457,7 +457,8 @@ class _Fit:
             moved = state.shared - at.shared
             normal = self._normal(state, last)
             length = squared_length(moved, normal)
-            if _is_near(length, moved, normal) or length > _NEARER**2 * before:
+            near = _is_near(length, moved, normal, self._u_unfitted_px(state))
+            if near or length > _NEARER**2 * before:
                 break
             before = length
         return self._result(state, last, rival)
@@ -585,15 +586,18 @@ class _Fit:
             at=at,
             steps=steps,
             pictures=bundle,
-            border=base.border,
+            height=base.height,
             basis=basis,
             columns=basis.columns(base.value),
         )
 
     def _basis(self, picture: Picture, mean: Array, turn: Array) -> Basis:
         low, high = self.rows[0] - self.search_px, self.rows[-1] + self.search_px
-        seen = np.clip(picture.border * self.px, low, high)
-        return basis_of(picture.value, np.diff(seen, append=high), self.sigma, mean, turn)
+        seen = np.clip(picture.height * self.px, low, high)
+        half = 0.5 * np.diff(seen)
+        stands_for = np.append(half, 0.0)
+        stands_for[1:] += half
+        return basis_of(picture.value, stands_for, self.sigma, mean, turn)
 
     # -- search
 
@@ -604,15 +608,15 @@ class _Fit:
         basis = self._basis(even, self.mean[self.even], self.even_turn)
         reach = math.ceil(self.search_px)
         ground = canvas(self.rows[0] - reach, len(self.rows) + 2 * reach, 0.0)
-        columns = self._binned(ground, even.border, basis.columns(even.value))
+        columns = self._binned(ground, even.height, basis.columns(even.value))
         shown = _by_channel(ground.lens(0.0, _START_OPTICS).blurred(columns))
         costs = _costs(shown, self.data, self.sigma)
         return [(float(costs[k]), float(k - reach)) for k in _minima(costs)]
 
-    def _binned(self, ground: Canvas, border: Array, columns: Array) -> Array:
+    def _binned(self, ground: Canvas, height: Array, columns: Array) -> Array:
         """Columns (3, R, C) of one picture in the bins, (bins, 3 C)."""
         flat = columns.transpose(1, 0, 2).reshape(columns.shape[1], -1)
-        return np.asarray(ground.binned(np.array([0, len(flat)]), border * self.px, flat)[0])
+        return np.asarray(ground.binned(np.array([0, len(flat)]), height * self.px, flat)[0])
 
     # -- refinement
 
@@ -620,7 +624,7 @@ class _Fit:
         """Gauss-Newton steps within one linearisation of the physics, from the brightness
         factors that fit best."""
         ground = canvas(float(self.rows[0]), len(self.rows), state.shift_px)
-        columns = self._binned(ground, traced.border, traced.columns)
+        columns = self._binned(ground, traced.height, traced.columns)
         lens = ground.lens(state.shift_px, state.optics)
         shown = _by_channel(lens.blurred(columns))
         state = replace(state, z=_solved(shown, self.data, self.sigma))
@@ -649,7 +653,7 @@ class _Fit:
         factors = traced.basis.factors(state.z)
         made = traced.pictures
         lit = made.lit(factors)
-        shown = ground.binned(made.bounds, made.border * self.px, lit)[made.order]
+        shown = ground.binned(made.bounds, made.height * self.px, lit)[made.order]
         steps = traced.steps[:, None, None]
         change = (shown[1 : len(steps) + 1] - shown[0]) / steps
         flat = change.transpose(1, 2, 0).reshape(ground.bins, -1)
@@ -725,11 +729,9 @@ class _Fit:
         for known, share in zip(self.priors, shares[3:own], strict=True):
             variances[known.name] += float(share)
         variances["brightness"] += float(shares[:3].sum() + shares[own:].sum())
-        share = _rise_share(self.around)
-        variances["brightness"] += (share * self._rise_px(state)) ** 2
+        variances["brightness"] += self._u_rise_px(state) ** 2
         components = {name: math.sqrt(max(v, 0.0)) for name, v in variances.items()}
-        colour = U_COLOUR_PX if self._is_between_liquids() else 0.0
-        components["tone"] = math.hypot(U_TONE_PX, colour)
+        components["tone"] = self._u_tone_px()
         if self.around.below.opaque_mirror:
             components["dome"] = self._taller_px(state) / math.sqrt(3.0)
         statistical = float(row @ data_part @ row)
@@ -749,6 +751,16 @@ class _Fit:
             reason=reason,
             blur_px=math.exp(state.optics.log_blur),
         )
+
+    def _u_rise_px(self, state: _State) -> float:
+        return abs(_rise_share(self.around) * self._rise_px(state))
+
+    def _u_tone_px(self) -> float:
+        return math.hypot(U_TONE_PX, U_COLOUR_PX if self._is_between_liquids() else 0.0)
+
+    def _u_unfitted_px(self, state: _State) -> float:
+        """What the fit itself knows nothing of."""
+        return math.hypot(self._u_rise_px(state), self._u_tone_px())
 
     def _gain(self, last: _Linear) -> float:
         """What the meniscus explains beyond a smooth profile: drop of the robust cost, in
@@ -821,11 +833,11 @@ _MOST_ROUNDS, _MOST_STEPS = 6, 8
 _SETTLED, _TRACED_ALIKE = 0.1, 0.3
 """Standard deviations, of all unknowns together: a smaller step is left to the interval, which
 it would widen by less than a hundredth; by so much fits scatter when rays are laid anew."""
-_MOVED_ELSEWHERE = 1.0
-"""Where the position itself moves by no more than ``_SETTLED`` of its own, all unknowns
-together may move by so much: the next round would move it by less.  Of 196 fits to sample
-photos it ends 60 a round or more before, and moves positions by 0.03 of their standard
-uncertainty (root mean square)."""
+_MOVED_ELSEWHERE, _MOVED = 2.0, 0.2
+"""Where the position moves by no more than ``_MOVED`` of its combined uncertainty, all
+unknowns together may move by so much: the next round would move it by half of that or less.
+Of 67 fits to sample photos it ends 0.8 of 4.8 rounds before, and positions are as near to
+where a dozen rounds with twice the rays end (0.25 of their uncertainty, root mean square)."""
 _NEARER = 0.7
 """Step of a round over that of the one before, from which on what is left is the scatter of
 rays laid anew: rounds on their way to a place halve their steps or better (24 fits to sample
@@ -904,15 +916,16 @@ def _normal(last: _Linear) -> Array:
     return out
 
 
-def _is_near(length: float, moved: Array, normal: Array) -> bool:
+def _is_near(length: float, moved: Array, normal: Array, u_unfitted_px: float) -> bool:
     """Whether rays traced where a fit has ended would show the position to be the same.
 
-    ``length`` is the square of the move from where they were traced, by all unknowns.
+    ``length`` is the square of the move from where they were traced, by all unknowns;
+    ``u_unfitted_px`` is the position's uncertainty beyond that of the fit.
     """
     if length < _TRACED_ALIKE**2:
         return True
-    position = moved[0] ** 2 / np.linalg.inv(normal)[0, 0]
-    return bool(length < _MOVED_ELSEWHERE**2 and position < _SETTLED**2)
+    variance = np.linalg.inv(normal)[0, 0] + u_unfitted_px**2
+    return bool(length < _MOVED_ELSEWHERE**2 and moved[0] ** 2 < _MOVED**2 * variance)
 
 
 def _gradient(last: _Linear) -> Array:

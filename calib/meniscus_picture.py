@@ -113,14 +113,14 @@ class Pictures:
     ----------
     bounds : (S + 1,) array of int
         Where each picture's rays begin.
-    border : (N,) array
-        Apparent height from which a ray stands for its neighbourhood, up to the next one's.
+    height : (N,) array
+        Apparent heights of the rays.
     order : (S,) array of int
         At which place the first picture asked for is found, and so on.
     """
 
     bounds: Index
-    border: Array
+    height: Array
     order: Index
     _rays: _Rays
     _terms: _Terms
@@ -129,7 +129,7 @@ class Pictures:
         """One of the pictures, in the order asked for, in all its columns."""
         at = self.order[number]
         rays = slice(int(self.bounds[at]), int(self.bounds[at + 1]))
-        return Picture(border=self.border[rays], value=self._terms.of(rays).columns())
+        return Picture(height=self.height[rays], value=self._terms.of(rays).columns())
 
     def lit(self, factors: Array) -> Array:
         """Brightness of all rays (N, 3) with factors (3, K) of the columns."""
@@ -138,9 +138,9 @@ class Pictures:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Picture:
-    """One picture: ``border`` (R,) as in ``Pictures``, ``value`` (R, 3, K) in columns."""
+    """One picture: ``height`` (R,) as in ``Pictures``, ``value`` (R, 3, K) in columns."""
 
-    border: Array
+    height: Array
     value: Array
 
 
@@ -200,6 +200,10 @@ of a division wide (common practice, no source) have 0.45, 0.32 and 0.15, their 
 unknown."""
 _RAYS_PER_PERIOD = 5
 """Of the shortest wave, beside the meniscus."""
+_WIDER = 1.5
+"""Rays that meet the board so many times farther apart than they would beside the meniscus get
+more between them: there it shows the lines pressed together, and fits whose rays are laid anew
+scattered by 0.3 of their uncertainty, 0.1 since (18 fits beside lines)."""
 
 BANDS = len(_LIGHT_EDGES)
 """Columns of light: past the tube, then one for each band."""
@@ -257,11 +261,11 @@ def is_gas(fluid: FluidOptics) -> bool:
 
 # --- tracing ------------------------------------------------------------------------------
 
-_RAYS_WITHIN, _RAYS_BESIDE = 44, 8
-_RAYS_PER_BREAK = 12
-"""Between two neighbours that differ: edges are then placed to about a thousandth of a bore.
-Fits whose rays are laid anew scatter by half of what they do with 5, and settle sooner; with
-24 by half again, for more time than is saved (14 fits to sample photos)."""
+_RAYS_WITHIN, _RAYS_BESIDE = 72, 10
+"""Between the rims, which are 20 to 60 px apart, and beside them.  With 44 a dome that shows a
+lamp was fitted 2.3 px off, with 64 and more within 0.05 (the tests of ``meniscus_fit``)."""
+_RAYS_PER_BREAK = 8
+"""Between two neighbours that differ: edges are then placed to a few thousandths of a bore."""
 _REFINE_ABOVE = 0.06
 """Change of brightness between neighbours, as a part of the board, that gets more rays."""
 
@@ -297,7 +301,7 @@ def pictures(
     number = {id(physics): k for k, physics in enumerate([base, *own, *shaded[1:]])}
     return Pictures(
         bounds=seen.bounds,
-        border=seen.border,
+        height=seen.height,
         order=np.array([0] + [number[id(physics)] for physics in others]),
         _rays=rays,
         _terms=_terms(around, shade, seen),
@@ -365,7 +369,10 @@ def _traced(
     height = np.tile(coarse, len(scenes))
     tubes = Tubes(scenes)
     paths = trace(tubes, scene, height)
-    rough = _brightness(paths, shade).reshape(len(scenes), count, -1)
+    rough = _brightness(paths, shade)
+    if harmonics(around.view):
+        rough = np.column_stack([rough, _waves_passed(around, scenes, scene, paths)])
+    rough = rough.reshape(len(scenes), count, -1)
     where, left = np.nonzero(np.abs(np.diff(rough, axis=1)).max(axis=2) > _REFINE_ABOVE)
     part = (np.arange(_RAYS_PER_BREAK) + 1.0) / (_RAYS_PER_BREAK + 1.0)
     more = (coarse[left][:, None] + part * np.diff(coarse)[left][:, None]).ravel()
@@ -561,13 +568,26 @@ def _brightness(paths: Paths, shade: _Shading) -> Array:
     return _summed(paths.ray, seen)
 
 
+def _waves_passed(
+    around: Surroundings, scenes: list[Scene], scene: Index, paths: Paths
+) -> Array:
+    """How far up the board each ray sees, (N,), in such a unit that neighbours as far apart as
+    waves bear differ by ``_REFINE_ABOVE``; ``scene`` is that of each ray."""
+    view = around.view
+    period = view.line_pitch_m / view.bore_radius_m / harmonics(view)
+    farthest = _WIDER * period / _RAYS_PER_PERIOD
+    height = _board_height(around, scenes, scene[paths.ray], paths)
+    back = paths.weight * (paths.end == BACK)
+    return _summed(paths.ray, _REFINE_ABOVE / farthest * back * height)
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Seen:
     """What the columns take from the rays' geometry alone.
 
     Attributes
     ----------
-    bounds, border
+    bounds, height
         As in ``Pictures``.
     paths
         Of all of its rays.
@@ -577,17 +597,17 @@ class _Seen:
         Length of a full chord there.
     board_height : (P,) array
         Where a path ends on the board.
-    height, level : (P,) arrays
+    apparent, level : (P,) arrays
         Apparent height, in bore radii and over that of the contact line.
     """
 
     bounds: Index
-    border: Array
+    height: Array
     paths: Paths
     variant: Index
     chord: Array
     board_height: Array
-    height: Array
+    apparent: Array
     level: Array
 
 
@@ -600,31 +620,30 @@ def _seen(around: Surroundings, scenes: list[Scene], rays: _Rays, copies: int) -
     )[of_path]
     wall = np.array([s.surface.wall_height_m / s.surface.bore_radius_m for s in scenes])
     board_height = _board_height(around, scenes, of_path, paths)
-    height = rays.height[paths.ray]
-    level = height / np.maximum(np.abs(wall[of_path]), 0.05)
-    border = 0.5 * (rays.height + np.concatenate([rays.height[:1], rays.height[:-1]]))
-    border[rays.bounds[:-1]] = rays.height[rays.bounds[:-1]]
-    bounds, variant = rays.bounds, np.zeros(len(height), dtype=np.int64)
+    apparent = rays.height[paths.ray]
+    level = apparent / np.maximum(np.abs(wall[of_path]), 0.05)
+    bounds, height = rays.bounds, rays.height
+    variant = np.zeros(len(apparent), dtype=np.int64)
     if copies:
         first, rays_first = int(np.searchsorted(paths.ray, bounds[1])), int(bounds[1])
-        again = np.concatenate([np.arange(len(height)), np.tile(np.arange(first), copies)])
+        again = np.concatenate([np.arange(len(apparent)), np.tile(np.arange(first), copies)])
         more = np.repeat(np.arange(copies), first)
         fields = {name: getattr(paths, name)[again] for name in Paths.__slots__}
-        fields["ray"][len(height) :] += bounds[-1] + rays_first * more
+        fields["ray"][len(apparent) :] += bounds[-1] + rays_first * more
         paths = Paths(**fields)
         chord, board_height = chord[again], board_height[again]
-        height, level = height[again], level[again]
-        border = np.concatenate([border, np.tile(border[:rays_first], copies)])
+        apparent, level = apparent[again], level[again]
+        height = np.concatenate([height, np.tile(height[:rays_first], copies)])
         bounds = np.concatenate([bounds, bounds[-1] + rays_first * np.arange(1, copies + 1)])
         variant = np.concatenate([variant, more + 1])
     return _Seen(
         bounds=bounds,
-        border=border,
+        height=height,
         paths=paths,
         variant=variant,
         chord=chord,
         board_height=board_height,
-        height=height,
+        apparent=apparent,
         level=level,
     )
 
@@ -721,7 +740,7 @@ def _terms(around: Surroundings, shade: _Shading, seen: _Seen) -> _Terms:
         products = [
             (uneven, straight),
             (every, trapped),
-            (np.stack([every[:, 0], seen.height], axis=1), column),
+            (np.stack([every[:, 0], seen.apparent], axis=1), column),
             (every, dome),
             (_hats(_DOME_KNOTS, turned), dome),
         ]

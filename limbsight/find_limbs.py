@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
-from functools import partial
 
 import numpy as np
 
@@ -26,7 +25,6 @@ from limbsight.vision.limbs import (
     limb_candidates,
     near_places,
 )
-from limbsight.vision.meanwhile import in_turn
 from limbsight.vision.tube_row import choose_row
 from limbsight.without_file import PROPOSED, SURE_LEVEL, UNPROPOSED, WIDTH_ERROR
 
@@ -96,15 +94,13 @@ def _read(
     known: Knowledge,
 ) -> tuple[Limb, ...]:
     """Read the limbs chosen, and say so where they may be others."""
-    # The network looks at the next tube while the menisci of this one are fitted.
     names = known.limb_names(len(choice.limbs))
-    tubes = in_turn(
-        [
-            partial(_split, band, name, splits, view, board, scale, known)
-            for band, name in zip(choice.limbs, names, strict=True)
-        ]
-    )
-    limbs = tuple(read_limb(view, board, scale, known, *tube.result()) for tube in tubes)
+    # The network looks at one tube while the next is split; limbs are read when it has done.
+    tubes = [
+        _split(band, name, splits, view, board, scale, known)
+        for band, name in zip(choice.limbs, names, strict=True)
+    ]
+    limbs = tuple(read_limb(view, board, scale, known, *tube) for tube in tubes)
     if not choice.certain:
         doubted = replace(limbs[0], reasons=(*limbs[0].reasons, reason("limb_uncertain")))
         limbs = (doubted, *limbs[1:])

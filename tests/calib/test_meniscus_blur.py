@@ -1,4 +1,5 @@
-"""A blurred staircase is a sum of normal distributions; its derivatives are differences."""
+"""Blurred straight lines are a sum of integrals of the normal distribution; their derivatives
+are differences."""
 
 from __future__ import annotations
 
@@ -13,25 +14,30 @@ from scipy.special import ndtr
 from limbsight.calib.meniscus_blur import Spread, canvas
 
 ROWS, FIRST = 70, -31.0
-BOUNDS = np.array([0, 4, 6])
-BORDER = np.array([-40.0, -9.3, -2.1, 3.7, -50.0, 4.4])
-VALUE = np.array([0.2, 0.9, 0.1, 0.6, 0.3, 0.8])
+BOUNDS = np.array([0, 5, 7])
+HEIGHT = np.array([-40.0, -9.3, -2.1, -2.0, 3.7, -50.0, 4.4])
+"""Of the first picture and of the second, above the apex [px]; one jump among them."""
+VALUE = np.array([0.9, 0.9, 0.1, 0.5, 0.6, 0.3, 0.8])
 
 
 def exact(shift, blur, halo):
-    """Closed form for the first staircase, (rows,)."""
+    """Closed form for the first picture, (rows,)."""
     rows = FIRST + np.arange(ROWS) - shift
+    height, value = HEIGHT[:5], VALUE[:5]
+    bends = np.diff(np.diff(value) / np.diff(height), prepend=0.0, append=0.0)
 
     def seen(variance):
-        below = ndtr((BORDER[1:4] - rows[:, None]) / math.sqrt(variance + 1 / 12))
-        return VALUE[3] - below @ np.diff(VALUE[:4])
+        s = math.sqrt(variance + 1 / 12)
+        t = (rows[:, None] - height) / s
+        hinge = s * (t * ndtr(t) + np.exp(-0.5 * t**2) / math.sqrt(2 * math.pi))
+        return value[0] + hinge @ bends
 
     return (1 + halo) * seen(blur**2) - halo * seen(blur**2 + 1.5**2)
 
 
 def seen(shift, blur, halo):
     ground = canvas(FIRST, ROWS, 0.0)
-    columns = ground.binned(BOUNDS, BORDER, VALUE[:, None])[0]
+    columns = ground.binned(BOUNDS, HEIGHT, VALUE[:, None])[0]
     optics = Spread(log_blur=math.log(blur), halo=halo)
     lens = ground.lens(shift, optics)
     return lens.blurred(columns), lens.derivatives(columns)
@@ -58,14 +64,14 @@ def test_derivatives_are_slopes(shift, blur, halo):
     assert by_halo == pytest.approx(slope, abs=8e-3)
 
 
-def test_staircases_do_not_mix():
+def test_pictures_do_not_mix():
     ground = canvas(FIRST, ROWS, 0.0)
-    both = ground.binned(BOUNDS, BORDER, VALUE[:, None])
-    second = ground.binned(np.array([0, 2]), BORDER[4:], VALUE[4:, None])
+    both = ground.binned(BOUNDS, HEIGHT, VALUE[:, None])
+    second = ground.binned(np.array([0, 2]), HEIGHT[5:], VALUE[5:, None])
     assert both[1] == pytest.approx(second[0], abs=1e-12)
 
 
-def test_beyond_the_last_step_nothing_changes():
+def test_beyond_the_last_ray_nothing_changes():
     shown, _ = seen(0.0, 1.0, 0.2)
-    assert shown[-1, 0] == pytest.approx(VALUE[3], abs=1e-9)
+    assert shown[-1, 0] == pytest.approx(VALUE[4], abs=1e-9)
     assert shown[0, 0] == pytest.approx(VALUE[0], abs=1e-9)

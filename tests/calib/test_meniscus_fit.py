@@ -100,9 +100,14 @@ def rendered(
     mean, _ = factor_priors(around)
     mean[-3] += lamp  # the last factors of a dome: 110, 140 and 180 degrees
     rays = picture.value @ mean
-    border = np.append(picture.border * truth.bore_radius_m * view.px_per_m, 1e6)
-    border[0] = -1e6
-    return rows, np.diff(ndtr((border - rows[:, None]) / blur), axis=1) @ rays
+    height = picture.height * truth.bore_radius_m * view.px_per_m
+    fine = np.arange(rows[0] - 8.0, rows[-1] + 8.0, _FINE_PX)
+    light = np.stack([np.interp(fine, height, channel) for channel in rays.T], axis=1)
+    weight = np.exp(-0.5 * ((fine - rows[:, None]) / blur) ** 2)
+    return rows, (weight / weight.sum(axis=1, keepdims=True)) @ light
+
+
+_FINE_PX = 0.05
 
 
 def fitted(case, shift, *, noise=0.004, seed=0, search=8.0, **options):
