@@ -17,7 +17,13 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import binary_dilation
 
-from limbsight.calib.meniscus import ApexFit, FluidOptics, MeniscusPhysics, TubeView
+from limbsight.calib.meniscus import (
+    COVERAGE_FACTOR,
+    ApexFit,
+    FluidOptics,
+    MeniscusPhysics,
+    TubeView,
+)
 from limbsight.calib.meniscus_fit import AMBIGUITY_LIMIT, fit_apex, window_m
 from limbsight.calib.meniscus_picture import is_gas
 from limbsight.calib.rectify import Grid
@@ -66,8 +72,6 @@ DOUBTED = 2.0
 BESIDE_SHARE = 0.03
 """Of the bore, by which fits beside the axis differ from those on it (root mean square of 13
 beside reflections of lamps, drawn photos)."""
-COVERAGE_FACTOR = 2.0
-"""Standard uncertainties to an interval of about 95 % (JCGM 100:2008, 6.3.3)."""
 SECOND_REACH = 0.5
 """Share of the first search, about what it found, when that did not look like a meniscus."""
 

@@ -28,6 +28,9 @@ GLASS_REFRACTIVE_INDEX = 1.473
 U_GLASS_REFRACTIVE_INDEX = 0.025
 """Half the way from borosilicate to soda-lime, taken as one standard uncertainty."""
 
+COVERAGE, COVERAGE_FACTOR = 0.95, 2.0
+"""Of an interval, and standard uncertainties to its ends (JCGM 100:2008, 6.3.3)."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class TubeView:

@@ -19,7 +19,14 @@ import numpy as np
 from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
 
-from limbsight.calib.meniscus import ApexFit, FluidOptics, MeniscusPhysics, TubeView
+from limbsight.calib.meniscus import (
+    COVERAGE,
+    COVERAGE_FACTOR,
+    ApexFit,
+    FluidOptics,
+    MeniscusPhysics,
+    TubeView,
+)
 from limbsight.calib.meniscus_basis import Basis, basis_of, unwhitening
 from limbsight.calib.meniscus_blur import Canvas, Lens, Spread, canvas
 from limbsight.calib.meniscus_optics import Paths
@@ -505,11 +512,16 @@ class _Fit:
         )
 
     def _rival(self, best: _State, candidates: list[_State], implausibility: Array) -> float:
-        """Spread, px, that other positions nearly as plausible add to the best one."""
-        position = np.array([state.shift_px for state in candidates])
+        """What other positions nearly as plausible add to the uncertainty of the best one, px.
+
+        Their spread; and as much as makes an interval hold each that is too likely to be left
+        out: twice the spread of two places does not reach from the likelier one to the other.
+        """
+        away = np.abs([state.shift_px - best.shift_px for state in candidates])
         odds = np.exp(-0.5 * (implausibility - implausibility.min()) / _TEMPER)
         odds /= odds.sum()
-        return float(np.sqrt(odds @ (position - best.shift_px) ** 2))
+        held = away[odds > 1.0 - COVERAGE] / COVERAGE_FACTOR
+        return max(math.sqrt(odds @ away**2), float(held.max()))
 
     # -- physics
 

@@ -9,8 +9,9 @@ from functools import partial
 import numpy as np
 from numpy.typing import NDArray
 
-from limbsight.calib.heights import COVERAGE_FACTOR, NOT_SEEN, LevelFit, fit_level
+from limbsight.calib.heights import NOT_SEEN, LevelFit, fit_level
 from limbsight.calib.indexing import heights_of, value_of_height
+from limbsight.calib.meniscus import COVERAGE_FACTOR
 from limbsight.calib.meniscus_fit import MISFIT_LIMIT
 from limbsight.calib.mirror import is_mirror
 from limbsight.calib.numbering import NamedScale

@@ -14,8 +14,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from limbsight import __version__
-from limbsight.calib.heights import COVERAGE_FACTOR
 from limbsight.calib.instrument import parse_axis_to_scale, with_axis_to_scale
+from limbsight.calib.meniscus import COVERAGE_FACTOR
 from limbsight.calib.numbering import NamedScale
 from limbsight.diagnosis import cause_of
 from limbsight.errors import InputError, LimbsightError, NotMeasurable

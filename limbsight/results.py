@@ -6,8 +6,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from limbsight.calib.heights import COVERAGE_FACTOR, LevelFit
+from limbsight.calib.heights import LevelFit
 from limbsight.calib.indexing import heights_of, is_numbered, value_of_height
+from limbsight.calib.meniscus import COVERAGE_FACTOR
 from limbsight.calib.numbering import NamedScale
 from limbsight.calib.rectify import px_per_unit
 from limbsight.find_scale import View
