@@ -1,12 +1,12 @@
 """Accuracy under what phones, messengers and hands do to photos, and beside other things.
 
 ``python -m tests.stress FOLDER`` takes the photos that ``python -m tests.renders`` reads,
-applies one disturbance (`tests.helpers.disturbances`) or draws one thing over them
-(`tests.helpers.compositions`, `tests.helpers.wear`) at a time, or gives them another's
-instrument file, and prints one line for each: how many were read, how far off, how many true
-values lie inside the stated interval, how many readings are silently wrong, and how many were
-read that must not be. Then every silent error. ``--only`` takes parts of the names, ``--keep``
-keeps the disturbed photos. Exits with 1 on a silent error.
+applies one disturbance (`tests.helpers.disturbances`, `tests.helpers.archive`) or draws one
+thing over them (`tests.helpers.compositions`, `tests.helpers.wear`) at a time, or gives them
+another's instrument file, and prints one line for each: how many were read, how far off, how
+many true values lie inside the stated interval, how many readings are silently wrong, and how
+many were read that must not be. Then every silent error. ``--only`` takes parts of the names,
+``--keep`` keeps the disturbed photos. Exits with 1 on a silent error.
 """
 
 from __future__ import annotations
@@ -24,13 +24,15 @@ from pathlib import Path
 
 import numpy as np
 
+from tests.helpers.archive import ABOUT_INSTRUMENTS, ARCHIVE
 from tests.helpers.compositions import COMPOSITIONS
 from tests.helpers.disturbances import DISTURBANCES
 from tests.helpers.shots import Shot, load_shot, save_shot
 from tests.helpers.wear import WEAR
 from tests.renders import RenderedPhoto, print_head, print_line, print_unread, read_render
 
-DRAWN = COMPOSITIONS | WEAR
+PROCESSED = DISTURBANCES | ARCHIVE
+DRAWN = COMPOSITIONS | WEAR | ABOUT_INSTRUMENTS
 HIDDEN_KIND = "neg_hidden"
 OTHERS_FILE = "others_file"
 """No disturbance: each photo with the instrument file of another of its class. Where both are
@@ -52,8 +54,8 @@ def disturb(shot: Shot, other: Shot, name: str, rng: np.random.Generator) -> Sho
     """Return the disturbed photo; None where there is no instrument to draw things about."""
     if name == OTHERS_FILE:
         return shot
-    if name in DISTURBANCES:
-        return DISTURBANCES[name](shot, rng)
+    if name in PROCESSED:
+        return PROCESSED[name](shot, rng)
     if not (shot.truth["menisci"] and shot.truth.get("graduation_px")):
         return None
     return DRAWN[name](shot, other, rng)
@@ -114,7 +116,7 @@ def print_disturbance(name: str, photos: Sequence[RenderedPhoto]) -> None:
 
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run the report."""
-    every = [*DISTURBANCES, *DRAWN, OTHERS_FILE]
+    every = [*PROCESSED, *DRAWN, OTHERS_FILE]
     parser = argparse.ArgumentParser(
         prog="python -m tests.stress", description=(__doc__ or "").splitlines()[0]
     )

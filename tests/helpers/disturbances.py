@@ -45,7 +45,7 @@ def messenger(quality: int) -> Disturbance:
     return send
 
 
-def _sensor_noise(
+def sensor_noise(
     light: FloatMap, rng: np.random.Generator, full: float, read: float
 ) -> FloatMap:
     """Photon and read noise on a colour mosaic; ``full`` electrons at full scale."""
@@ -63,7 +63,7 @@ def _sensor_noise(
 
 def low_light(shot: Shot, rng: np.random.Generator) -> Shot:
     """ISO 3200 of a small sensor: 500 electrons at full scale."""
-    noisy = in_light(shot, lambda light: _sensor_noise(light, rng, 500.0, 0.012))
+    noisy = in_light(shot, lambda light: sensor_noise(light, rng, 500.0, 0.012))
     return replace(noisy, quality=88)
 
 
