@@ -175,6 +175,9 @@ def upright(
                 return view, found
             raise NotMeasurable("", code="scale_ambiguous")
         except NotMeasurable as stop:
+            if stop.code == "picture_mirrored":
+                # So it is however it is turned; on their head some figures look the same.
+                raise
             if first is None or first.code == "scale_not_found":
                 first = stop
         if longer is not None:

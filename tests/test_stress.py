@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from tests.helpers.archive import ABOUT_INSTRUMENTS, ARCHIVE
 from tests.helpers.compositions import COMPOSITIONS
 from tests.helpers.disturbances import (
     DISTURBANCES,
@@ -77,6 +78,51 @@ def test_truth_moves_with_the_picture(change):
     for at in np.concatenate([shot.levels_px(), shot.scale_px()]):
         if min(*at, *(np.array(shot.size_px) - at)) > 11:
             assert dot_near(shot, at) == pytest.approx(at, abs=0.1)
+
+
+@pytest.mark.parametrize(
+    ("name", "reach", "within"),
+    [
+        ("mirrored", 10, 0.05),
+        ("date_stamp", 10, 0.05),
+        ("caption", 10, 0.05),
+        ("side_light", 10, 0.3),
+        ("print_scan", 10, 0.5),
+        ("halftone_150", 10, 0.5),
+        ("film", 10, 0.5),
+        ("screen_photo", 20, 0.5),
+    ],
+)
+def test_truth_moves_through_archives(name, reach, within):
+    shot = ARCHIVE[name](dotted(), np.random.default_rng(3))
+    for at in np.concatenate([shot.levels_px(), shot.scale_px()]):
+        assert dot_near(shot, at, reach) == pytest.approx(at, abs=within)
+
+
+@pytest.mark.parametrize("name", ["portrait_mode", "finger", "collage"])
+def test_truth_stays_with_the_instrument(name):
+    shot = ABOUT_INSTRUMENTS[name](dotted(), dotted(0.8), np.random.default_rng(5))
+    assert not shot.hides
+    for at in shot.levels_px():
+        assert dot_near(shot, at) == pytest.approx(at, abs=0.3)
+
+
+def test_a_mirror_image_must_not_be_read():
+    assert ARCHIVE["mirrored"](dotted(), np.random.default_rng(3)).hides
+
+
+def test_kept_small_keeps_the_lens():
+    shot = ARCHIVE["archived_1024"](dotted(), np.random.default_rng(0))
+    assert shot.size_px == (480, 640)  # never made larger
+    assert shot.focal_35mm == 26.0
+
+
+def test_half_of_the_lines_are_shifted():
+    shot = ARCHIVE["interlaced"](dotted(), np.random.default_rng(2))
+    before = dotted()
+    same = np.all(np.abs(shot.shown - before.shown) < 1e-3, axis=(1, 2))
+    assert np.all(same[0::2])
+    assert not np.all(same[1::2])
 
 
 def test_a_truth_left_behind_would_be_seen():
@@ -159,6 +205,6 @@ def test_wear_changes_the_picture_and_hides_nothing(name):
 
 
 def test_the_same_photo_is_drawn_every_time():
-    for change in DISTURBANCES.values():
+    for change in (DISTURBANCES | ARCHIVE).values():
         first, again = (change(dotted(), np.random.default_rng(7)).shown for _ in range(2))
         assert np.array_equal(first, again)

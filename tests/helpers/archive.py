@@ -206,22 +206,24 @@ def halftone(lines_per_inch: float) -> Disturbance:
 
 
 def film(shot: Shot, rng: np.random.Generator) -> Shot:
-    """Black-and-white film, enlarged: grain in density, a steep curve, spread in the layer."""
+    """Fast black-and-white film of 35 mm, enlarged on paper.
+
+    Its granularity of 0.014, in density through a hole of 48 um, is 0.03 over the 20 um of a
+    pixel here, at density 1 (rule of Selwyn; figures from memory).
+    """
     small = fitted(shot, 1800)
 
     def develop(light: FloatMap) -> FloatMap:
-        grey = np.maximum(light @ LUMA, 0.003)
+        grey = light @ LUMA
         spread = 0.93 * cv2.GaussianBlur(grey, (0, 0), 0.8)
         spread += 0.07 * cv2.GaussianBlur(grey, (0, 0), 6.0)
-        exposure = np.log10(spread)
-        density = 2.2 / (1 + np.exp(-2.2 * (exposure + 0.9)))
+        density = 0.7 * (np.log10(np.maximum(spread, 0.01)) + 2)
         grain = cv2.GaussianBlur(
             rng.standard_normal(grey.shape, dtype=np.float32), (0, 0), 0.75
         )
-        density = density + 0.07 * np.sqrt(density + 0.05) * grain / grain.std()
-        paper = 10 ** (1.1 * (density - 1.9))
-        print_ = np.clip(0.02 + paper / (1 + 0.2 * paper), 0, 1).astype(np.float32)
-        return np.asarray(np.repeat(print_[..., None], 3, axis=2))
+        density += 0.03 * np.sqrt(density + 0.1) * grain / grain.std()
+        paper = 0.02 + 0.83 * (1 - np.exp(-(10 ** (1.5 * (density - 1.3))) / 0.83))
+        return np.asarray(np.repeat(paper[..., None], 3, axis=2), np.float32)
 
     return replace(in_light(small, develop), focal_35mm=None, quality=90)
 

@@ -196,3 +196,17 @@ def test_where_short_lines_merge_longer_ones_are_looked_for_in_less_detail(monke
     found = find_scale._of_doubtful_lines(NO_VIEW, millimetres(0.0, 80.0), ((FINE,),), stop)
     assert found.combs == (every_fifth,)
     assert searched == [2.0]
+
+
+def test_a_mirror_image_is_not_read_on_its_head():
+    # Of figures flipped upside down 0, 1, 3 and 8 stay what they are.
+    named = SimpleNamespace(numbers_read=True, apart=1, combs=(FINE,), second_choice=False)
+
+    def find(view):
+        if view.turn.is_none:
+            raise NotMeasurable("", code="picture_mirrored")
+        return named
+
+    with pytest.raises(NotMeasurable) as stop:
+        upright(picture_of(1200, 1600), None, find)
+    assert stop.value.code == "picture_mirrored"
