@@ -83,7 +83,8 @@ def date_stamp(shot: Shot, rng: np.random.Generator) -> Shot:
     if upright:
         lit = np.rot90(lit, 1 if rng.integers(2) else 3)
     under = lit > 0.1
-    stamped = in_light(shot, lambda light: light + lit[..., None] * STAMP_COLOUR)
+    date = np.asarray(lit[..., None] * STAMP_COLOUR, np.float32)
+    stamped = in_light(shot, lambda light: np.asarray(light + date, np.float32))
     return replace(stamped, hides=_covers_level(shot, under))
 
 
