@@ -442,7 +442,8 @@ def walk(y: FloatArray) -> tuple[IntArray, IntArray] | None:
         return None
     logs = np.log(usable)
     # The commonest step: the middle of the fullest window of +-12 %.
-    counts = (np.abs(logs[:, None] - logs[None, :]) < 0.12).sum(axis=1)
+    ranked = np.sort(logs)
+    counts = ranked.searchsorted(logs + 0.12) - ranked.searchsorted(logs - 0.12, "right")
     usual = np.abs(logs - logs[int(np.argmax(counts))]) < 0.12
     pitch = float(np.exp(median_of_row(logs[usual])))
     regular = np.abs(steps / pitch - 1) < 0.2
