@@ -393,13 +393,13 @@ def find_unknown_scale(view: View) -> ScaleFromPicture:
         found = _read(view, groups[0])
     except NotMeasurable as stop:
         found = _of_other_columns(view, groups, stop)
-        return replace(found, named=replace(found.named, second_choice=True))
+        return _noting(found, second_choice=True)
     # How far apart the columns stand is known once the numbers are.
     spec = found.spec
     boards = choose_board(groups, spec, spec.unit_m or 1e-3, bank=False, stated=False)
     if len(boards.chosen) < len(groups[0]):
         found = _read(view, boards.chosen)
-    return replace(found, named=replace(found.named, rivals=boards.rivals))
+    return _noting(found, rivals=boards.rivals)
 
 
 def _read(view: View, board: tuple[Comb, ...]) -> ScaleFromPicture:
@@ -411,8 +411,13 @@ def _read(view: View, board: tuple[Comb, ...]) -> ScaleFromPicture:
         if not found.named.place_read:
             raise NotMeasurable("", code="scale_ambiguous")
         # More lines may be found in the picture at its own size.
-        return replace(found, named=replace(found.named, apart=FEW_APART))
+        return _noting(found, apart=FEW_APART)
     return found
+
+
+def _noting(found: ScaleFromPicture, **noted: Any) -> ScaleFromPicture:
+    """Change what is noted about how a scale got its numbers."""
+    return replace(found, named=replace(found.named, **noted))
 
 
 def _lines_a_number(found: ScaleFromPicture) -> int:
@@ -454,13 +459,13 @@ def _of_other_columns(
         except NotMeasurable:
             continue
         if group in alike:
-            return replace(found, named=replace(found.named, rivals=1))
+            return _noting(found, rivals=1)
         if found.named.ink_read:
             rivals = _rivals(groups, found.named.combs, found.spec, stated=False)
-            named = replace(found.named, rivals=rivals)
-            if group not in others:
-                named = replace(named, apart=max(named.apart, FEW_APART))
-            return replace(found, named=named)
+            found = _noting(found, rivals=rivals)
+            if group in others:
+                return found
+            return _noting(found, apart=max(found.named.apart, FEW_APART))
     raise stop
 
 
