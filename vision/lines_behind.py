@@ -14,6 +14,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import chdtri
 
+from limbsight.vision.quantiles import median_of_row
+
 FloatArray = NDArray[np.float64]
 
 LEAST_PITCH = 2.0
@@ -111,15 +113,18 @@ def _comb_shows(tube: NDArray[np.uint8], pitch: float) -> bool:
     profile = tube.mean(axis=(1, 2), dtype=np.float64)
     rest = profile - _division_means(profile.astype(np.float32)[:, None], pitch)[:, 0]
     # Levels and clips are a few strong departures; cut, they leave the comb as it is.
-    cap = 3.0 * 1.4826 * float(np.median(np.abs(rest - np.median(rest)))) + 1e-6
+    away = np.abs(rest - median_of_row(rest))
+    cap = 3.0 * 1.4826 * median_of_row(away) + 1e-6
     turned = np.clip(rest, -cap, cap) * np.exp(2j * np.pi * np.arange(len(rest)) / pitch)
-    blocks = np.array_split(turned, max(1, round(len(rest) / (BLOCK_DIVISIONS * pitch))))
-    squared = np.array([abs(2.0 * block.mean()) ** 2 for block in blocks])
+    count = max(1, round(len(rest) / (BLOCK_DIVISIONS * pitch)))
+    first = np.arange(count) * len(rest) // count
+    sums = np.add.reduceat(turned, first)
+    squared = np.square(np.abs(2.0 * sums / np.diff(first, append=len(rest))))
     noise = max(float(np.mean(np.abs(turned) ** 2)) - 0.5 * float(squared.mean()), 1e-6)
     # Twice the log likelihood ratio of combs against noise, of free size and phase each.
     power = 0.5 * len(rest) * float(squared.mean()) / noise
-    chance = float(chdtri(2 * len(blocks), CHANCE))
-    contrast = squared.mean() - 4.0 * noise * len(blocks) / len(rest)
+    chance = float(chdtri(2 * count, CHANCE))
+    contrast = squared.mean() - 4.0 * noise * count / len(rest)
     return bool(power > UNEVEN_NOISE * chance and contrast > LEAST_CONTRAST**2)
 
 
