@@ -452,13 +452,14 @@ class _Fit:
         ]
         noise = min(_inflation(last.residual.T) for _, last in candidates)
         worse = np.array([self._implausibility(*c, noise) for c in candidates])
-        state, last = candidates[int(worse.argmin())]
+        best = int(worse.argmin())
+        (state, last), basis = candidates[best], traced.at(places[best][1]).basis
         rival = self._rival(state, [other for other, _ in candidates], worse)
         self.sigma = self.sigma * math.sqrt(_inflation(last.residual.T))
         before = math.inf
         for _ in range(_MOST_ROUNDS):
             at = state
-            traced_here = self._traced(at.physics, light)
+            traced_here = self._traced(at.physics, light, basis=basis)
             state, last = self._improved(replace(at, z=_origin(traced_here)), traced_here)
             # Coordinates of the brightness have changed with the picture.
             moved = state.shared - at.shared
@@ -587,13 +588,14 @@ class _Fit:
         light: Paths,
         like: Pictures | None = None,
         also: Sequence[Physics] = (),
+        basis: Basis | None = None,
     ) -> _Traced:
         """The picture at one point of the physics, the steps from it, and what is wanted
-        ``also``; ``like`` is of a point that differs in light alone."""
+        ``also``; ``like`` is of a point that differs in light alone, ``basis`` from near."""
         steps, others = self._variants(at)
         bundle = pictures(self.around, self._physics(at), [*others, *also], light, like=like)
         base = bundle.only(0)
-        basis = self._basis(base, self.mean, self.turn)
+        basis = basis or self._basis(base, self.mean, self.turn)
         return _Traced(
             at=at,
             steps=steps,

@@ -264,7 +264,7 @@ def _by_both_walls(bundle: Tubes, scene: Index, ends: _Ends) -> tuple[Index, Ind
     ray = np.concatenate([number for number, _, _ in ends])
     end = np.repeat([end for _, end, _ in ends], [len(number) for number, _, _ in ends])
     last = np.concatenate([rays for _, _, rays in ends], axis=1)
-    going = np.flatnonzero(end == _OUT)
+    going = (end == _OUT).nonzero()[0]
     out = last.take(going, axis=1)
     where = scene[ray[going]]
     index = bundle.index[bundle.from_side(where, out[_SIDE] < 0.0)]
@@ -275,7 +275,7 @@ def _by_both_walls(bundle: Tubes, scene: Index, ends: _Ends) -> tuple[Index, Ind
     end[going] = np.where(out[_DS] < 0.0, BACK, FRONT)
     last[_WEIGHT, going] = out[_WEIGHT] * (1.0 - other)
     out[_WEIGHT] *= other
-    twice = np.flatnonzero(out[_WEIGHT] > _FAINTEST_BRANCH)
+    twice = (out[_WEIGHT] > _FAINTEST_BRANCH).nonzero()[0]
     if not len(twice):
         return ray, end, last
     far = out.take(twice, axis=1)
@@ -321,7 +321,7 @@ def _advance(
         return _at_wall(number, bundle.index[seen_from], rays, ends)
     through = np.ones(len(number), dtype=bool)
     through[struck] = False
-    free = np.flatnonzero(through)
+    free = through.nonzero()[0]
     back, kept = _at_wall(
         number[free], bundle.index[seen_from[free]], rays.take(free, axis=1), ends
     )
@@ -344,7 +344,7 @@ def _struck(
     here = side * rays[_Y]
     signed_climb = side * climb
     lowest = np.minimum(here, here + signed_climb * (1.0 - start))
-    near = np.flatnonzero(lowest < bundle.crest[seen_from])
+    near = (lowest < bundle.crest[seen_from]).nonzero()[0]
     start = start[near]
     line = np.empty((len(near), 2))
     line[:, 0] = signed_climb[near]
@@ -356,7 +356,7 @@ def _struck(
     beyond &= (start + 1e-6)[:, None] < _NODES
     # No ray is before the first node: nothing is beyond there.
     first = beyond.argmax(axis=1)
-    hits = np.flatnonzero(first)
+    hits = first.nonzero()[0]
     after = first[hits]
     gap_before, gap_after = gap[hits, after - 1], gap[hits, after]
     part = gap_before / np.minimum(gap_before - gap_after, -1e-12)
@@ -373,12 +373,12 @@ def _at_wall(number: Index, index: Array, rays: Array, ends: _Ends) -> tuple[Ind
     if leaves.all():
         ends.append((number, _OUT, rays))
         return number[:0], rays[:, :0]
-    out = np.flatnonzero(leaves)
+    out = leaves.nonzero()[0]
     ends.append((number[out], _OUT, rays.take(out, axis=1)))
     away = rays[_SIDE] * rays[_DY] > 0.0
-    for_good = np.flatnonzero(~leaves & away)
+    for_good = (~leaves & away).nonzero()[0]
     ends.append((number[for_good], TRAPPED, rays.take(for_good, axis=1)))
-    back = np.flatnonzero(~leaves & ~away)
+    back = (~leaves & ~away).nonzero()[0]
     kept = rays.take(back, axis=1)
     kept[_DS] *= -1.0
     low = kept[_SIDE] < 0.0
@@ -426,7 +426,7 @@ def _at_surface(ratio: Array | None, rays: Array, slope: Array) -> tuple[Index, 
         reflectance = np.minimum(0.5 * (s_wave**2 + p_wave**2), 1.0)
         reflectance[squared <= 0.0] = 1.0
         back = weight * reflectance
-    turning = np.flatnonzero(back > _FAINTEST_BRANCH)
+    turning = (back > _FAINTEST_BRANCH).nonzero()[0]
     turned = rays.take(turning, axis=1)
     turned[_WEIGHT] = back[turning]
     turn = 2.0 * cosine[turning]
@@ -436,7 +436,7 @@ def _at_surface(ratio: Array | None, rays: Array, slope: Array) -> tuple[Index, 
         turned[_MIRRORED] = 1.0
         return turning, turned
     through = weight - back
-    passing = np.flatnonzero(through > _FAINTEST_BRANCH)
+    passing = (through > _FAINTEST_BRANCH).nonzero()[0]
     passed = rays.take(passing, axis=1)
     passed[_WEIGHT] = through[passing]
     bend = before - behind
