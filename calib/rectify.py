@@ -63,6 +63,10 @@ class Grid:
         """Return the distance across of a fractional column."""
         return float(self.across[0] + column * self.step)
 
+    def column_at(self, across: float) -> float:
+        """Return the fractional column of a distance across."""
+        return float((across - self.across[0]) / self.step)
+
     def inside(self, width_px: int, height_px: int) -> NDArray[np.bool_]:
         """Return which points lie within a picture of this size, shape (R, C)."""
         return (

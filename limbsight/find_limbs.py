@@ -59,7 +59,7 @@ def find_limbs(
     most = known.limb_count + SPARE_CANDIDATES if known.limb_count else MAX_CANDIDATES
     candidates = limb_candidates(board.picture, width, bore, most)
     if places:
-        columns = [(at - board.grid.across[0]) / board.grid.step for at in places]
+        columns = [board.grid.column_at(at) for at in places]
         choice = near_places(candidates.bands, columns, width)
         return _read(choice, {}, view, board, scale, known)
     choice, splits = _choose(candidates, view, board, scale, known)

@@ -8,6 +8,7 @@ from functools import cache, partial
 import numpy as np
 
 from limbsight.calib.numbering import NamedScale
+from limbsight.calib.rectify import combs_across
 from limbsight.calib.unknown_scale import LENGTH_UNITS_M, ScaleFromPicture
 from limbsight.find_scale import View
 from limbsight.knowledge import (
@@ -20,6 +21,7 @@ from limbsight.reasons import reason, refusal
 from limbsight.records import Reason
 from limbsight.straighten import Board, straighten_board, tube_along
 from limbsight.unit_by_size import SeenSizes, units_by_size
+from limbsight.vision.face import goes_on_behind
 from limbsight.vision.level_net import look
 from limbsight.vision.limb_net import ProposedLimb, ProposedLimbs, propose_limbs
 from limbsight.vision.limbs import limb_candidates
@@ -94,7 +96,9 @@ def know_from_picture(
             certain = False
     if not tubes:
         raise refusal("limb_not_found", found=0, wanted=1)
-    known = limbs_of(known, len(tubes), width * known.unit_m)
+    axes = [tube.column for tube in tubes]
+    before_lines = before_lines or _face_goes_on(board, scale, known, axes, width)
+    known = with_limbs(known, len(tubes), width * known.unit_m, before_lines=before_lines)
     names = known.limb_names(len(tubes))
     known, agreed = with_fillings(known, names, [tube.levels for tube in tubes])
     doubts: tuple[Reason, ...] = ()
@@ -109,7 +113,24 @@ def know_from_picture(
     return KnownFromPicture(
         known=known,
         places=tuple(board.grid.across_at(tube.column) for tube in tubes),
-        reasons=(*doubts, _assumptions(known, unit_from)),
+        reasons=(*doubts, _assumptions(known, unit_from, before_lines)),
+    )
+
+
+def _face_goes_on(
+    board: Board, scale: NamedScale, known: Knowledge, axes: list[float], width: float
+) -> bool:
+    """Whether the graduated face is seen to go on behind a tube; ``width`` in scale units."""
+    grid, spec = board.grid, known.instrument.scale
+    plane = scale.map.plane()
+    ends = [combs_across(plane, (comb,), grid.in_front) for comb in scale.combs]
+    rows = slice(max(round(grid.row_at(spec.highest)), 0), round(grid.row_at(spec.lowest)))
+    return goes_on_behind(
+        board.picture.bgr[rows],
+        board.picture.block_rows,
+        [(grid.column_at(left), grid.column_at(right)) for left, right in ends],
+        axes,
+        width / grid.step,
     )
 
 
@@ -211,7 +232,7 @@ def _looked_at(
     return looked_at(look(tube.seen), tube.rows, column, max(chances, default=0.0))
 
 
-def _assumptions(known: Knowledge, unit_from: str | None) -> Reason:
+def _assumptions(known: Knowledge, unit_from: str | None, before_lines: bool) -> Reason:
     spec = known.instrument.scale
     return reason(
         "read_without_file",
@@ -222,15 +243,19 @@ def _assumptions(known: Knowledge, unit_from: str | None) -> Reason:
         unit_from=unit_from or "a guess",
         fillings=fillings_text(known),
         tube=2e3 * known.tube.outer_radius_m,
-        depth=_depth_text(known),
+        depth=_depth_text(known, before_lines=before_lines),
     )
 
 
-def _depth_text(known: Knowledge) -> str:
+def _depth_text(known: Knowledge, *, before_lines: bool) -> str:
     tube = known.tube
     depth_mm = 1e3 * tube.axis_to_scale_m
     if known.instrument.tube.axis_to_scale_m is not None:
-        return f"stand {depth_mm:.3g} mm, as given,"
+        return f"stand {depth_mm:.3g} mm in front of the graduated face, as given"
     half_mm = 1e3 * np.sqrt(3.0) * tube.u_axis_to_scale_m
     low_mm, high_mm = max(depth_mm - half_mm, 0.0), depth_mm + half_mm
-    return f"are taken to stand {low_mm:.0f} to {high_mm:.0f} mm"
+    behind = ", which goes on behind them" if before_lines else ""
+    return (
+        f"are taken to stand {low_mm:.0f} to {high_mm:.0f} mm in front of the graduated face"
+        f"{behind}"
+    )

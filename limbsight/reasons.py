@@ -218,8 +218,7 @@ _KINDS = (
         effect="note",
         text="no instrument file: numbers every {every:g} {unit} from {lowest:g} to "
         "{highest:g} were read from the picture; the unit ({unit_from}), {fillings} and tubes "
-        "about {tube:.0f} mm wide are taken for granted; their axes {depth} in front of the "
-        "graduated face",
+        "about {tube:.0f} mm wide are taken for granted; their axes {depth}",
         remedy="look at the overlay; give an instrument file with --instrument for a pressure",
     ),
     ReasonKind(

@@ -8,6 +8,7 @@ import pytest
 from limbsight.calib.instrument import parse_instrument
 from limbsight.knowledge import (
     U_GAP_BEFORE_LINES_M,
+    U_SEEN_WIDTH,
     knowledge_from_picture,
     knowledge_of,
     with_limbs,
@@ -69,6 +70,15 @@ class TestTube:
         assert before.u_axis_to_scale_m < anywhere.u_axis_to_scale_m
         nearest = before.axis_to_scale_m - np.sqrt(3) * U_GAP_BEFORE_LINES_M
         assert nearest == pytest.approx(before.outer_radius_m, abs=0.1e-3)
+
+    @pytest.mark.parametrize("outside_mm", [4.0, 9.0, 17.0])
+    def test_some_boards_seen_behind_it_are_strips_beside_it(self, outside_mm):
+        unknown = knowledge_from_picture(millimetres(0.0, 100.0))
+        anywhere = with_limbs(unknown, 2, 1e-3 * outside_mm).tube
+        before = with_limbs(unknown, 2, 1e-3 * outside_mm, before_lines=True).tube
+        own = np.hypot(U_GAP_BEFORE_LINES_M, U_SEEN_WIDTH * before.outer_radius_m)
+        assert own < before.u_axis_to_scale_m < 1.2 * own
+        assert before.u_axis_to_scale_m < 0.75 * anywhere.u_axis_to_scale_m
 
     def test_given_it_stands_whatever_is_seen(self):
         given = knowledge_from_picture(millimetres(0.0, 100.0), 4e-3)

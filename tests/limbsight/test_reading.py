@@ -200,8 +200,20 @@ class TestDepthWithoutFile:
         assert "0 to 10 mm in front" in texts["read_without_file"]
         assert "--axis-to-scale" in texts["depth_unknown"]
         texts = {r.code: r.text for r in told.reasons}
-        assert "1 mm, as given" in texts["read_without_file"]
+        assert "1 mm in front of the graduated face, as given" in texts["read_without_file"]
         assert "depth_unknown" not in texts
+
+    def test_a_face_that_goes_on_behind_the_tubes_tells_more(self):
+        reading = read_photo(SAMPLES / "air-receiver.jpg")
+        texts = {r.code: r.text for r in reading.reasons}
+        assert "goes on behind them" in texts["read_without_file"]
+        truth = [
+            level["value"]
+            for limb in answer_of("air-receiver")["limbs"]
+            for level in limb["levels"]
+        ]
+        for level, true in zip(levels_of(reading), truth, strict=True):
+            assert abs(level.value - true) < FACTOR * level.standard_uncertainty
 
     def test_given_with_the_photo_it_is_as_good_as_in_the_file(self):
         fan = instrument_of("fan-inlet")
