@@ -519,7 +519,8 @@ class _Fit:
         out: twice the spread of two places does not reach from the likelier one to the other.
         """
         away = np.abs([state.shift_px - best.shift_px for state in candidates])
-        odds = np.exp(-0.5 * (implausibility - implausibility.min()) / _TEMPER)
+        temper = _TEMPER_COVERED if self._is_between_liquids() else _TEMPER
+        odds = np.exp(-0.5 * (implausibility - implausibility.min()) / temper)
         odds /= odds.sum()
         held = away[odds > 1.0 - COVERAGE] / COVERAGE_FACTOR
         return max(math.sqrt(odds @ away**2), float(held.max()))
@@ -865,9 +866,12 @@ _CANDIDATE_COST = 2.5
 _SAME_PLACE_PX = 1.0
 """Minima on the grid of whole pixels no farther apart are of one place."""
 
-_TEMPER = 2.0
-"""The evidence takes the model for true; its logarithm counts for half (common
-practice, no source)."""
+_TEMPER, _TEMPER_COVERED = 2.0, 3.0
+"""The evidence takes the model for true; its logarithm counts for half (common practice, no
+source), between two liquids for a third: of 231 fits to such levels in drawn and traced photos
+that had a rival 2 to 5, 5 to 10, 10 to 15, 15 to 25 less plausible, that was the right one in
+0.33, 0.17, 0.12, 0.04, where a third gives 0.36, 0.22, 0.11, 0.04 and a half 0.28, 0.13, 0.04,
+0.01."""
 
 _START_ANGLES = (-1.0, 0.0, 1.0)
 """Prior standard deviations of the contact angle, where several places may fit alike."""
