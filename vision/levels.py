@@ -196,7 +196,8 @@ def find_layers(strip: TubeStrip, count: int, rows: tuple[int, int]) -> Layers:
     covered = {row for band in bands for row in band}
     peaks = [_heart(row, sorted(peaks), colours, strip) for row in peaks if row not in covered]
     peaks = list(dict.fromkeys(peaks))
-    chosen, rival = _choose(colours, usable, peaks, step, count)
+    noise = _noise(colours, usable, gap)
+    chosen, rival = _choose(colours, usable, peaks, step, count, noise)
     stretches = _stretches(hidden, visible)
     changed = _hidden_change(colours, usable, chosen, stretches, strip)
     interfaces = tuple(
@@ -499,9 +500,17 @@ def _heart(row: int, peaks: list[int], colours: FloatArray, strip: TubeStrip) ->
 
 
 def _choose(
-    colours: FloatArray, usable: BoolArray, peaks: list[int], step: FloatArray, count: int
+    colours: FloatArray,
+    usable: BoolArray,
+    peaks: list[int],
+    step: FloatArray,
+    count: int,
+    noise: float,
 ) -> tuple[list[int], Interface | None]:
-    """Choose the interfaces that leave each filling most alike, and the clearest one left."""
+    """Choose the interfaces that leave each filling most alike, and the clearest one left.
+
+    ``noise`` is what no interface explains.
+    """
     size = min(count, len(peaks))
     if size == 0:
         return [], None
@@ -522,9 +531,19 @@ def _choose(
         weakest = min(float(step[p]) for p in best)
         # Another interface is real when it explains more than half of what is left unlike
         # and steps half as much as the weakest one chosen.
-        if min(more) < 0.5 * min(costs) and step[clearest] > 0.5 * weakest:
+        if min(more) - noise < 0.5 * (min(costs) - noise) and step[clearest] > 0.5 * weakest:
             rival = Interface(row=float(clearest), step=float(step[clearest]))
     return best, rival
+
+
+def _noise(colours: FloatArray, usable: BoolArray, apart: int) -> float:
+    """Part of the unlikeness that is noise: what rows so near to each other differ by."""
+    both = usable[apart:] & usable[: len(usable) - apart]
+    if apart == 0 or not both.any():
+        return 0.0
+    away = _colour_distance(colours[apart:][both], colours[:-apart][both])
+    a_row = quantile_of_few(away, 0.5, axis=1)
+    return float(np.median(a_row) / np.sqrt(2.0) * usable.sum())
 
 
 def _unlikeness(colours: FloatArray, usable: BoolArray, cuts: tuple[int, ...]) -> float:

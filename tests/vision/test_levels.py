@@ -113,6 +113,15 @@ class TestTwoLevels:
         }
         assert abs(layers.rival.row - other.pop()) < SEARCH_ROWS
 
+    def test_noise_leaves_the_rival_of_a_plug_over_mercury(self):
+        plug = Tube(fillings=(MERCURY, AMBER, GLASS), levels=(250.6, 170.2))
+        assert layers_of(plug, 1, noise=16.0).rival is not None
+
+    @pytest.mark.parametrize("filling", [BLUE_WATER, AMBER])
+    def test_noise_is_no_rival(self, filling):
+        tube = replace(TUBE, fillings=(filling, GLASS))
+        assert layers_of(tube, 1, noise=16.0).rival is None
+
     def test_one_seen_of_two_asked_for_is_one(self):
         layers = layers_of(TUBE, 2)
         assert near(layers, 210.3, within=SEARCH_ROWS)
