@@ -37,6 +37,8 @@ then pass half of the time, so that a true comb stands out by its filling."""
 SLOPE_ERROR = 0.01
 """Systematic error of the slope of short lines: a third of a pixel of motion blur left over
 a third of the shortest lines (17 px), as seen on motion-blurred scales."""
+LEAST_JOINT_ERROR = 0.1
+"""Of a division, by which print may be off from column to column."""
 GHOST_SCATTER = 2.0
 GHOST_LENGTH = 0.6
 GHOST_WEIGHT = 0.3
@@ -588,7 +590,6 @@ def _carried(lines: Segments, x: float) -> FloatArray:
 def _step_between(one: Comb, other: Comb) -> tuple[float, float] | None:
     """Return how much the other's index is behind, fractional, and its standard error."""
     x_other = float(np.median(other.lines.x))
-    apart_px = x_other - one.lines.x
     # Both are carried to one upright line: in a turned picture the columns lean.
     y_there, y_own = _carried(one.lines, x_other), _carried(other.lines, x_other)
     # np.interp would hold the end values outside the range: compare the common part only.
@@ -603,7 +604,13 @@ def _step_between(one: Comb, other: Comb) -> tuple[float, float] | None:
     middle = float(np.mean(y))
     trend = np.polyfit(y - middle, behind, 2)
     scatter = 1.4826 * float(np.median(np.abs(behind - np.polyval(trend, y - middle))))
-    error = SLOPE_ERROR * float(np.median(np.abs(apart_px))) / one.pitch_px
+    error = joint_error(one, other)
     turn = abs(trend[1]) * float(np.ptp(y)) / (1 + error / SLOPE_ERROR)
     in_step = scatter < PHASE_TOLERANCE and turn < MAX_TURN
-    return (float(np.median(behind)), max(error, 0.1)) if in_step else None
+    return (float(np.median(behind)), max(error, LEAST_JOINT_ERROR)) if in_step else None
+
+
+def joint_error(one: Comb, other: Comb) -> float:
+    """Divisions by which lines carried from one column to another may miss, by their slope."""
+    apart_px = np.abs(float(np.median(other.lines.x)) - one.lines.x)
+    return SLOPE_ERROR * float(np.median(apart_px)) / one.pitch_px

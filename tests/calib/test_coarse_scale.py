@@ -55,8 +55,8 @@ def named_as(monkeypatch, **what) -> None:
         heights = scale.lowest + (combs[0].index - 7) * scale.division
         return NamedScale(
             combs=combs,
-            shifts=(-7,),
-            map=fit_scale_map(combs, (heights,), frame),
+            shifts=(-7,) * len(combs),
+            map=fit_scale_map(combs[:1], (heights,), frame),
             numbers_read=True,
             **what,
         )
@@ -81,3 +81,15 @@ def test_ink_and_place_of_the_figures_must_be_seen(monkeypatch, unread):
     with pytest.raises(NotMeasurable) as refused:
         name_longer_lines(np.zeros((9, 9), np.uint8), 1.0, (EVERY_FIFTH,), SCALE, FRAME)
     assert refused.value.code == "scale_ambiguous"
+
+
+@pytest.mark.parametrize(("offset", "kept"), [(0.01, True), (0.14, False)])
+def test_columns_must_keep_step_to_a_part_of_a_short_division(monkeypatch, offset, kept):
+    named_as(monkeypatch, ink_read=True, place_read=True)
+    beside = replace(EVERY_FIFTH, index_offset=offset, index_error=0.1)
+    combs, picture = (EVERY_FIFTH, beside), np.zeros((9, 9), np.uint8)
+    if kept:
+        assert name_longer_lines(picture, 1.0, combs, SCALE, FRAME).apart == 5
+        return
+    with pytest.raises(NotMeasurable):
+        name_longer_lines(picture, 1.0, combs, SCALE, FRAME)
