@@ -277,8 +277,13 @@ Mapping = Callable[[Points], Points]
 def _seen_askew(
     w: int, h: int, scale: float, rng: np.random.Generator
 ) -> tuple[Mapping, Mapping, tuple[int, int]]:
-    """A plane of w by h seen by a phone some degrees askew: forth, back, size in pixels."""
-    width, height = round(scale * w), round(scale * h)
+    """A plane of w by h seen by a phone some degrees askew: forth, back, size in pixels.
+
+    The picture has the shape of a phone's, four by three, lying or upright.
+    """
+    long = max(max(w, h), min(w, h) * 4 / 3)
+    sides = round(scale * long), round(scale * long * 3 / 4)
+    width, height = sides if w >= h else sides[::-1]
     focal = SCREEN_LENS_MM / 43.27 * math.hypot(width, height)
     tilt, pan, roll = np.radians(rng.uniform([-6, -6, -2], [6, 6, 2]))
     turn, _ = cv2.Rodrigues(np.array([tilt, 0, 0]))
