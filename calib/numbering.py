@@ -84,6 +84,8 @@ class NamedScale:
         How many other graduated boards in the picture might have been meant.
     second_choice
         Whether columns with more lines, or none, were found but not understood.
+    unplaced
+        Columns beside those used whose numbers stay open: they show how far the board goes.
     """
 
     combs: tuple[Comb, ...]
@@ -95,6 +97,7 @@ class NamedScale:
     apart: int = 1
     rivals: int = 0
     second_choice: bool = False
+    unplaced: tuple[Comb, ...] = ()
 
 
 def name_graduations(
@@ -162,6 +165,9 @@ def name_graduations(
         numbers_read=verdict.decisive,
         ink_read=ink_read,
         place_read=verdict.graduation_decisive,
+        unplaced=tuple(
+            comb for comb, shift in zip(combs, indexing.shifts, strict=True) if shift is None
+        ),
     )
 
 

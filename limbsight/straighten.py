@@ -65,11 +65,12 @@ def straighten_board(view: View, scale: NamedScale, known: Knowledge) -> Board:
     plane = scale.map.plane()
     depth = known.tube.axis_to_scale_m / unit_m
     width = 2 * known.tube.outer_radius_m / unit_m
-    left, right = combs_across(plane, scale.combs, depth)
+    columns = *scale.combs, *scale.unplaced
+    left, right = combs_across(plane, columns, depth)
     middle = 0.5 * (spec.lowest + spec.highest)
     density = px_per_unit(plane, 0.5 * (left + right), middle, depth)
     near = max(NEAR_WIDTHS * width, NEAR_M / unit_m) + width
-    if len(scale.combs) == 1 and _has_far_limb(known, right - left, width):
+    if len(columns) == 1 and _has_far_limb(known, right - left, width):
         near += BAR_M / unit_m
     across = left - near, right + near
     if known.instrument.arrangement == "bank":
@@ -86,7 +87,7 @@ def straighten_board(view: View, scale: NamedScale, known: Knowledge) -> Board:
     )
     picture = BoardPicture(
         bgr=sample(coarse.bgr, *in_working(grid, coarse)),
-        print_columns=print_columns(grid, plane, scale.combs, widest=LONG_LINE_WIDTHS * width),
+        print_columns=print_columns(grid, plane, columns, widest=LONG_LINE_WIDTHS * width),
         block_rows=max(8, round(spec.numbered_every / grid.step)),
         line_rows=spec.division / grid.step,
     )
