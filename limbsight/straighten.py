@@ -119,9 +119,9 @@ def in_working(
     np.ndarray[tuple[int, ...], np.dtype[np.float32]],
 ]:
     """Carry a grid's positions into a reduced copy, pixel centres to pixel centres."""
-    factor = np.float32(working.factor)
-    half = np.float32(0.5)
-    return (grid.x_px + half) / factor - half, (grid.y_px + half) / factor - half
+    scale = np.float32(1.0 / working.factor)
+    shift = np.float32(0.5 / working.factor - 0.5)
+    return grid.x_px * scale + shift, grid.y_px * scale + shift
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -15,8 +15,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from limbsight.vision.levels import Interface, Layers, TubeStrip, window_rows
-from limbsight.vision.meanwhile import meanwhile
 from limbsight.vision.quantiles import least_of, median_of_row, quantile_of_few
+from limbsight.vision.strip import shrunk
 
 FloatArray = NDArray[np.float64]
 Picture = NDArray[np.float32]
@@ -70,13 +70,13 @@ def level_evidence(
     """
     share = min(1.0, MARK_COLUMNS / width_columns)
     size = (max(round(bgr.shape[1] * share), 1), max(round(bgr.shape[0] * share), 1))
-    small = cv2.resize(bgr, size, interpolation=cv2.INTER_AREA).astype(np.float32)
+    small = shrunk(bgr, size).astype(np.float32)
     width, bore = share * width_columns, share * bore_columns
     bounded = partial(_bounded, width=width, bore=bore, block_rows=round(share * block_rows))
-    by_steps = meanwhile(bounded, _steps(small, bore, share * line_rows))
+    by_steps = bounded(_steps(small, bore, share * line_rows))
     by_lines = bounded(_lines(small, max(1, round(LINE_BORES * bore))))
     columns = (np.arange(bgr.shape[1]) + 0.5) * share - 0.5
-    return np.asarray(np.interp(columns, np.arange(size[0]), by_steps.result() + by_lines))
+    return np.asarray(np.interp(columns, np.arange(size[0]), by_steps + by_lines))
 
 
 def _steps(picture: Picture, bore: float, line_rows: float) -> Picture:

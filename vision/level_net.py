@@ -22,6 +22,7 @@ from numpy.typing import NDArray
 
 from limbsight.vision.levels import TubeStrip
 from limbsight.vision.meanwhile import meanwhile
+from limbsight.vision.strip import shrunk
 
 FloatArray = NDArray[np.float64]
 
@@ -155,8 +156,7 @@ def _prepared(bgr: NDArray[np.uint8], share: float) -> NDArray[np.float32]:
     """Reduce a strip to the network's columns and lay it down: (1, 3, 56, R), red first, even
     in tone."""
     size = (max(round(bgr.shape[1] * share), 1), max(round(bgr.shape[0] * share), 1))
-    how = cv2.INTER_AREA if share < 1 else cv2.INTER_LINEAR
-    small = cv2.resize(bgr, size, interpolation=how)
+    small = shrunk(bgr, size) if share < 1 else cv2.resize(bgr, size)
     missing = max(STRIP_COLUMNS - size[0], 0)
     sides = (missing // 2, missing - missing // 2)
     small = cv2.copyMakeBorder(small, 0, 0, *sides, cv2.BORDER_REPLICATE)

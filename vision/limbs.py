@@ -21,7 +21,6 @@ from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
 
 from limbsight.vision.level_marks import level_evidence
-from limbsight.vision.meanwhile import meanwhile
 from limbsight.vision.quantiles import median_of_bytes, quantile_of_few
 
 FloatArray = NDArray[np.float64]
@@ -175,19 +174,14 @@ def limb_candidates(
     count
         How many to return at most. Bands may overlap by less than half.
     """
-    evidence = meanwhile(
-        level_evidence,
-        board.bgr,
-        width_columns,
-        bore_columns,
-        board.line_rows,
-        board.block_rows,
-    )
     blocks = block_medians(board.bgr, board.block_rows)
     edges = np.diff(blocks, axis=1)
     strength = changing_edges(edges)
     walls = _mirror_score(strength, width_columns)
-    score = walls * (1.0 + evidence.result())
+    evidence = level_evidence(
+        board.bgr, width_columns, bore_columns, board.line_rows, board.block_rows
+    )
+    score = walls * (1.0 + evidence)
     score[_share(board.print_columns, width_columns) > MAX_PRINT_SHARE] = 0.0
     bands = tuple(
         LimbBand(
