@@ -13,6 +13,7 @@ import numpy as np
 
 from limbsight.calib.instrument import ScaleSpec
 from limbsight.vision.graduations import Comb
+from limbsight.vision.quantiles import median_of_row
 
 BOARD_GAP_M = 0.15
 """Widest gap between columns of one board: limbs 20 mm to 60 mm apart with a scale on either
@@ -104,7 +105,7 @@ def choose_board(
 
 
 def _x(comb: Comb) -> float:
-    return float(np.median(comb.lines.x))
+    return median_of_row(comb.lines.x)
 
 
 def _split(combs: tuple[Comb, ...], reach_px: float) -> list[tuple[Comb, ...]]:

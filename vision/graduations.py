@@ -230,14 +230,14 @@ def _without_ghosts(group: list[Comb]) -> tuple[Comb, ...]:
     """Drop columns seen through the wall of a tube: bent, and shorter than the print."""
     steadiest = min(comb.residual_px for comb in group)
     fullest = max(group, key=_weight)
-    usual = float(np.median(fullest.lines.length))
+    usual = median_of_row(fullest.lines.length)
     return tuple(
         comb
         for comb in group
         if comb is fullest
         or (
             comb.residual_px <= max(GHOST_SCATTER * steadiest, 0.15)
-            and np.median(comb.lines.length) >= GHOST_LENGTH * usual
+            and median_of_row(comb.lines.length) >= GHOST_LENGTH * usual
             and _weight(comb) >= GHOST_WEIGHT * _weight(fullest)
         )
     )
@@ -249,7 +249,7 @@ class _SpineVotes:
     def __init__(self, segments: Segments) -> None:
         self.segments = segments
         self.left = np.ones((2, len(segments)), bool)
-        self.middle = float(np.median(segments.y))
+        self.middle = median_of_row(segments.y)
         self.leans = np.linspace(-MAX_SLOPE, MAX_SLOPE, LEANS)
         # Specks are many, print stands out: votes count by the octaves above the faintest.
         floor = float(segments.strength.min())
@@ -589,7 +589,7 @@ def _carried(lines: Segments, x: float) -> FloatArray:
 
 def _step_between(one: Comb, other: Comb) -> tuple[float, float] | None:
     """Return how much the other's index is behind, fractional, and its standard error."""
-    x_other = float(np.median(other.lines.x))
+    x_other = median_of_row(other.lines.x)
     # Both are carried to one upright line: in a turned picture the columns lean.
     y_there, y_own = _carried(one.lines, x_other), _carried(other.lines, x_other)
     # np.interp would hold the end values outside the range: compare the common part only.
@@ -603,14 +603,14 @@ def _step_between(one: Comb, other: Comb) -> tuple[float, float] | None:
     # Perspective turns the lines steadily along the scale; slopes of lines miss part of it.
     middle = float(np.mean(y))
     trend = np.polyfit(y - middle, behind, 2)
-    scatter = 1.4826 * float(np.median(np.abs(behind - np.polyval(trend, y - middle))))
+    scatter = 1.4826 * median_of_row(np.abs(behind - np.polyval(trend, y - middle)))
     error = joint_error(one, other)
     turn = abs(trend[1]) * float(np.ptp(y)) / (1 + error / SLOPE_ERROR)
     in_step = scatter < PHASE_TOLERANCE and turn < MAX_TURN
-    return (float(np.median(behind)), max(error, LEAST_JOINT_ERROR)) if in_step else None
+    return (median_of_row(behind), max(error, LEAST_JOINT_ERROR)) if in_step else None
 
 
 def joint_error(one: Comb, other: Comb) -> float:
     """Divisions by which lines carried from one column to another may miss, by their slope."""
-    apart_px = np.abs(float(np.median(other.lines.x)) - one.lines.x)
-    return SLOPE_ERROR * float(np.median(apart_px)) / one.pitch_px
+    apart_px = np.abs(median_of_row(other.lines.x) - one.lines.x)
+    return SLOPE_ERROR * median_of_row(apart_px) / one.pitch_px

@@ -12,6 +12,7 @@ from scipy.ndimage import median_filter
 from limbsight.vision.board_lines import board_width, find_board
 from limbsight.vision.graduations import Comb, find_combs, join_combs
 from limbsight.vision.picture import Picture, search_factor
+from limbsight.vision.quantiles import median_of_row
 from limbsight.vision.segments import (
     Ridges,
     Segments,
@@ -212,8 +213,8 @@ def _found(
 def _beside(board: Comb, ridges: Ridges, segments: Segments) -> tuple[Ridges, Segments]:
     """Leave what lies left and right of a board whose lines run over all of it."""
     reach = NARROW * board.pitch_px
-    left = float(np.median(board.lines.left)) - reach
-    right = float(np.median(board.lines.right)) + reach
+    left = median_of_row(board.lines.left) - reach
+    right = median_of_row(board.lines.right) + reach
     crest = (ridges.x < left) | (ridges.x > right)
     rest = ridges_of(
         ridges.x[crest],
@@ -315,7 +316,7 @@ def contrast_of_lines(
     )
     # Half a division away another line may stand that was not found.
     aside = 0.5 * sum(_between(grey, lines.x, lines.y + d) for d in (0.5 * half, half))
-    sign = np.sign(np.median(_between(grey, lines.x, lines.y) - aside))
+    sign = np.sign(median_of_row(_between(grey, lines.x, lines.y) - aside))
     return np.asarray(sign * found)
 
 
@@ -402,7 +403,7 @@ def _likeness_to_print(grey: NDArray[np.uint8], groups: tuple[tuple[Comb, ...], 
     are of one length.
     """
     ends = max(_ends_on_board(grey, comb) for comb in groups[0])
-    strength = max(float(np.median(comb.lines.strength)) for comb in groups[0])
+    strength = max(median_of_row(comb.lines.strength) for comb in groups[0])
     return ends + STRENGTH_WEIGHT * float(np.log(strength)) - PAIRING_WEIGHT * _pairing(groups)
 
 
