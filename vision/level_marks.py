@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from limbsight.vision.levels import Interface, Layers, TubeStrip, window_rows
 from limbsight.vision.quantiles import least_of, median_of_row, quantile_of_few
-from limbsight.vision.strip import shrunk
+from limbsight.vision.reducing import shrunk
 
 FloatArray = NDArray[np.float64]
 Picture = NDArray[np.float32]

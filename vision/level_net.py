@@ -22,7 +22,7 @@ from numpy.typing import NDArray
 
 from limbsight.vision.levels import TubeStrip
 from limbsight.vision.meanwhile import meanwhile
-from limbsight.vision.strip import shrunk
+from limbsight.vision.reducing import shrunk
 
 FloatArray = NDArray[np.float64]
 

@@ -24,6 +24,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from limbsight.vision.numeral_columns import NumeralColumn, ScaleGeometry
+from limbsight.vision.reducing import averaged
 
 FloatArray = NDArray[np.float64]
 AnyFloats = NDArray[np.floating[Any]]
@@ -147,11 +148,7 @@ def _reduced(grey: NDArray[np.uint8], pixel: float) -> tuple[NDArray[np.uint8], 
     reduction = max(1, int(pixel / 1.2))
     if reduction == 1:
         return grey, 1
-    size = (grey.shape[1] // reduction, grey.shape[0] // reduction)
-    whole = grey[: size[1] * reduction, : size[0] * reduction]
-    return np.asarray(
-        cv2.resize(whole, size, interpolation=cv2.INTER_AREA), np.uint8
-    ), reduction
+    return averaged(grey, reduction), reduction
 
 
 def class_probabilities(crops: NDArray[np.float32]) -> FloatArray:

@@ -53,17 +53,3 @@ def sample_linear(
         borderMode=cv2.BORDER_REPLICATE,
     )
     return np.asarray(sampled[:, :, ::-1], np.float32)
-
-
-def shrunk(bgr: NDArray[np.uint8], size: tuple[int, int]) -> NDArray[np.uint8]:
-    """Reduce to ``size`` (width, height) by area averages.
-
-    Whole factors come first: OpenCV averages whole pixels five times as fast as parts of them,
-    and averages of averages are the same but for the last row and column.
-    """
-    whole = min(bgr.shape[1] // size[0], bgr.shape[0] // size[1])
-    if whole > 1:
-        columns, rows = bgr.shape[1] // whole, bgr.shape[0] // whole
-        cut = bgr[: rows * whole, : columns * whole]
-        bgr = cv2.resize(cut, (columns, rows), interpolation=cv2.INTER_AREA)
-    return np.asarray(cv2.resize(bgr, size, interpolation=cv2.INTER_AREA), np.uint8)

@@ -13,6 +13,7 @@ from limbsight.vision.board_lines import board_width, find_board
 from limbsight.vision.graduations import Comb, find_combs, join_combs
 from limbsight.vision.picture import Picture, search_factor
 from limbsight.vision.quantiles import median_of_row
+from limbsight.vision.reducing import averaged
 from limbsight.vision.segments import (
     Ridges,
     Segments,
@@ -94,15 +95,11 @@ def full_size(bgr: NDArray[np.uint8]) -> WorkingImage:
 def working_image(bgr: NDArray[np.uint8]) -> WorkingImage:
     """Reduce a picture to the search size by area averages."""
     height, width = bgr.shape[:2]
-    # Whole factors of a picture cut to whole blocks keep every centre exact, and are fast.
     factor = search_factor((width, height))
     if factor == 1:
         return full_size(bgr)
-    rows, columns = height // factor, width // factor
-    whole = bgr[: rows * factor, : columns * factor]
-    small = cv2.resize(whole, (columns, rows), interpolation=cv2.INTER_AREA)
     return WorkingImage(
-        bgr=np.asarray(small, np.uint8), factor=float(factor), full_size_px=(width, height)
+        bgr=averaged(bgr, factor), factor=float(factor), full_size_px=(width, height)
     )
 
 
@@ -119,10 +116,7 @@ def reduced(working: WorkingImage, times: float) -> WorkingImage:
     factor = int(times)
     if factor <= 1:
         return working
-    rows, columns = working.bgr.shape[0] // factor, working.bgr.shape[1] // factor
-    whole = working.bgr[: rows * factor, : columns * factor]
-    small = cv2.resize(whole, (columns, rows), interpolation=cv2.INTER_AREA)
-    return replace(working, bgr=np.asarray(small, np.uint8), factor=working.factor * factor)
+    return replace(working, bgr=averaged(working.bgr, factor), factor=working.factor * factor)
 
 
 def find_scales(
