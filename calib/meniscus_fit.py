@@ -942,8 +942,10 @@ def _is_near(length: float, moved: Array, normal: Array, u_unfitted_px: float) -
     """
     if length < _TRACED_ALIKE**2:
         return True
+    if length >= _MOVED_ELSEWHERE**2:
+        return False
     variance = np.linalg.inv(normal)[0, 0] + u_unfitted_px**2
-    return bool(length < _MOVED_ELSEWHERE**2 and moved[0] ** 2 < _MOVED**2 * variance)
+    return bool(moved[0] ** 2 < _MOVED**2 * variance)
 
 
 def _gradient(last: _Linear) -> Array:

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 from rich.console import Console
 from rich.text import Text
 
+from limbsight.calib.meniscus import COVERAGE_FACTOR
 from limbsight.limits import limits_state, limits_text
 from limbsight.reasons import limb_text
 from limbsight.records import (
@@ -29,9 +30,6 @@ from limbsight.units import (
 
 if TYPE_CHECKING:
     from limbsight.calib.instrument import LimitsSpec
-
-LEVEL_COVERAGE_FACTOR = 2.0
-"""k of the level's U shown to people: about 95 % (JCGM 100:2008, 6.3.3)."""
 
 CONTRIBUTORS_SHOWN = 3
 SHA256_SHOWN = 12
@@ -135,7 +133,7 @@ def reason_text(reason: Reason) -> str:
 
 def level_text(level: LevelReading) -> str:
     """Level with its expanded uncertainty (k = 2), such as ``-13.51 ± 0.12 mm``."""
-    expanded = LEVEL_COVERAGE_FACTOR * level.standard_uncertainty
+    expanded = COVERAGE_FACTOR * level.standard_uncertainty
     return format_quantity(level.value, expanded, level.unit)
 
 
