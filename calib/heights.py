@@ -24,11 +24,12 @@ from limbsight.calib.meniscus import (
     MeniscusPhysics,
     TubeView,
 )
-from limbsight.calib.meniscus_fit import AMBIGUITY_LIMIT, fit_apex, window_m
+from limbsight.calib.meniscus_fit import AMBIGUITY_LIMIT, MISFIT_LIMIT, fit_apex, window_m
 from limbsight.calib.meniscus_picture import is_gas
 from limbsight.calib.rectify import Grid
 from limbsight.calib.rim import Rim, apex_from_rim, find_rim
 from limbsight.calib.scale_map import ScaleMap
+from limbsight.vision.dark_line import DarkLine, dark_line, stands_out
 
 FloatArray = NDArray[np.float64]
 ROOT3 = float(np.sqrt(3.0))
@@ -329,6 +330,11 @@ class _Surroundings:
         )
 
 
+def is_faint(fit: ApexFit) -> bool:
+    """Whether a fit explains no more than a smooth profile would, but leaves little open."""
+    return fit.reason == NOT_SEEN and fit.misfit <= MISFIT_LIMIT
+
+
 def _found(
     here: _Surroundings, row: float, burnt: NDArray[np.bool_] | None, u_axis_share: float
 ) -> _Found:
@@ -470,15 +476,37 @@ def _beside_burnt(
     rimmed = _with_rims(burnt, here.bore_rows)
     beside = _clear_band(rimmed, here.axis, here.bore_rows, TRACED_SHARE)
     # Few columns see what the rim of a spot leaves: they bear a fit out, no more.
-    if beside is None or not found.has_place or not (found.fit.ok or _is_whole(here, beside)):
+    if beside is not None and found.has_place and (found.fit.ok or _is_whole(here, beside)):
+        other = here.fit(found.apex_row, here.first_reach, beside)
+        if found.fit.ok:
+            borne_out = _borne_out(here, found, other)
+            if borne_out.clear_of_glare:
+                return borne_out
+        elif other.ok:
+            seen = _Found(row=found.apex_row, fit=other, band=beside)
+            in_its_stead = _in_its_stead(here, seen, u_axis_share)
+            if in_its_stead is not None:
+                return in_its_stead
+    return _next_to_burnt(here, found, burnt)
+
+
+def _next_to_burnt(here: _Surroundings, found: _Found, burnt: NDArray[np.bool_]) -> _Found:
+    """Let columns next to what is burnt out bear a level under gas out by its dark line.
+
+    What is added there rises and falls as the rim of a spot does, and may pass for a meniscus;
+    but light that is added makes nothing darker than what is above and below it.
+    """
+    next_to = _clear_band(burnt, here.axis, here.bore_rows, TRACED_SHARE)
+    bore, row = here.bore_rows, found.apex_row
+
+    def line_at(bores: float) -> DarkLine | None:
+        return dark_line(here.strip, row + bores * bore, bore, burnt=burnt)
+
+    seen = found.fit.ok and is_gas(here.above) and stands_out(line_at)
+    if next_to is None or not seen:
         return replace(found, clear_of_glare=False)
-    other = here.fit(found.apex_row, here.first_reach, beside)
-    if found.fit.ok:
-        return _borne_out(here, found, other)
-    if other.ok:
-        seen = _Found(row=found.apex_row, fit=other, band=beside)
-        found = _in_its_stead(here, seen, u_axis_share) or found
-    return found if found.clear_of_glare else replace(found, clear_of_glare=False)
+    other = here.fit(row, here.first_reach, next_to)
+    return _borne_out(here, found, replace(other, ok=other.ok or is_faint(other)))
 
 
 def _dome_beside_burnt(here: _Surroundings, found: _Found, burnt: NDArray[np.bool_]) -> _Found:

@@ -9,7 +9,7 @@ from functools import partial
 import numpy as np
 from numpy.typing import NDArray
 
-from limbsight.calib.heights import NOT_SEEN, LevelFit, fit_level
+from limbsight.calib.heights import UNLIKE, LevelFit, fit_level
 from limbsight.calib.indexing import heights_of, value_of_height
 from limbsight.calib.meniscus import COVERAGE_FACTOR
 from limbsight.calib.meniscus_fit import MISFIT_LIMIT
@@ -26,7 +26,7 @@ from limbsight.straighten import Board, SplitTube, in_working, split_along
 from limbsight.unknown_liquids import explained, widened
 from limbsight.vision.axis import REACH_WIDTHS, Axis, find_axis
 from limbsight.vision.clipping import burnt_heights, burnt_rows
-from limbsight.vision.dark_line import MIDDLE_BORES, DarkLine, dark_line
+from limbsight.vision.dark_line import MIDDLE_BORES, DarkLine, dark_line, stands_out
 from limbsight.vision.level_choice import at_cover_seen_before
 from limbsight.vision.levels import Interface, Layers
 from limbsight.vision.strip import sample_linear
@@ -74,12 +74,10 @@ where the liquid has less than ``NEARLY_BLACK`` of the gas's light (at most 0.11
 the line was fainter than 0.14). Three in four of 107 levels under a liquid have less, and nine
 in ten ends of labels and sleeves drawn over levels, 1.0 to 1.3 tube widths wide, less than
 0.08; one beside a shadow had 0.108 and passed for a level 15 mm from the hidden one."""
-AWAY_BORES, LEAST_AWAY = (-1.8, -1.5, -1.2, 1.2, 1.5, 1.8), 4
-SURE_LINE, LINE_OVER_OTHERS = 0.4, 1.5
-"""Where the axis' profile is lost in noise or in lines of the board, a line so dark, and
-darker by half than any beside it, is a meniscus: nine in ten of 197 levels under gas in drawn
-photos have such a line, and four levels of three photos that were left to a person, 0.1 mm off
-at most."""
+SPOILT = 2.0
+"""Drops on the wall, lamps beside the axis and lines of a room behind spoil the profile of a
+meniscus, not its line: where that stands out the fit may miss so many times what it may
+otherwise. Ten such levels of photos of benches are within 1.8 standard uncertainties."""
 STRAYED_BORES = 0.75
 """From where a level was seen to where it is fitted: 0.48 bores at most in 422 levels of 200
 photos that are right to a millimetre; one fitted to a clip instead was 2 bores off."""
@@ -417,8 +415,9 @@ def _meniscus_reasons(
         if not (known.optics(limb, k).opaque_mirror or known.is_between_liquids(limb, k)):
             line_at = _lines_about(at, level, known, lie)
             line = line_at(0.0)
-            if level.apex.reason == NOT_SEEN and level.apex.misfit <= MISFIT_LIMIT:
-                unlike = not stands_out(line, [line_at(bores) for bores in AWAY_BORES])
+            spoilt = level.apex.reason in UNLIKE and level.clear_of_glare is None
+            if spoilt and level.apex.misfit <= SPOILT * MISFIT_LIMIT:
+                unlike = not stands_out(line_at)
             elif line is not None and _is_missing(line):
                 unlike = True
         if unlike:
@@ -436,14 +435,6 @@ def _lines_about(
     return lambda bores: dark_line(
         at.linear, row + bores * bore, bore, slanted_rows=slanted_rows, burnt=burnt
     )
-
-
-def stands_out(line: DarkLine | None, away: list[DarkLine | None]) -> bool:
-    """Whether a dark line is one of a meniscus for sure: none along the tube is like it."""
-    others = [one.darkness for one in away if one is not None]
-    if line is None or len(others) < LEAST_AWAY:
-        return False
-    return line.darkness >= max(SURE_LINE, LINE_OVER_OTHERS * max(others))
 
 
 def _is_missing(line: DarkLine) -> bool:

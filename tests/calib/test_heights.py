@@ -18,6 +18,7 @@ from limbsight.calib.heights import (
     _is_rivalled,
     _mean_of,
     _mean_of_all,
+    _next_to_burnt,
     _same_level,
     _settled,
     _shows_lamp,
@@ -457,3 +458,21 @@ def test_beside_glare_the_rim_of_a_dome_shows_the_level_and_an_edge_does_not(dom
     assert found.clear_of_glare is clear
     if clear:
         assert found.apex_row == pytest.approx(75.0 - DOME_ROWS, abs=2.5)
+
+
+@pytest.mark.parametrize(
+    ("line", "above", "borne_out"), [(0.1, AIR, True), (0.55, AIR, False), (0.1, WATER, False)]
+)
+def test_next_to_glare_a_dark_line_shows_a_level_under_gas(
+    monkeypatch, line, above, borne_out
+):
+    here = replace(mercury(0), below=WATER, above=above)
+    here.strip[:] = 0.6
+    here.strip[72:75] = line
+    here.strip[75:] = 0.5
+    burnt = np.abs(np.arange(here.strip.shape[1]) - here.axis) > 3.0
+    here.strip[:75, burnt] = 1.0
+    monkeypatch.setattr(_Surroundings, "fit", lambda *_: lone(0.3))
+    found = _next_to_burnt(here, _Found(row=73.0, fit=lone(0.0), band=here.on_axis), burnt)
+    assert found.clear_of_glare is borne_out
+    assert ("reflection" in found.fit.u_components_px) is borne_out

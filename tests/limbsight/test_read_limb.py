@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from limbsight.read_limb import _covered_away_from, _is_missing, stands_out
+from limbsight.read_limb import _covered_away_from, _is_missing
 from limbsight.vision.dark_line import DarkLine
 
 
@@ -31,22 +31,4 @@ def test_a_cover_that_ends_at_the_level_may_be_a_flash(cover, rows):
     [(0.05, 0.6, True), (0.12, 0.6, True), (0.3, 0.6, False), (0.12, 0.05, False)],
 )
 def test_only_at_a_nearly_black_liquid_may_the_dark_line_be_faint(darkness, shine, missing):
-    assert _is_missing(DarkLine(darkness=darkness, shine=shine)) == missing
-
-
-@pytest.mark.parametrize(
-    ("line", "away", "meniscus"),
-    [
-        (0.8, [0.1, 0.2, 0.1, 0.2, None, None], True),
-        (0.8, [0.1, 0.2, 0.1, None, None, None], False),
-        (0.5, [0.1, 0.4, 0.1, 0.2], False),
-        (0.3, [0.0, 0.0, 0.0, 0.0], False),
-        (0.4, [-0.5, 0.0, 0.0, 0.26], True),
-        (None, [0.1, 0.1, 0.1, 0.1], False),
-    ],
-)
-def test_a_dark_line_unlike_all_others_is_a_meniscus(line, away, meniscus):
-    def seen(darkness):
-        return None if darkness is None else DarkLine(darkness=darkness, shine=0.5)
-
-    assert stands_out(seen(line), [seen(one) for one in away]) is meniscus
+    assert _is_missing(DarkLine(darkness=darkness, shine=shine, above_bores=0.1)) == missing

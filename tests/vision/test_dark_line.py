@@ -6,7 +6,7 @@ import cv2
 import numpy as np
 import pytest
 
-from limbsight.vision.dark_line import dark_line
+from limbsight.vision.dark_line import AWAY_BORES, DarkLine, dark_line, stands_out
 
 BORE = 40
 ROWS, COLUMNS = 6 * BORE, round(1.4 * BORE)
@@ -68,3 +68,45 @@ def test_too_little_to_see_says_nothing():
     assert dark_line(strip(0.5), 0.5 * BORE, BORE) is None
     assert dark_line(strip(0.5), ROW, BORE, burnt=np.ones(COLUMNS, bool)) is None
     assert dark_line(0.005 * strip(0.5), ROW, BORE) is None
+
+
+@pytest.mark.parametrize("above_bores", [-0.3, 0.0, 0.2])
+def test_where_the_line_is_darkest(above_bores):
+    found = dark_line(strip(0.6), ROW + above_bores * BORE, BORE)
+    assert found is not None
+    assert found.above_bores == pytest.approx(above_bores, abs=0.05)
+
+
+def line_seen(line, away, above_bores=0.1):
+    """What is seen at a level and away from it: how dark a line is, None for nothing."""
+    darkness_at = {0.0: line, **dict(zip(AWAY_BORES, away, strict=False))}
+
+    def line_at(bores):
+        darkness = darkness_at.get(bores)
+        if darkness is None:
+            return None
+        return DarkLine(darkness=darkness, shine=0.5, above_bores=above_bores)
+
+    return line_at
+
+
+@pytest.mark.parametrize(
+    ("line", "away", "meniscus"),
+    [
+        (0.8, [0.1, 0.2, 0.1, 0.2, None, None], True),
+        (0.8, [0.1, 0.2, 0.1, None, None, None], False),
+        (0.5, [0.1, 0.4, 0.1, 0.2], False),
+        (0.3, [0.0, 0.0, 0.0, 0.0], False),
+        (0.4, [-0.5, 0.0, 0.0, 0.26], True),
+        (None, [0.1, 0.1, 0.1, 0.1], False),
+    ],
+)
+def test_a_dark_line_unlike_all_others_is_a_meniscus(line, away, meniscus):
+    assert stands_out(line_seen(line, away)) is meniscus
+
+
+@pytest.mark.parametrize(
+    ("above_bores", "meniscus"), [(0.0, True), (0.25, True), (-0.2, False), (0.45, False)]
+)
+def test_the_line_of_a_meniscus_is_above_its_apex(above_bores, meniscus):
+    assert stands_out(line_seen(0.8, [0.1] * 6, above_bores)) is meniscus
