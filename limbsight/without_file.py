@@ -44,6 +44,9 @@ the second (220 photos of two renderers, none trained on)."""
 WIDTH_ERROR = 1.3
 """Ratio by which the width that the network finds may be off: 98 of 100 drawn photos and 19 of
 20 of another renderer are nearer."""
+ABOUT_LEVEL = 5.0
+"""Distances of two levels at least, up and down: a tube that is shorter than a metre stick is
+no tube along most of it. Two of 16 photos with such sticks had their tube passed over."""
 BESIDE_WIDTHS = (-0.3, -0.15, 0.15, 0.3)
 """Where a place in doubt is looked at once more. Of five looks at each of 66 tubes that show
 no level the second least probability of no tube was 0.43 under a cover and 0.15 at most
@@ -132,6 +135,8 @@ class LookedAt:
         Probability of its likeliest level.
     no_tube
         Mean probability over its rows that there is no tube.
+    no_tube_about
+        The same over those about its likeliest level.
     proposed
         Probability of a tube there that the network of limbs gives.
     """
@@ -140,12 +145,14 @@ class LookedAt:
     levels: SeenLevels
     best_level: float
     no_tube: float
+    no_tube_about: float
     proposed: float
 
     @property
     def is_tube(self) -> bool:
         """Whether it surely is a tube with a level."""
         looks_so = self.no_tube <= TUBE or self.proposed >= PROPOSED
+        looks_so |= self.no_tube_about <= TUBE and self.proposed >= UNPROPOSED
         return self.best_level >= SURE_LEVEL and looks_so
 
     @property
@@ -160,11 +167,18 @@ def looked_at(
 ) -> LookedAt:
     """Judge a candidate for a tube by what the network of levels sees in it."""
     inside = (view.rows >= rows[0]) & (view.rows <= rows[1])
+    at, level = view.rows[inside], view.level[inside]
+    no_tube = view.states[inside, NO_TUBE_STATE]
+    if not len(at):
+        at, level, no_tube = np.zeros(1), np.zeros(1), np.ones(1)
+    best = int(np.argmax(level))
+    about = np.abs(at - at[best]) <= ABOUT_LEVEL * view.apart
     return LookedAt(
         column=column,
         levels=seen_levels(view, rows),
-        best_level=float(view.level[inside].max(initial=0.0)),
-        no_tube=float(view.states[inside, NO_TUBE_STATE].mean()) if inside.any() else 1.0,
+        best_level=float(level[best]),
+        no_tube=float(no_tube.mean()),
+        no_tube_about=float(no_tube[about].mean()),
         proposed=proposed,
     )
 
@@ -202,22 +216,33 @@ def choose_tubes(
         Left to right.
     certain
         Whether each tube is one surely, and each other candidate, unless it overlaps a sure
-        tube, is surely none.
+        tube or stands out of step with two, is surely none.
     """
     ranked = sorted(candidates, key=lambda c: -(c.best_level + 1 - c.no_tube))
     tubes: list[LookedAt] = []
-    certain = True
+    doubted: list[LookedAt] = []
     for candidate in ranked:
         if any(abs(candidate.column - tube.column) < width_columns for tube in tubes):
             continue
         if candidate.is_none:
             continue
-        if not candidate.is_tube and is_none_beside([candidate, *beside(candidate)]):
-            continue
-        certain &= candidate.is_tube
-        if candidate.no_tube <= 1 - LIKELY:
+        if not candidate.is_tube:
+            if is_none_beside([candidate, *beside(candidate)]):
+                continue
+            doubted.append(candidate)
+        if candidate.is_tube or candidate.no_tube <= 1 - LIKELY:
             tubes.append(candidate)
-    return tuple(sorted(tubes, key=lambda tube: tube.column)), certain and bool(tubes)
+    sure = [tube for tube in tubes if tube.is_tube]
+    if len(sure) > 1:
+        # The rod of a stand looks like a tube without a level, but keeps no step with them.
+        odd = [one for one in doubted if not is_row(_in_order([*sure, one]), width_columns)]
+        tubes = [tube for tube in tubes if tube not in odd]
+        doubted = [one for one in doubted if one not in odd]
+    return tuple(_in_order(tubes)), bool(tubes) and not doubted
+
+
+def _in_order(tubes: Sequence[LookedAt]) -> list[LookedAt]:
+    return sorted(tubes, key=lambda tube: tube.column)
 
 
 def is_row(tubes: Sequence[LookedAt], width_columns: float) -> bool:

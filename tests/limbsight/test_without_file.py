@@ -147,13 +147,18 @@ def test_limbs_that_do_not_agree(seen):
 
 
 def looked(
-    column: float, best_level: float, no_tube: float, proposed: float = 0.4
+    column: float,
+    best_level: float,
+    no_tube: float,
+    proposed: float = 0.4,
+    about: float | None = None,
 ) -> LookedAt:
     return LookedAt(
         column=column,
         levels=sure(GAS),
         best_level=best_level,
         no_tube=no_tube,
+        no_tube_about=no_tube if about is None else about,
         proposed=proposed,
     )
 
@@ -191,6 +196,21 @@ class TestTubes:
         )
         assert len(tubes) == 2
         assert not certain
+
+    @pytest.mark.parametrize(("column", "certain"), [(80.0, True), (160.0, False)])
+    def test_a_third_without_a_level_out_of_step_with_two_is_none(self, column, certain):
+        pair = [looked(20.0, 0.99, 0.0), looked(90.0, 0.99, 0.0)]
+        third = looked(column, 0.2, 0.1)
+        tubes, sure = choose_tubes([*pair, third], 8.0, same_beside)
+        assert len(tubes) == (2 if certain else 3)
+        assert sure is certain
+
+    @pytest.mark.parametrize(("proposed", "certain"), [(0.4, True), (0.2, False)])
+    def test_a_tube_shorter_than_the_scale(self, proposed, certain):
+        short = looked(20.0, 0.99, 0.55, proposed, about=0.01)
+        tubes, sure = choose_tubes([short], 12.0, same_beside)
+        assert len(tubes) == int(certain)
+        assert sure is certain
 
     def test_what_looks_like_a_tube_from_one_column_only_is_none(self):
         tubes, certain = choose_tubes(
