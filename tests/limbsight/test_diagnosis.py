@@ -70,6 +70,14 @@ def test_a_scale_too_fine_for_the_picture(fan, tmp_path):
     assert "at most 2.0 px" in reading.reasons[0].text
 
 
+def test_a_scale_that_is_too_fine_unless_it_fills_the_picture(fan, tmp_path):
+    """200 divisions in 600 rows, of which the scale takes up two thirds: two pixels each."""
+    picture = picture_of("fan-inlet")
+    small = cv2.resize(picture, (450, 600), interpolation=cv2.INTER_AREA)
+    reading = read(small, tmp_path, fan)
+    assert only_code(reading) == "too_few_pixels"
+
+
 def test_two_instruments_side_by_side_are_named(fan, tmp_path):
     both = np.hstack([picture_of("fan-inlet"), picture_of("test-cell")])
     reading = read(both, tmp_path, fan)
