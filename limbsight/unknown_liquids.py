@@ -2,8 +2,9 @@
 
 The bore that the picture shows is made wider and narrower by its standard uncertainty: the
 fit may jump to another place, which no sensitivity at the first one tells. A level under gas
-that looks like no meniscus of a middling liquid may look like one of water, of an oil, or in
-another bore.
+is fitted as one of water and as one of oil, and lies between the two, nearer to what explains
+it better. One that looks like no meniscus of a middling liquid may look like one of water, of
+an oil, or in another bore.
 
 Where two liquids stand over each other the lower one is mostly water or a solution in water
 and the upper one an oil, and water wets clean glass.  That is what is fitted.  A heavy organic
@@ -31,7 +32,9 @@ CLEARLY_WORSE = 1.5
 HEAVY_SHARE, OIL_WETS_SHARE = 0.2, 0.1
 """How often a heavy organic liquid stands under water, and how often the oil wets the glass
 (judgement, no source)."""
-
+BEST_MISFIT = 0.01
+"""Of the brightness about a meniscus that the right liquid leaves unexplained at best: fits
+that leave less tell liquids apart no better (judgement, no source)."""
 
 DOUBTFUL_MISFIT = 0.3 * MISFIT_LIMIT
 UNDER_WATER_RATIO = 2.5
@@ -68,8 +71,12 @@ def widened(
         off, differs by one standard uncertainty; one of two answers that is right with
         probability p adds sqrt(p (1 - p)) of their difference.
     """
+    parts, likely = [], level
+    if known.instrument.liquids.manometric.name == UNKNOWN and not between_liquids:
+        parts += _under_water_instead(level, known, fit)
+        level, likely, known = _of_either_liquid(level, known, fit)
     bores = [fit(_of_width(known, way)) for way in (-1, 1)]
-    parts = [_component("unknown bore", max(_apart(level, other) for other in bores))]
+    parts.append(_component("unknown bore", max(_apart(likely, other) for other in bores)))
     if between_liquids:
         others = [
             (fit(_heavy_under_water(known)), HEAVY_SHARE),
@@ -77,9 +84,39 @@ def widened(
         ]
         u_liquids = [np.sqrt(p * (1 - p)) * _apart(level, other) for other, p in others]
         parts.append(_component("unknown liquids", float(np.hypot(*u_liquids))))
-    elif known.instrument.liquids.manometric.name == UNKNOWN:
-        parts += _under_water_instead(level, known, fit)
     return replace(level, components=(*level.components, *parts))
+
+
+def _of_either_liquid(
+    level: LevelFit, known: Knowledge, fit: Callable[[Knowledge], LevelFit]
+) -> tuple[LevelFit, LevelFit, Knowledge]:
+    """Mean of a level of water and of oil, the likelier of the two, and what that supposes.
+
+    Each weighs by the inverse square of what it leaves unexplained: of 44 levels of 26 sample
+    photos, told bore and depth, the errors (root mean square) fall from 0.10 mm for one of a
+    middling liquid to 0.05. The level itself where it looks like a meniscus of neither.
+    """
+    guesses = [_of(known, name) for name in (AQUEOUS, OIL)]
+    tried = [(fit(guess), guess) for guess in guesses]
+    tried = [(found, guess) for found, guess in tried if found.apex.ok]
+    if not tried:
+        return level, level, known
+    weights = np.array([1 / (BEST_MISFIT**2 + found.apex.misfit**2) for found, _ in tried])
+    weights /= weights.sum()
+    places = np.array([(found.height, found.x_px, found.y_px) for found, _ in tried])
+    height, x, y = (weights @ places).tolist()
+    u = float(np.sqrt(weights @ (places[:, 0] - height) ** 2))
+    best, guess = tried[int(np.argmax(weights))]
+    components = (*best.components, _component("unknown liquid", u))
+    mean = replace(
+        best,
+        height=height,
+        x_px=x,
+        y_px=y,
+        components=components,
+        clear_of_glare=level.clear_of_glare,
+    )
+    return mean, best, guess
 
 
 def _under_water_instead(

@@ -119,6 +119,41 @@ def test_a_level_much_more_like_one_under_water_may_be_that(under_gas, under_wat
     assert u.get("liquid above") == half_way
 
 
+def unnamed_level(*, water, oil, ok=True):
+    """A level at 50 and its components, which is at other places with other liquids.
+
+    ``water`` and ``oil`` are height and misfit.
+    """
+    unnamed = with_limbs(knowledge_from_picture(millimetres(0.0, 100.0)), 2, 9e-3)
+
+    def fit(other):
+        name = other.filling("left", 0)
+        height, misfit = {AQUEOUS: water, OIL: oil}.get(name, (50.0, 0.02))
+        level = level_at(height, ok=ok or name == unnamed.filling("left", 0))
+        return replace(level, apex=replace(level.apex, misfit=misfit))
+
+    found = widened(fit(unnamed), unnamed, fit, between_liquids=False)
+    return found.height, {c.name: c.standard_uncertainty for c in found.components}
+
+
+def test_a_level_of_water_or_oil_lies_between_them():
+    height, u = unnamed_level(water=(50.2, 0.02), oil=(50.6, 0.02))
+    assert height == pytest.approx(50.4)
+    assert u == pytest.approx({"unknown liquid": 0.2, "unknown bore": 0.0})
+
+
+def test_a_level_lies_nearer_to_the_liquid_that_explains_it_better():
+    height, u = unnamed_level(water=(50.2, 0.02), oil=(50.6, 0.06))
+    share = (0.01**2 + 0.02**2) / (0.02**2 + 0.06**2 + 2 * 0.01**2)
+    drawn = np.random.default_rng(1).random(200_000) < share
+    assert height == pytest.approx(50.2 + 0.4 * share)
+    assert u["unknown liquid"] == pytest.approx(0.4 * float(np.std(drawn)), rel=0.01)
+
+
+def test_what_looks_like_neither_stays():
+    assert unnamed_level(water=(50.2, 0.02), oil=(50.6, 0.02), ok=False)[0] == 50.0
+
+
 def test_the_liquid_that_wets_turns_the_meniscus_over():
     concave, convex = known(), replace(known(), upper_wets=True)
     angles = [k.interface("left", 0).contact_angle_rad for k in (concave, convex)]
