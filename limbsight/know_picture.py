@@ -12,7 +12,6 @@ from limbsight.calib.rectify import combs_across
 from limbsight.calib.unknown_scale import LENGTH_UNITS_M, ScaleFromPicture
 from limbsight.find_scale import View
 from limbsight.knowledge import (
-    DEFAULT_BORE_SHARE,
     Knowledge,
     knowledge_from_picture,
     with_limbs,
@@ -21,7 +20,7 @@ from limbsight.reasons import reason, refusal
 from limbsight.records import Reason
 from limbsight.straighten import Board, straighten_board, tube_along
 from limbsight.unit_by_size import SeenSizes, units_by_size
-from limbsight.vision.face import goes_on_behind
+from limbsight.vision.face import ends_with_graduations, goes_on_behind
 from limbsight.vision.level_net import look
 from limbsight.vision.limb_net import ProposedLimb, ProposedLimbs, propose_limbs
 from limbsight.vision.limbs import limb_candidates
@@ -78,7 +77,7 @@ def know_from_picture(
     width = proposed.width_columns * board.grid.step
     known, unit_from = with_unit(known, replace(sizes, tube=width), found.unit_printed)
     before_lines = all(comb.parts for comb in scale.combs)
-    limbs_of = partial(with_limbs, before_lines=before_lines)
+    limbs_of = partial(with_limbs, before_lines=before_lines or None)
     known = limbs_of(known, 2, width * known.unit_m)
     tubes, certain = _tubes_on(view, board, scale, known, proposed.candidates)
     if len(tubes) == 1 or len(tubes) >= LEAST_BANK:
@@ -97,7 +96,7 @@ def know_from_picture(
     if not tubes:
         raise refusal("limb_not_found", found=0, wanted=1)
     axes = [tube.column for tube in tubes]
-    before_lines = before_lines or _face_goes_on(board, scale, known, axes, width)
+    before_lines = _face_goes_on(board, scale, known, axes, width, before_lines=before_lines)
     known = with_limbs(known, len(tubes), width * known.unit_m, before_lines=before_lines)
     names = known.limb_names(len(tubes))
     known, agreed = with_fillings(known, names, [tube.levels for tube in tubes])
@@ -118,19 +117,30 @@ def know_from_picture(
 
 
 def _face_goes_on(
-    board: Board, scale: NamedScale, known: Knowledge, axes: list[float], width: float
+    board: Board,
+    scale: NamedScale,
+    known: Knowledge,
+    axes: list[float],
+    width: float,
+    *,
+    before_lines: bool,
 ) -> bool:
-    """Whether the graduated face is seen to go on behind a tube; ``width`` in scale units."""
+    """Whether the graduated face is seen to go on behind a tube.
+
+    ``width`` is in scale units; ``before_lines`` says that tubes cut the graduations.
+    """
     grid, spec = board.grid, known.instrument.scale
     plane = scale.map.plane()
     ends = [combs_across(plane, (comb,), grid.in_front) for comb in scale.combs]
-    rows = slice(max(round(grid.row_at(spec.highest)), 0), round(grid.row_at(spec.lowest)))
-    return goes_on_behind(
-        board.picture.bgr[rows],
-        board.picture.block_rows,
-        [(grid.column_at(left), grid.column_at(right)) for left, right in ends],
-        axes,
-        width / grid.step,
+    columns = [(grid.column_at(left), grid.column_at(right)) for left, right in ends]
+    bgr, width = board.picture.bgr, width / grid.step
+    first, last = grid.row_at(spec.highest), grid.row_at(spec.lowest)
+    clear = max(board.picture.line_rows, 3.0)
+    if ends_with_graduations(bgr, (first - clear, last + clear), columns, axes, width):
+        return False
+    rows = slice(max(round(first), 0), round(last))
+    return before_lines or goes_on_behind(
+        bgr[rows], board.picture.block_rows, columns, axes, width
     )
 
 
@@ -187,7 +197,7 @@ def _tubes_on(
 ) -> tuple[tuple[LookedAt, ...], bool]:
     """Choose the tubes among what the network proposes on this board and what has walls."""
     width = 2 * known.tube.outer_radius_m / known.unit_m / board.grid.step
-    bore = DEFAULT_BORE_SHARE * width
+    bore = width * known.tube.bore_radius_m / known.tube.outer_radius_m
     walled = limb_candidates(board.picture, width, bore, WALLED_CANDIDATES)
     columns = [limb.centre_column for limb in proposed]
     columns += [band.centre_column for band in walled.bands]

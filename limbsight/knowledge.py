@@ -30,9 +30,14 @@ STANDARD_GRAVITY_M_S2 = 9.80665
 WATER_DENSITY_KG_M3 = 998.2
 DEFAULT_OUTSIDE_DIAMETER_M = 9e-3
 """Middle of the usual 6 mm to 12 mm glass tubing (common practice, no source)."""
-DEFAULT_BORE_SHARE = 0.72
-U_BORE_SHARE = 0.08
-"""Bore over outside diameter of usual manometer tubing, 0.58 to 0.86 (common practice)."""
+LEAST_WALL_M, WALL_SHARE, U_WALL = 0.8e-3, 0.04, 0.3
+"""Wall of glass tubing, 1.0 mm at 6 mm outside diameter and 1.4 mm at 16 mm (standard
+laboratory tubing, from memory); relative standard uncertainty, for light and heavy walls, 0.6
+to 2 mm. On 304 sample and drawn photos walls so taken put the bore 0.3 mm (standard deviation;
+of benches, with capillaries among them, 0.5) from the true one, a constant share of the
+diameter 0.35 (0.7)."""
+MOST_WALL_SHARE = 0.25
+"""Of the outside diameter, in narrower tubing than that (common practice, no source)."""
 U_SEEN_WIDTH = 0.1
 """Relative standard uncertainty of an outside diameter that the picture tells: standard
 deviation 0.10 on 40 sample photos and 25 drawn ones of schools, 0.07 on 113 other drawn ones,
@@ -41,15 +46,17 @@ U_GIVEN_LENGTH_M = 0.1e-3
 """Standard uncertainty of a tube dimension in the file: callipers, tubing tolerance."""
 DEFAULT_AXIS_TO_SCALE_M = 5e-3
 U_DEFAULT_AXIS_TO_SCALE_M = 2.9e-3
-"""Depth unknown: rectangular from 0 (in the plane of the scale) to 10 mm."""
+"""Depth unknown, with a file: rectangular from 0 (in the plane of the scale) to 10 mm."""
 U_GIVEN_AXIS_TO_SCALE_M = 0.2e-3
-GAP_BEFORE_LINES_M, U_GAP_BEFORE_LINES_M = 2.5e-3, 1.44e-3
-"""Between a tube and the board behind it, where that bears the graduations: rectangular from 0
-(it rests on the board, and can't be in it) to 5 mm, the length of usual clips (common
-practice, no source)."""
+GAP_BEFORE_BOARD_M, U_GAP_BEFORE_BOARD_M = 2.5e-3, 1.44e-3
+"""Between a tube and the board behind it: rectangular from 0 (it rests on the board, and can't
+be in it) to 5 mm, the length of usual clips (common practice, no source)."""
 MISTAKEN_FACE = 0.02
 """Share of the boards seen behind tubes that are strips beside them after all: 4 of 220 (40
 traced, 320 drawn photos and 48 of benches)."""
+UNSEEN_FACE = 0.15
+"""Share of boards that bear the graduations where none is seen to go on behind the tubes: 47
+of 319 (the same and as many again)."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -154,10 +161,14 @@ def knowledge_from_picture(
 
 
 def with_limbs(
-    known: Knowledge, count: int, outside_diameter_m: float, *, before_lines: bool = False
+    known: Knowledge,
+    count: int,
+    outside_diameter_m: float,
+    *,
+    before_lines: bool | None = None,
 ) -> Knowledge:
     """Settle the number and width of the limbs found in the picture, and whether they stand
-    before the graduations."""
+    before the graduations: None where that was not looked for yet."""
     arrangement: ArrangementName = (
         "single-limb" if count == 1 else "u-tube" if count == 2 else "bank"
     )
@@ -167,24 +178,44 @@ def with_limbs(
         tube=replace(known.instrument.tube, outside_diameter_m=outside_diameter_m),
     )
     tube = _tube(instrument)
-    u_bore = float(np.hypot(U_BORE_SHARE, DEFAULT_BORE_SHARE * U_SEEN_WIDTH))
-    tube = replace(tube, u_bore_radius_m=u_bore * tube.outer_radius_m)
-    if before_lines and instrument.tube.axis_to_scale_m is None:
-        tube = _before_board(tube)
+    u_bore_m = float(np.hypot(tube.u_bore_radius_m, U_SEEN_WIDTH * tube.bore_radius_m))
+    tube = replace(tube, u_bore_radius_m=u_bore_m)
+    if before_lines is not None and instrument.tube.axis_to_scale_m is None:
+        board, own = _before_board(tube.outer_radius_m), _before_own_face(tube.outer_radius_m)
+        depth_m, u_depth_m = (
+            _either(board, own, MISTAKEN_FACE)
+            if before_lines
+            else _either(own, board, UNSEEN_FACE)
+        )
+        tube = replace(tube, axis_to_scale_m=depth_m, u_axis_to_scale_m=u_depth_m)
     return replace(known, instrument=instrument, tube=tube, limb_count=count)
 
 
-def _before_board(tube: TubeGeometry) -> TubeGeometry:
-    """Place a tube before the board that bears the graduations, or as ever if that is none."""
-    depth_m = tube.outer_radius_m + GAP_BEFORE_LINES_M
-    parts = (
-        U_GAP_BEFORE_LINES_M,
-        U_SEEN_WIDTH * tube.outer_radius_m,
-        np.sqrt(MISTAKEN_FACE) * U_DEFAULT_AXIS_TO_SCALE_M,
-        np.sqrt(MISTAKEN_FACE) * (depth_m - DEFAULT_AXIS_TO_SCALE_M),
-    )
-    u_depth_m = float(np.sqrt(np.sum(np.square(parts))))
-    return replace(tube, axis_to_scale_m=depth_m, u_axis_to_scale_m=u_depth_m)
+def _before_board(outer_radius_m: float) -> tuple[float, float]:
+    """Depth of a tube before the board that bears the graduations, with its uncertainty."""
+    u_m = float(np.hypot(U_GAP_BEFORE_BOARD_M, U_SEEN_WIDTH * outer_radius_m))
+    return outer_radius_m + GAP_BEFORE_BOARD_M, u_m
+
+
+def _before_own_face(outer_radius_m: float) -> tuple[float, float]:
+    """The same before a stick, rule or plate on that board.
+
+    Its face may be anywhere from the board (a sheet of paper) to the plane of the axes, and
+    rectangular over what the gap leaves.
+    """
+    board_m, u_board_m = _before_board(outer_radius_m)
+    mean_square = (board_m**2 + u_board_m**2) / 3
+    return board_m / 2, float(np.sqrt(mean_square - (board_m / 2) ** 2))
+
+
+def _either(
+    likely: tuple[float, float], other: tuple[float, float], share: float
+) -> tuple[float, float]:
+    """Mean and standard uncertainty of what is the other with a probability of ``share``."""
+    mean = (1 - share) * likely[0] + share * other[0]
+    apart = share * (1 - share) * (likely[0] - other[0]) ** 2
+    variance = (1 - share) * likely[1] ** 2 + share * other[1] ** 2 + apart
+    return mean, float(np.sqrt(variance))
 
 
 def _liquids(name: str) -> LiquidsSpec:
@@ -218,9 +249,10 @@ def _tube(instrument: Instrument) -> TubeGeometry:
     outside = spec.outside_diameter_m
     bore, u_bore = spec.bore_m, U_GIVEN_LENGTH_M
     if outside is None:
-        outside = bore / DEFAULT_BORE_SHARE if bore else DEFAULT_OUTSIDE_DIAMETER_M
+        outside = _outside_m(bore) if bore else DEFAULT_OUTSIDE_DIAMETER_M
     if bore is None:
-        bore, u_bore = DEFAULT_BORE_SHARE * outside, U_BORE_SHARE * outside
+        wall = _wall_m(outside)
+        bore, u_bore = outside - 2 * wall, 2 * U_WALL * wall
     depth, u_depth = spec.axis_to_scale_m, U_GIVEN_AXIS_TO_SCALE_M
     if depth is None:
         depth, u_depth = DEFAULT_AXIS_TO_SCALE_M, U_DEFAULT_AXIS_TO_SCALE_M
@@ -231,6 +263,16 @@ def _tube(instrument: Instrument) -> TubeGeometry:
         axis_to_scale_m=depth,
         u_axis_to_scale_m=u_depth,
     )
+
+
+def _wall_m(outside_m: float) -> float:
+    return min(LEAST_WALL_M + WALL_SHARE * outside_m, MOST_WALL_SHARE * outside_m)
+
+
+def _outside_m(bore_m: float) -> float:
+    """Outside diameter of usual tubing of that bore."""
+    usual = (bore_m + 2 * LEAST_WALL_M) / (1 - 2 * WALL_SHARE)
+    return min(usual, bore_m / (1 - 2 * MOST_WALL_SHARE))
 
 
 def _density(liquid: LiquidSpec) -> float | None:

@@ -7,8 +7,9 @@ import pytest
 
 from limbsight.calib.instrument import parse_instrument
 from limbsight.knowledge import (
-    U_GAP_BEFORE_LINES_M,
+    U_GAP_BEFORE_BOARD_M,
     U_SEEN_WIDTH,
+    UNSEEN_FACE,
     knowledge_from_picture,
     knowledge_of,
     with_limbs,
@@ -65,20 +66,33 @@ class TestTube:
 
     def test_before_lines_on_a_board_it_is_not_in_the_board(self):
         unknown = knowledge_from_picture(millimetres(0.0, 100.0))
-        anywhere = with_limbs(unknown, 2, 9e-3).tube
+        anywhere = with_limbs(unknown, 2, 9e-3, before_lines=False).tube
         before = with_limbs(unknown, 2, 9e-3, before_lines=True).tube
         assert before.u_axis_to_scale_m < anywhere.u_axis_to_scale_m
-        nearest = before.axis_to_scale_m - np.sqrt(3) * U_GAP_BEFORE_LINES_M
+        nearest = before.axis_to_scale_m - np.sqrt(3) * U_GAP_BEFORE_BOARD_M
         assert nearest == pytest.approx(before.outer_radius_m, abs=0.1e-3)
 
     @pytest.mark.parametrize("outside_mm", [4.0, 9.0, 17.0])
     def test_some_boards_seen_behind_it_are_strips_beside_it(self, outside_mm):
         unknown = knowledge_from_picture(millimetres(0.0, 100.0))
-        anywhere = with_limbs(unknown, 2, 1e-3 * outside_mm).tube
+        anywhere = with_limbs(unknown, 2, 1e-3 * outside_mm, before_lines=False).tube
         before = with_limbs(unknown, 2, 1e-3 * outside_mm, before_lines=True).tube
-        own = np.hypot(U_GAP_BEFORE_LINES_M, U_SEEN_WIDTH * before.outer_radius_m)
+        own = np.hypot(U_GAP_BEFORE_BOARD_M, U_SEEN_WIDTH * before.outer_radius_m)
         assert own < before.u_axis_to_scale_m < 1.2 * own
-        assert before.u_axis_to_scale_m < 0.75 * anywhere.u_axis_to_scale_m
+        assert before.u_axis_to_scale_m < anywhere.u_axis_to_scale_m
+
+    @pytest.mark.parametrize("outside_mm", [4.0, 9.0, 17.0])
+    def test_a_face_of_its_own_lies_between_the_board_and_the_axes(self, outside_mm):
+        unknown = knowledge_from_picture(millimetres(0.0, 100.0))
+        tube = with_limbs(unknown, 2, 1e-3 * outside_mm, before_lines=False).tube
+        rng = np.random.default_rng(1)
+        count = 100_000
+        board = tube.outer_radius_m * (1 + U_SEEN_WIDTH * rng.standard_normal(count))
+        board += rng.uniform(0.0, 5e-3, count)
+        on_board = rng.random(count) < UNSEEN_FACE
+        depth = np.where(on_board, board, board * rng.random(count))
+        assert tube.axis_to_scale_m == pytest.approx(depth.mean(), rel=0.01)
+        assert tube.u_axis_to_scale_m == pytest.approx(depth.std(), rel=0.01)
 
     def test_given_it_stands_whatever_is_seen(self):
         given = knowledge_from_picture(millimetres(0.0, 100.0), 4e-3)
@@ -88,6 +102,14 @@ class TestTube:
         assert anywhere.tube.axis_to_scale_m == 4e-3
         assert anywhere.tube.u_axis_to_scale_m < 0.5e-3
         assert anywhere.instrument.tube.axis_to_scale_m == 4e-3
+
+    @pytest.mark.parametrize("outside_mm", [3.0, 6.0, 9.0, 16.0])
+    def test_bore_and_outside_follow_from_each_other(self, outside_mm):
+        tube = known(tube=f'outside_diameter = "{outside_mm} mm"').tube
+        bore_mm = 2e3 * tube.bore_radius_m
+        again = known(tube=f'bore = "{bore_mm} mm"').tube
+        assert 2e3 * again.outer_radius_m == pytest.approx(outside_mm)
+        assert 0.5 <= bore_mm / outside_mm < 0.87
 
     def test_each_left_out_follows_from_the_other_and_costs(self):
         given = known(tube='bore = "6 mm"\noutside_diameter = "9 mm"').tube

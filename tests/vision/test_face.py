@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy.ndimage import gaussian_filter1d
 
-from limbsight.vision.face import goes_on_behind
+from limbsight.vision.face import ends_with_graduations, goes_on_behind
 
 ROWS, BLOCK = 600, 40
 TICKS, AXIS, WIDTH = (60, 80), 120, 28
@@ -102,3 +102,43 @@ def test_where_lines_reach_the_tube_its_far_side_tells():
     ticks = (82, 102)
     assert goes_on(board(ticks=(ticks,)), ticks=(ticks,))
     assert not goes_on(board(ticks=(ticks,), edge=110, beyond=(170, 180, 190)), ticks=(ticks,))
+
+
+GRADUATED = (40, 560)
+"""Rows between which the graduations are, a clear row beyond each end."""
+
+
+def ends(picture, *, shade: float = 1.0, until: int = 240, grain: float = 0.0) -> bool:
+    """Whether a face is seen to end that is lighter or darker from row 20 down to column
+    ``until``."""
+    rng = np.random.default_rng(2)
+    seen = picture.astype(float)
+    seen[: GRADUATED[0], TICKS[0] - 8 : TICKS[1]] = BOARD
+    seen[GRADUATED[1] :, TICKS[0] - 8 : TICKS[1]] = BOARD
+    seen[20:, :until] *= shade
+    seen *= np.exp(grain * rng.standard_normal((ROWS, 1, 1)))
+    seen[24:32, TICKS[0] : TICKS[0] + 12] *= 0.4  # a name over half of the graduations
+    seen = np.clip(seen, 0, 255).astype(np.uint8)
+    return ends_with_graduations(seen, GRADUATED, (TICKS,), (AXIS,), WIDTH)
+
+
+@pytest.mark.parametrize("shade", [0.9, 1.1])
+def test_a_stick_of_the_boards_colour_ends_above_its_graduations(shade):
+    assert ends(board(), shade=shade, until=106)
+
+
+def test_the_board_itself_ends_beyond_the_tube_as_well():
+    assert not ends(board(), shade=0.6)
+
+
+def test_a_plain_board_ends_nowhere():
+    assert not ends(board())
+
+
+def test_the_grain_of_a_board_is_no_end():
+    assert not ends(board(), grain=0.05)
+
+
+def test_where_the_picture_ends_beside_the_tube_nothing_is_told():
+    picture = board()[:, : AXIS + round(0.6 * WIDTH)]
+    assert not ends(np.ascontiguousarray(picture), shade=0.9, until=106)
