@@ -7,7 +7,7 @@ photo --vision--> graduations --calib--> scale map --vision--> limbs, interfaces
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -44,6 +44,7 @@ from limbsight.records import (
 from limbsight.results import level_height, limb_reading, marks
 from limbsight.scale_of_file import find_scale_of_file
 from limbsight.threads import one_blas_thread
+from limbsight.vision.border import has_border
 from limbsight.vision.picture import Picture, load_picture
 from limbsight.vision.working import working_copy
 from limbsight.zero_photo import ZeroPhoto, camera_of, check_zero
@@ -188,6 +189,7 @@ def _walk_on(
     known: Knowledge | None = None
     notes: tuple[Reason, ...] = ()
     places: tuple[float, ...] = ()
+    picture, bordered = _of_known_lens(picture)
     try:
         labels = labels_of(picture, instrument)
         if isinstance(instrument, Sequence):
@@ -220,10 +222,17 @@ def _walk_on(
         reasons=(
             *(r for limb in limbs for r in limb.reasons),
             *notes,
-            *_focal_note(limbs),
+            *(bordered or _focal_note(limbs)),
             *_depth_note(limbs, known),
         ),
     )
+
+
+def _of_known_lens(picture: Picture) -> tuple[Picture, tuple[Reason, ...]]:
+    """Disbelieve EXIF where the picture shows another one, taken by who knows what lens."""
+    if picture.focal_35mm is None or not has_border(working_copy(picture).bgr):
+        return picture, ()
+    return replace(picture, focal_35mm=None, whole=False), (reason("picture_of_picture"),)
 
 
 def _focal_note(limbs: tuple[Limb, ...]) -> tuple[Reason, ...]:

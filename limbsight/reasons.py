@@ -236,6 +236,14 @@ _KINDS = (
         remedy="use the file as the camera wrote it, not one cut or sent by a messenger",
     ),
     ReasonKind(
+        code="picture_of_picture",
+        effect="note",
+        text="a border runs around what the picture shows, as about a screen or a paper "
+        "print; its EXIF data name another lens than what it shows was taken with, and a "
+        "guessed one widens the interval",
+        remedy="give the photo itself, not a photo of it",
+    ),
+    ReasonKind(
         code="depth_unknown",
         effect="note",
         text="how far the axes of the tubes stand in front of the graduated face is not "

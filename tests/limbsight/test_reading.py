@@ -184,6 +184,35 @@ def told():
     return read_photo(SAMPLES / "fan-inlet.jpg", axis_to_scale="1 mm")
 
 
+def test_a_photo_of_a_screen_does_not_believe_its_own_lens(fan, tmp_path):
+    picture = fan_picture()
+    height, width = picture.shape[:2]
+    rim, room = round(0.025 * width), round(0.05 * width)
+    picture = cv2.copyMakeBorder(picture, *(rim,) * 4, cv2.BORDER_CONSTANT, value=(18, 18, 18))
+    rest = round((width + 2 * rim + 2 * room) * 4 / 3) - height - 2 * rim
+    picture = cv2.copyMakeBorder(
+        picture,
+        max(rest // 2, room),
+        max(rest // 2, room),
+        room,
+        room,
+        cv2.BORDER_CONSTANT,
+        value=(90, 90, 90),
+    )
+    with Image.open(SAMPLES / "fan-inlet.jpg") as photo:
+        exif = photo.getexif()
+        exif.get_ifd(0x8769).clear()
+        exif.get_ifd(0x8769)[0xA405] = 26
+    path = tmp_path / "screen.jpg"
+    Image.fromarray(picture[:, :, ::-1]).save(path, exif=exif, quality=95)
+    reading = read_photo(path, instrument=instrument_of("fan-inlet"))
+    assert "picture_of_picture" in [r.code for r in reading.reasons]
+    for level, plain in zip(levels_of(reading), levels_of(fan), strict=True):
+        u = level.standard_uncertainty
+        assert u > plain.standard_uncertainty
+        assert abs(level.value - plain.value) < FACTOR * u
+
+
 class TestDepthWithoutFile:
     def test_told_it_narrows_the_intervals_and_they_hold(self, unknown, told):
         limbs = answer_of("fan-inlet")["limbs"]
