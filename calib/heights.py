@@ -24,7 +24,13 @@ from limbsight.calib.meniscus import (
     MeniscusPhysics,
     TubeView,
 )
-from limbsight.calib.meniscus_fit import AMBIGUITY_LIMIT, MISFIT_LIMIT, fit_apex, window_m
+from limbsight.calib.meniscus_fit import (
+    AMBIGUITY_LIMIT,
+    BESIDE,
+    MISFIT_LIMIT,
+    fit_apex,
+    window_m,
+)
 from limbsight.calib.meniscus_picture import is_gas
 from limbsight.calib.rectify import Grid
 from limbsight.calib.rim import Rim, apex_from_rim, find_rim
@@ -327,7 +333,22 @@ class _Surroundings:
             vertical_search_px=reach,
             profile_columns=pixels,
             half_width_px=band.half_width,
+            beside=self._beside(rows) if band.off(self.axis) < 0.5 else (),
         )
+
+    def _beside(self, rows: Columns) -> list[FloatArray]:
+        """Profiles beside the axis of a level between liquids, in rows."""
+        if is_gas(self.above) or self.below.opaque_mirror:
+            return []
+        # Inside, things seem wider by the index.
+        index = 0.5 * (self.below.refractive_index + self.above.refractive_index)
+        aside = BESIDE * index * 0.5 * self.bore_rows
+        bands = [self.beside(way * aside).columns for way in (-1, 1)]
+        return [
+            self.strip[np.ix_(rows, columns)].astype(np.float64).mean(axis=1)
+            for columns in bands
+            if columns[0] >= 0 and columns[-1] < self.strip.shape[1]
+        ]
 
 
 def is_faint(fit: ApexFit) -> bool:
@@ -440,9 +461,7 @@ def _compared(
             if here.below.opaque_mirror
             else _beside_burnt(here, found, burnt, u_axis_share)
         )
-    elif (found.fit.ok or ambiguous) and (
-        _mirrors_room(here, found) or _is_rivalled(here, found.fit)
-    ):
+    elif (found.fit.ok or ambiguous) and _mirrors_room(here, found):
         found = _beside(here, found, streak=aside > 0.0)
     elif found.fit.reason in UNLIKE and here.below.opaque_mirror:
         found = _by_both_sides(here, found)
@@ -737,15 +756,6 @@ def _agree(left: ApexFit, right: ApexFit) -> bool:
 
 def _mirrors_room(here: _Surroundings, found: _Found) -> bool:
     return here.below.opaque_mirror or _shows_lamp(here, found)
-
-
-def _is_rivalled(here: _Surroundings, fit: ApexFit) -> bool:
-    """Whether other places of a level between liquids weigh as much as all else about it.
-
-    Left and right of the axis the bowl is seen higher up, and what passes for its apex on the
-    axis need not pass there.
-    """
-    return not is_gas(here.above) and fit.u_components_px["ambiguity"] > _u_without_rivals(fit)
 
 
 def _shows_lamp(here: _Surroundings, found: _Found) -> bool:

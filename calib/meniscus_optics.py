@@ -66,13 +66,15 @@ class Scene:
     outer_radius, distance
         Of the tube; from the axis to the camera.
     lateral
-        Apparent distance of the plane of rays from the axis.
+        Apparent distance of the plane of rays from the axis, within a band about it.
     elevation_rad
         Camera above the level.
     glass_index, below_index, above_index
         Refractive indices.
     below_is_mirror
         The lower fluid is opaque and shines.
+    off_axis
+        How far off the axis the section is that ``surface`` shows, in half its width.
     """
 
     surface: Surface
@@ -84,6 +86,7 @@ class Scene:
     below_index: float
     above_index: float
     below_is_mirror: bool
+    off_axis: float = 0.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -149,6 +152,9 @@ class Tubes:
         # Over that of what lies beyond the surface.
         self.ratio = np.concatenate([above / below, below / above])
         self.height, self.slope = _tabulated(scenes)
+        off_axis = np.array([[s.off_axis] for s in scenes])
+        # How much of the slope lies in the plane of the rays.
+        self.in_plane = np.abs(_NODES) / np.hypot(_NODES, off_axis) if off_axis.any() else None
         # Seen from above and, upside down, from below; how far it comes toward either side.
         self.signed = np.concatenate([self.height, -self.height])
         self.crest = self.signed.max(axis=1)
@@ -328,7 +334,12 @@ def _advance(
     where = scene[struck]
     slope = bundle.slope[where, after - 1] * (1.0 - part) + bundle.slope[where, after] * part
     ratio = None if bundle.mirror else bundle.ratio[seen_from[struck]]
-    parted, split = _at_surface(ratio, rays.take(struck, axis=1), slope * onward[struck])
+    in_plane = None
+    if bundle.in_plane is not None:
+        at = bundle.in_plane[where, after - 1]
+        in_plane = at + part * (bundle.in_plane[where, after] - at)
+    slope *= onward[struck]
+    parted, split = _at_surface(ratio, rays.take(struck, axis=1), slope, in_plane)
     number = number[struck][parted]
     if not len(back):
         return number, split
@@ -404,15 +415,20 @@ def _wall_reflectance(sine: Array, glass: Array, from_gas: NDArray[np.bool_]) ->
     return np.asarray(np.maximum((both - square) / (1.0 - square), 0.0))
 
 
-def _at_surface(ratio: Array | None, rays: Array, slope: Array) -> tuple[Index, Array]:
+def _at_surface(
+    ratio: Array | None, rays: Array, slope: Array, in_plane: Array | None = None
+) -> tuple[Index, Array]:
     """Split into what the meniscus reflects and what goes through it; which rays they are.
 
     ``ratio`` is the index before the surface over that behind it, None for an opaque mirror;
-    ``slope`` is that of the surface toward larger ``s``.
+    ``slope`` is that of the surface toward larger ``s``, of which the share ``in_plane`` lies
+    in the plane of the rays; what leaves that plane is followed in it.
     """
     side, dy, ds, weight = rays[_SIDE], rays[_DY], rays[_DS], rays[_WEIGHT]
     # Unit normal toward the side that the ray comes from.
     normal_y, normal_s = np.cos(slope) * side, -np.sin(slope) * side
+    if in_plane is not None:
+        normal_s *= in_plane
     cosine = np.maximum(-(dy * normal_y + ds * normal_s), 0.0)
     if ratio is None:
         back = weight * MIRROR_REFLECTANCE
@@ -443,4 +459,8 @@ def _at_surface(ratio: Array | None, rays: Array, slope: Array) -> tuple[Index, 
     passed[_DY] = (ratio * dy + bend * normal_y)[passing]
     passed[_DS] = (ratio * ds + bend * normal_s)[passing]
     passed[_SIDE] *= -1.0
-    return np.concatenate([turning, passing]), np.concatenate([turned, passed], axis=1)
+    split = np.concatenate([turned, passed], axis=1)
+    if in_plane is not None:
+        across = np.sqrt(np.maximum(1.0 - split[_DY] ** 2, 0.0))
+        split[_DS] = np.copysign(across, split[_DS])
+    return np.concatenate([turning, passing]), split

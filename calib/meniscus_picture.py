@@ -84,6 +84,8 @@ class Surroundings:
         Half the width of the averaged columns, in bore radii.
     reach
         Apparent heights below and above the apex to be covered, in bore radii.
+    aside
+        How far off the axis the section of the bore is that is seen, in bore radii.
     """
 
     view: TubeView
@@ -93,6 +95,7 @@ class Surroundings:
     above_colour: Array
     half_width: float
     reach: tuple[float, float]
+    aside: float = 0.0
 
     @property
     def white(self) -> Array:
@@ -114,7 +117,7 @@ class Pictures:
     bounds : (S + 1,) array of int
         Where each picture's rays begin.
     height : (N,) array
-        Apparent heights of the rays.
+        Apparent heights of the rays, in the bore radii supposed.
     order : (S,) array of int
         At which place the first picture asked for is found, and so on.
     """
@@ -403,7 +406,19 @@ def _merged(one: Paths, other: Paths, order: Index) -> Paths:
 
 
 def _scene(around: Surroundings, physics: Physics) -> Scene:
-    return _scene_of(physics, around.view, around.half_width, around.below.opaque_mirror)
+    on_axis = _scene_of(physics, around.view, around.half_width, around.below.opaque_mirror)
+    if not around.aside:
+        return on_axis
+    aside = around.aside * on_axis.surface.bore_radius_m
+    surface = on_axis.surface.beside(aside)
+    half = surface.bore_radius_m
+    return replace(
+        on_axis,
+        surface=surface,
+        outer_radius=np.sqrt(around.view.outer_radius_m**2 - aside**2) / half,
+        distance=around.view.distance_m / half,
+        off_axis=aside / half,
+    )
 
 
 def _scene_of(physics: Physics, view: TubeView, half_width: float, mirror: bool) -> Scene:
@@ -439,13 +454,13 @@ def _coarse_heights(around: Surroundings, base: Physics) -> Array:
     def count(least: int, length: float) -> int:
         return max(least, int(np.ceil(per_bore * length)))
 
-    return np.concatenate(
-        [
-            np.linspace(bottom, low, count(_RAYS_BESIDE, low - bottom), endpoint=False),
-            np.linspace(low, high, count(_RAYS_WITHIN, high - low), endpoint=False),
-            np.linspace(high, top, count(_RAYS_BESIDE, top - high)),
-        ]
-    )
+    heights = [
+        np.linspace(bottom, low, count(_RAYS_BESIDE, low - bottom), endpoint=False),
+        np.linspace(low, high, count(_RAYS_WITHIN, high - low), endpoint=False),
+        np.linspace(high, top, count(_RAYS_BESIDE, top - high)),
+    ]
+    # Scenes are in half widths of their section.
+    return np.asarray(np.concatenate(heights) / np.sqrt(1.0 - around.aside**2))
 
 
 # --- light --------------------------------------------------------------------------------
@@ -622,7 +637,9 @@ def _seen(around: Surroundings, scenes: list[Scene], rays: _Rays, copies: int) -
     board_height = _board_height(around, scenes, of_path, paths)
     apparent = rays.height[paths.ray]
     level = apparent / np.maximum(np.abs(wall[of_path]), 0.05)
-    bounds, height = rays.bounds, rays.height
+    # Each scene is traced in its own bore radii.
+    bore = np.array([s.surface.bore_radius_m for s in scenes]) / around.view.bore_radius_m
+    bounds, height = rays.bounds, rays.height * np.repeat(bore, np.diff(rays.bounds))
     variant = np.zeros(len(apparent), dtype=np.int64)
     if copies:
         first, rays_first = int(np.searchsorted(paths.ray, bounds[1])), int(bounds[1])
@@ -792,7 +809,8 @@ def _board_height(
     in_glass = sine / GLASS_REFRACTIVE_INDEX
     wall = (outer - 1.0) * in_glass / np.sqrt(1.0 - in_glass**2)
     gap = np.maximum(around.view.axis_to_board_m / bore - outer, 0.0)
-    return np.asarray(paths.exit_height + wall + gap * sine / np.sqrt(1.0 - sine**2))
+    up = paths.exit_height + wall + gap * sine / np.sqrt(1.0 - sine**2)
+    return np.asarray(up * bore / around.view.bore_radius_m)
 
 
 def _between(knots: Array, height: Array) -> tuple[Index, Array]:

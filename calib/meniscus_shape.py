@@ -57,6 +57,20 @@ class Surface:
     height_m: Array
     slope_rad: Array
 
+    def beside(self, aside_m: float) -> Surface:
+        """The section parallel to the axis and so far from it, as if it were that of a bore of
+        its width; heights stay above the apex, slopes are the surface's own."""
+        half = math.sqrt(self.bore_radius_m**2 - aside_m**2)
+        along = half * (1.0 - np.linspace(0.0, 1.0, _SURFACE_NODES) ** 2)
+        rho = np.hypot(along, aside_m)
+        w = np.sqrt(np.maximum(1.0 - rho / self.bore_radius_m, 0.0))
+        node = np.linspace(0.0, 1.0, _SURFACE_NODES)
+        return Surface(
+            bore_radius_m=half,
+            height_m=np.interp(w, node, self.height_m),
+            slope_rad=np.interp(w, node, self.slope_rad),
+        )
+
     @property
     def wall_height_m(self) -> float:
         """Height of the contact line above the apex."""

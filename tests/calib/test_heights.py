@@ -15,7 +15,6 @@ from limbsight.calib.heights import (
     _clear_of_streaks,
     _Found,
     _found,
-    _is_rivalled,
     _mean_of,
     _mean_of_all,
     _next_to_burnt,
@@ -397,16 +396,6 @@ def between_liquids(lamp_rows, above_index=1.44, light=1.0):
         apex_seen=False,
     )
     return here, _Found(row=60.0, fit=lone(0.0), band=here.on_axis)
-
-
-@pytest.mark.parametrize(
-    ("above_index", "ambiguity", "asked"),
-    [(1.44, 0.3, True), (1.44, 0.1, False), (1.0003, 0.3, False)],
-)
-def test_rivals_of_a_level_between_liquids_ask_beside_the_axis(above_index, ambiguity, asked):
-    here, _ = between_liquids(0, above_index=above_index)
-    fit = replace(ambiguous(0.0, ambiguity), u_statistical_px=0.0)
-    assert _is_rivalled(here, fit) is asked
 
 
 @pytest.mark.parametrize(

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from scipy.special import ndtr
 
 from limbsight.calib.meniscus import FluidOptics, MeniscusPhysics, TubeView
-from limbsight.calib.meniscus_fit import U_COLOUR_PX, U_TONE_PX, fit_apex, window_m
+from limbsight.calib.meniscus_fit import BESIDE, U_COLOUR_PX, U_TONE_PX, fit_apex, window_m
 from limbsight.calib.meniscus_picture import (
     Physics,
     Surroundings,
@@ -67,10 +67,12 @@ def rendered(
     lit_through=0.6,
     skin=0.1,
     lamp=0.0,
+    aside=0.0,
 ):
     """Rows relative to the true apex and a noiseless profile; ``offset`` in standard
     uncertainties: index, length, angle, bore, elevation; ``lamp`` is what a dome shows
-    20 degrees in front of the zenith beyond what is supposed, over the room in front."""
+    20 degrees in front of the zenith beyond what is supposed, over the room in front;
+    ``aside`` is how far off the axis, in bore radii."""
     truth = Physics(
         below_index=below.refractive_index + offset[0] * below.u_refractive_index,
         above_index=above.refractive_index,
@@ -95,12 +97,13 @@ def rendered(
         above_colour=colours[1],
         half_width=0.0,
         reach=(-reach / view.px_per_m / 1e-3, reach / view.px_per_m / 1e-3),
+        aside=aside,
     )
     picture = pictures(around, truth, []).only(0)
     mean, _ = factor_priors(around)
     mean[-3] += lamp  # the last factors of a dome: 110, 140 and 180 degrees
     rays = picture.value @ mean
-    height = picture.height * truth.bore_radius_m * view.px_per_m
+    height = picture.height * view.bore_radius_m * view.px_per_m
     fine = np.arange(rows[0] - 8.0, rows[-1] + 8.0, _FINE_PX)
     light = np.stack([np.interp(fine, height, channel) for channel in rays.T], axis=1)
     weight = np.exp(-0.5 * ((fine - rows[:, None]) / blur) ** 2)
@@ -110,12 +113,24 @@ def rendered(
 _FINE_PX = 0.05
 
 
-def fitted(case, shift, *, noise=0.004, seed=0, search=8.0, **options):
+def fitted(case, shift, *, noise=0.004, seed=0, search=8.0, sides=0, **options):
     view, below, above, interface, _ = case
-    rows, profile = rendered(*case, **options)
-    profile = profile + noise * np.random.default_rng(seed).standard_normal(profile.shape)
+    rng = np.random.default_rng(seed)
+
+    def seen(aside):
+        rows, profile = rendered(*case, aside=aside, **options)
+        return rows, profile + noise * rng.standard_normal(profile.shape)
+
+    rows, profile = seen(0.0)
     return fit_apex(
-        rows - shift, profile, view, below, above, interface, vertical_search_px=search
+        rows - shift,
+        profile,
+        view,
+        below,
+        above,
+        interface,
+        vertical_search_px=search,
+        beside=[seen(BESIDE)[1] for _ in range(sides)],
     )
 
 
@@ -272,3 +287,17 @@ def test_level_between_liquids_is_found_at_its_own_contact_angle(angle):
     case = (view_of(bore=5.3e-3, elevation=0.23), WATER, OIL, interface, (green, amber))
     fit = fitted(case, -9.0, search=25.0, offset=(0, 0, angle, 0, 0), lit_through=0.4, skin=0)
     assert abs(fit.position_px - 9.0) < 2.0
+
+
+@pytest.mark.parametrize("elevation", [-0.1, 0.05, 0.12, 0.23])
+def test_columns_beside_the_axis_settle_rival_places_between_liquids(elevation):
+    interface = physics_of(5.5e-3, 7e-4, 20, 18)
+    amber = np.array([0.6, 0.35, 0.08])
+    case = (view_of(bore=5.3e-3, elevation=elevation), WATER, OIL, interface, (BLUE, amber))
+    alone, told = (
+        fitted(case, -5.0, search=20.0, noise=0.02, lit_through=0.4, skin=0, sides=sides)
+        for sides in (0, 2)
+    )
+    assert alone.u_components_px["ambiguity"] > 0.9
+    assert told.u_components_px["ambiguity"] < 0.3
+    assert abs(told.position_px - 5.0) < told.u_px

@@ -11,12 +11,17 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from limbsight.calib.meniscus_optics import (
+    _DS,
+    _DY,
+    _SIDE,
+    _WEIGHT,
     BACK,
     COLUMN,
     MIRROR_REFLECTANCE,
     TRAPPED,
     Scene,
     Tubes,
+    _at_surface,
     trace,
     trace_back,
 )
@@ -88,6 +93,26 @@ def test_total_reflection_starts_where_twice_the_slope_says():
     ends = [paths.end[paths.ray == k].tolist() for k in (0, 1)]
     assert TRAPPED not in ends[0]
     assert ends[1] == [TRAPPED]
+
+
+@pytest.mark.parametrize("up", [0.0, 0.1, -0.2])
+@pytest.mark.parametrize("way", [-1.0, 1.0])
+def test_ray_beside_the_axis_is_bent_by_the_whole_slope(up, way):
+    """Snell's law in vectors, in three dimensions (M. Born and E. Wolf, *Principles of
+    Optics*, section 3.2.2), on a surface that also leans out of the plane of the rays."""
+    slope, in_plane, ratio = -0.6 * way, 0.55, 1.333 / 1.41
+    ray = np.zeros((12, 1))
+    ray[_DY], ray[_DS], ray[_SIDE], ray[_WEIGHT] = up, way * math.sqrt(1 - up**2), -1.0, 1.0
+    _, split = _at_surface(np.array([ratio]), ray, np.array([slope]), np.array([in_plane]))
+    sideways = math.sin(slope) * math.sqrt(1 - in_plane**2)
+    normal = np.array([-math.cos(slope), math.sin(slope) * in_plane, sideways])
+    before = np.array([up, way * math.sqrt(1 - up**2), 0.0])
+    cosine = -before @ normal
+    after = (
+        ratio * before + (ratio * cosine - math.sqrt(1 - ratio**2 * (1 - cosine**2))) * normal
+    )
+    assert split[_DY, -1] == pytest.approx(after[0])
+    assert np.hypot(split[_DY, -1], split[_DS, -1]) == pytest.approx(1.0)
 
 
 def test_band_lies_above_the_apex_and_below_the_rim():

@@ -126,6 +126,20 @@ def test_concave_and_convex_mirror_each_other():
     np.testing.assert_allclose(up.height_m, -down.height_m, atol=1e-12)
 
 
+@given(bore=st.floats(0.5, 10.0), angle=st.floats(0.0, 180.0), aside=st.floats(0.05, 0.9))
+@settings(max_examples=40, deadline=None)
+def test_section_beside_the_axis_is_cut_from_the_same_surface(bore, angle, aside):
+    surface = meniscus_surface(1e-3 * bore, 2.7e-3, math.radians(angle))
+    section = surface.beside(aside * surface.bore_radius_m)
+    assert section.wall_height_m == pytest.approx(surface.wall_height_m)
+    assert section.bore_radius_m == pytest.approx(
+        surface.bore_radius_m * (1 - aside**2) ** 0.5
+    )
+    node = np.linspace(0.0, 1.0, len(surface.height_m))
+    middle = np.interp(math.sqrt(1.0 - aside), node, surface.height_m)
+    assert section.height_m[-1] == pytest.approx(middle)
+
+
 def test_wider_tube_than_tabulated_keeps_its_bore():
     surface = meniscus_surface(0.05, 2e-3, 0.2)
     assert surface.bore_radius_m == 0.05
