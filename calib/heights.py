@@ -333,6 +333,7 @@ class _Surroundings:
             vertical_search_px=reach,
             profile_columns=pixels,
             half_width_px=band.half_width,
+            aside_px=band.aside,
             beside=self._beside(rows) if band.off(self.axis) < 0.5 else (),
         )
 
@@ -618,11 +619,14 @@ class Band:
     ----------
     columns : ndarray, shape (N,)
     half_width
-        Half the width of a band about the axis that is as far from it (root mean square).
+        Half the width of a band about its middle that is as far from there (root mean square).
+    aside
+        Distance of the middle from the axis, of columns on one side.
     """
 
     columns: Columns
     half_width: float
+    aside: float = 0.0
 
     def off(self, axis: float) -> float:
         """Return how far the middle of the columns lies from the axis."""
@@ -631,9 +635,7 @@ class Band:
 
 def _band(axis: float, bore_rows: float, aside: float = 0.0) -> Band:
     half = max(AXIS_COLUMNS_SHARE * 0.5 * bore_rows, 0.5)
-    return Band(
-        columns=_columns(axis + aside, half), half_width=float(np.hypot(half, ROOT3 * aside))
-    )
+    return Band(columns=_columns(axis + aside, half), half_width=half, aside=abs(aside))
 
 
 def _columns(middle: float, half: float) -> Columns:

@@ -150,6 +150,7 @@ def fit_apex(
     vertical_search_px: float,
     profile_columns: Array | None = None,
     half_width_px: float = 0.0,
+    aside_px: float = 0.0,
     beside: Sequence[Array] = (),
 ) -> ApexFit:
     """Position of a meniscus's apex along the tube's axis.
@@ -170,6 +171,8 @@ def fit_apex(
         few of them carry a reflection.
     half_width_px
         Half the width of the averaged columns, as seen.
+    aside_px
+        Distance of their middle from the axis, as seen.
     beside : sequence of (N, 3) arrays
         Profiles of columns that show the section ``BESIDE`` off the axis, left and right; they
         help to tell rival places apart.
@@ -206,7 +209,9 @@ def fit_apex(
         return _Fit(around, interface, rows, seen, vertical_search_px)
 
     sides = [fit_of(seen[chosen], 0.0, BESIDE) for seen in beside]
-    return fit_of(values, half_width_px / bore_px, 0.0).run(sides)
+    # Inside, things seem wider by the index.
+    aside = aside_px / bore_px / (1.0 if below.opaque_mirror else below.refractive_index)
+    return fit_of(values, half_width_px / bore_px, min(aside, 0.95)).run(sides)
 
 
 _FEWEST_ROWS = 12
