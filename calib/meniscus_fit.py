@@ -16,7 +16,6 @@ from dataclasses import dataclass, replace
 from functools import cache
 
 import numpy as np
-from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
 
 from limbsight.calib.meniscus import (
@@ -29,6 +28,16 @@ from limbsight.calib.meniscus import (
 )
 from limbsight.calib.meniscus_basis import Basis, basis_of, unwhitening
 from limbsight.calib.meniscus_blur import Canvas, Lens, Spread, canvas
+from limbsight.calib.meniscus_cost import (
+    best_coordinates,
+    costs_at_shifts,
+    inflation_of,
+    misfit_of,
+    noise_of,
+    robust_cost,
+    robust_weight,
+    without_waves,
+)
 from limbsight.calib.meniscus_optics import Paths
 from limbsight.calib.meniscus_picture import (
     Physics,
@@ -105,10 +114,6 @@ where a mirror shows the room, or one liquid covers another (common practice, no
 _UNEVENNESS = 0.01
 """Part of the brightness by which any surface is uneven from one millimetre to the next
 (common practice, no source)."""
-
-_CAUCHY_SCALE = 4.0
-"""Beyond 2.4 (95 % efficiency for normal noise; P. J. Huber, *Robust Statistics*), so that a
-whole dark band is not taken for an outlier."""
 
 _STEP = 0.5
 """Finite difference in the physics, in prior standard deviations."""
@@ -431,7 +436,7 @@ class _Fit:
         self.turn = unwhitening(precision)
         even = ~is_uneven(len(self.mean))
         self.even, self.even_turn = even, unwhitening(precision[np.ix_(even, even)])
-        self.noise = _noise(profile)
+        self.noise = noise_of(profile)
         span = max(float(np.ptp(profile, axis=0).max()), 1e-6)
         uneven = _UNEVENNESS * float(np.median(profile.max(axis=1)))
         self.model_error = np.hypot(_model_error(around) * span, uneven)
@@ -466,13 +471,13 @@ class _Fit:
             self._improved(self._start(shift, traced.at(number)), traced.at(number))
             for shift, number in places
         ]
-        noise = min(_inflation(last.residual.T) for _, last in candidates)
+        noise = min(inflation_of(last.residual.T) for _, last in candidates)
         worse = np.array([self._implausibility(*c, noise) for c in candidates])
         worse = worse - worse.min() + _said_by(sides, [state for state, _ in candidates])
         best = int(worse.argmin())
         (state, last), basis = candidates[best], traced.at(places[best][1]).basis
         rival = self._rival(state, [other for other, _ in candidates], worse)
-        self.sigma = self.sigma * math.sqrt(_inflation(last.residual.T))
+        self.sigma = self.sigma * math.sqrt(inflation_of(last.residual.T))
         before = math.inf
         for _ in range(_MOST_ROUNDS):
             at = state
@@ -526,7 +531,7 @@ class _Fit:
         away, prior = self._from_mean(state), self._prior_of(state)
         normal = _normal(last) / noise + np.diag(prior)
         return float(
-            _robust(last.residual) / noise + prior @ away**2 + np.linalg.slogdet(normal)[1]
+            robust_cost(last.residual) / noise + prior @ away**2 + np.linalg.slogdet(normal)[1]
         )
 
     def _rival(self, best: _State, candidates: list[_State], implausibility: Array) -> float:
@@ -555,11 +560,11 @@ class _Fit:
             ground = canvas(float(self.rows[0]), len(self.rows), shift)
             binned = self._binned(ground, picture.height, columns)
             shown = _by_channel(ground.lens(shift, state.optics).blurred(binned))
-            z = _solved(shown, self.data, self.sigma)
+            z = best_coordinates(shown, self.data, self.sigma)
             value = shown[:, :, 0] + (shown[:, :, 1:] @ z[..., None])[..., 0]
             residual = (self.data - value.T) / self.sigma
             away = float(np.square(z).sum()) + moved**2
-            return _robust(residual) + away, _inflation(residual)
+            return robust_cost(residual) + away, inflation_of(residual)
 
         return min(cost(moved) for moved in (-1.0, 0.0, 1.0))
 
@@ -663,7 +668,7 @@ class _Fit:
         ground = canvas(self.rows[0] - reach, len(self.rows) + 2 * reach, 0.0)
         columns = self._binned(ground, even.height, basis.columns(even.value))
         shown = _by_channel(ground.lens(0.0, _START_OPTICS).blurred(columns))
-        costs = _costs(shown, self.data, self.sigma)
+        costs = costs_at_shifts(shown, self.data, self.sigma)
         return [(float(costs[k]), float(k - reach)) for k in _minima(costs)]
 
     def _binned(self, ground: Canvas, height: Array, columns: Array) -> Array:
@@ -680,7 +685,7 @@ class _Fit:
         columns = self._binned(ground, traced.height, traced.columns)
         lens = ground.lens(state.shift_px, state.optics)
         shown = _by_channel(lens.blurred(columns))
-        state = replace(state, z=_solved(shown, self.data, self.sigma))
+        state = replace(state, z=best_coordinates(shown, self.data, self.sigma))
         base = _Base(columns=columns, moved=self._by_physics(state, traced, ground, lens))
         last = self._linearised(state, traced, base, lens)
         prior = self._prior_of(state)
@@ -727,7 +732,7 @@ class _Fit:
         return _Linear(
             residual=residual,
             jacobian=jacobian,
-            weight=1.0 / (1.0 + (residual / _CAUCHY_SCALE) ** 2),
+            weight=robust_weight(residual),
             shared=len(self.prior),
         )
 
@@ -790,7 +795,7 @@ class _Fit:
         statistical = float(row @ data_part @ row)
         sure = math.sqrt(sum(u * u for u in components.values()) + statistical)
         components["ambiguity"] = rival_px
-        misfit = _misfit(
+        misfit = misfit_of(
             last.residual.T * self.sigma, self.data, self.noise, self._near(state)
         )
         reason = self._doubt(state, misfit, rival_px / sure, self._gain(last))
@@ -826,10 +831,10 @@ class _Fit:
         plain = self.data - smooth @ factors
         rest = last.residual.T * self.sigma
         # Graduations behind the tube count as noise in the fit, but are none.
-        noise = _noise(_without(self._lines(), self.data))
+        noise = noise_of(without_waves(self._lines(), self.data))
         sigma = np.hypot(noise, self.model_error)
-        sigma *= math.sqrt(_inflation(rest / sigma))
-        return (_robust(plain / sigma) - _robust(rest / sigma)) / len(self.rows)
+        sigma *= math.sqrt(inflation_of(rest / sigma))
+        return (robust_cost(plain / sigma) - robust_cost(rest / sigma)) / len(self.rows)
 
     def _lines(self) -> Array:
         """Graduations behind a tube without a level, (N, 2 H)."""
@@ -1014,79 +1019,9 @@ def _gradient(last: _Linear) -> Array:
     )
 
 
-def _costs(shown: Array, data: Array, sigma: Array) -> Array:
-    """Robust cost of the best factors at each shift of columns (3, N + S - 1, 1 + k) by whole
-    rows, upward, (S,)."""
-    windows = sliding_window_view(shown, len(data), axis=1)[:, ::-1]
-    scaled = windows / sigma[:, None, None, None]
-    target = data.T[:, None] / sigma[:, None, None] - scaled[:, :, 0]
-    columns = scaled[:, :, 1:]
-    normal = columns @ columns.transpose(0, 1, 3, 2) + np.eye(columns.shape[2])
-    z = np.linalg.solve(normal, columns @ target[..., None])
-    residual = target - (z.transpose(0, 1, 3, 2) @ columns)[:, :, 0]
-    cost = _CAUCHY_SCALE**2 * np.log1p((residual / _CAUCHY_SCALE) ** 2)
-    return np.asarray(cost.sum(axis=(0, 2)) + np.square(z).sum(axis=(0, 2, 3)))
-
-
-def _solved(shown: Array, data: Array, sigma: Array) -> Array:
-    """Coordinates (3, k) that fit best, channel by channel, with unit normal priors."""
-    scaled = shown / sigma[:, None, None]
-    columns = scaled[:, :, 1:]
-    target = data.T / sigma[:, None] - scaled[:, :, 0]
-    transposed = columns.transpose(0, 2, 1)
-    normal = transposed @ columns + np.eye(columns.shape[2])
-    return np.asarray(np.linalg.solve(normal, transposed @ target[..., None])[..., 0])
-
-
-def _misfit(residual: Array, data: Array, noise: Array, near: NDArray[np.bool_]) -> float:
-    """Worst channel's residual near the meniscus, noise taken off, over its range.
-
-    The range counts as at least a third of the widest channel's: one without contrast says
-    nothing.
-    """
-    span = np.ptp(data, axis=0)
-    span = np.maximum(span, max(float(span.max()), 1e-6) / 3.0)
-    excess = np.mean(residual[near] ** 2, axis=0) - noise**2
-    return float(np.max(np.sqrt(np.maximum(excess, 0.0)) / span))
-
-
-def _robust(residual: Array) -> float:
-    return float(np.sum(_CAUCHY_SCALE**2 * np.log1p((residual / _CAUCHY_SCALE) ** 2)))
-
-
 def _minima(costs: Array) -> list[int]:
     """The lowest local minima, best first."""
     padded = np.concatenate([[np.inf], costs, [np.inf]])
     low = np.flatnonzero((costs <= padded[:-2]) & (costs < padded[2:]))
     low = low[np.argsort(costs[low])]
     return [int(k) for k in low[:_MINIMA]]
-
-
-def _noise(profile: Array) -> Array:
-    """Standard deviation per channel from second differences, robust."""
-    second = profile[2:] - 2.0 * profile[1:-1] + profile[:-2]
-    spread = 1.4826 * np.median(np.abs(second), axis=0) / math.sqrt(6.0)
-    return np.asarray(np.maximum(spread, 1e-4))
-
-
-def _without(waves: Array, profile: Array) -> Array:
-    """What waves leave of a profile."""
-    if not waves.shape[1]:
-        return profile
-    factors, *_ = np.linalg.lstsq(waves, profile - profile.mean(axis=0), rcond=None)
-    return np.asarray(profile - waves @ factors)
-
-
-def _inflation(residual: Array) -> float:
-    """By how much correlated residuals carry less than independent unit ones, at least 1.
-
-    Mean square times the sum of autocorrelations over rows and channels: the factor by
-    which the variance of a weighted sum of neighbours exceeds that of independent ones.
-    """
-    clipped = np.clip(residual, -4.0, 4.0)
-    mean_square = float(np.mean(clipped**2))
-    rows = clipped.sum(axis=1)
-    total = float(np.mean(rows**2))
-    for lag in range(1, 5):
-        total += 2.0 * (1.0 - lag / 5.0) * float(np.mean(rows[lag:] * rows[:-lag]))
-    return max(1.0, mean_square, total / 3.0)
