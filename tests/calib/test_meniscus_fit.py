@@ -103,7 +103,7 @@ def rendered(
     mean, _ = factor_priors(around)
     mean[-3] += lamp  # the last factors of a dome: 110, 140 and 180 degrees
     rays = picture.value @ mean
-    height = picture.height * view.bore_radius_m * view.px_per_m
+    height = picture.height * truth.bore_radius_m * view.px_per_m
     fine = np.arange(rows[0] - 8.0, rows[-1] + 8.0, _FINE_PX)
     light = np.stack([np.interp(fine, height, channel) for channel in rays.T], axis=1)
     weight = np.exp(-0.5 * ((fine - rows[:, None]) / blur) ** 2)
