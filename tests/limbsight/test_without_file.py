@@ -212,6 +212,13 @@ class TestTubes:
         assert len(tubes) == int(certain)
         assert sure is certain
 
+    @pytest.mark.parametrize(("proposed", "certain"), [(0.05, True), (0.15, False)])
+    def test_what_is_barely_proposed_is_none(self, proposed, certain):
+        lined = looked(60.0, 0.4, 0.0, proposed)
+        tubes, sure = choose_tubes([looked(20.0, 0.99, 0.0), lined], 12.0, same_beside)
+        assert len(tubes) == (1 if certain else 2)
+        assert sure is certain
+
     def test_what_looks_like_a_tube_from_one_column_only_is_none(self):
         tubes, certain = choose_tubes(
             [looked(20.0, 0.99, 0.0), looked(60.0, 0.4, 0.1)], 12.0, bare_beside
