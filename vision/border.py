@@ -77,6 +77,12 @@ def _border_of(light: FloatArray, along: int) -> tuple[int, int] | None:
     reach = round(REACH * SIDE)
     at = (np.arange(len(steps)) - 0.5 * (len(steps) - 1)) * along / BLOCKS
     shift = np.round(np.linspace(-MOST_TILT, MOST_TILT, TILTS)[:, None] * at).astype(int)
+    near = steps[:, : reach + int(shift.max())]
+    if any(
+        np.count_nonzero(one.any(axis=1)) < LEAST_BLOCKS for one in (near > EDGE, near < -EDGE)
+    ):
+        # Whatever its tilt, no border goes in and out again.
+        return None
     column = np.arange(reach)[:, None, None] + shift
     inside = (column >= 0) & (column < steps.shape[1])
     seen = steps[np.arange(len(steps)), np.clip(column, 0, steps.shape[1] - 1)]
