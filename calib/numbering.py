@@ -130,7 +130,7 @@ def name_graduations(
     indexing = index_scale(combs, scale, lines=lines, longer=_may_be_longer(combs))
     scale_map = _map(combs, indexing, scale, frame)
     verdict = _read_known(grey, factor, combs, indexing, scale_map, scale)
-    if by_numbers and (not verdict.decisive or _are_strokes(verdict, combs, factor)):
+    if by_numbers and (not verdict.decisive or are_strokes(verdict, combs, factor)):
         raise NotMeasurable("", code="scale_ambiguous")
     if verdict.decisive and verdict.stance == "turned":
         raise NotMeasurable("", code="picture_turned")
@@ -208,7 +208,7 @@ def _index_by_numbers(
     return indexing
 
 
-def _are_strokes(verdict: NumeralVerdict, combs: tuple[Comb, ...], factor: float) -> bool:
+def are_strokes(verdict: NumeralVerdict, combs: tuple[Comb, ...], factor: float) -> bool:
     """Whether a column of lines is made of strokes of the figures, one in each.
 
     Strokes lie within the outlines of the figures; lines that the outlines only touch begin

@@ -16,7 +16,13 @@ from numpy.typing import NDArray
 from limbsight.calib.indexing import hierarchy_gain
 from limbsight.calib.instrument import ScaleSpec
 from limbsight.calib.joining import join_columns
-from limbsight.calib.numbering import NamedScale, check_ink, read_beside, scale_geometry
+from limbsight.calib.numbering import (
+    NamedScale,
+    are_strokes,
+    check_ink,
+    read_beside,
+    scale_geometry,
+)
 from limbsight.calib.scale_map import Frame
 from limbsight.errors import NotMeasurable
 from limbsight.vision.graduations import Comb
@@ -95,6 +101,8 @@ def read_scale(
         raise NotMeasurable("", code="picture_turned")
     if verdict.stance == "mirrored":
         raise NotMeasurable("", code="picture_mirrored")
+    if are_strokes(verdict, combs, factor):
+        raise NotMeasurable("", code="scale_unnumbered")
     ink_read = check_ink(grey, verdict, combs)
     if verdict.graduation_decisive:
         step = 0

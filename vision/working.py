@@ -200,8 +200,27 @@ def _found(
     groups = _with_overhang(grey, join_combs(find_combs(segments)))
     if board is None or width < NARROW:
         return groups
-    fuller = not groups or len(board.index) > MORE_LINES * _size(groups)
+    fuller = not groups or (
+        len(board.index) > MORE_LINES * _size(groups) and not _is_one_of_several(board, groups)
+    )
     return ((board,), *groups) if fuller else groups
+
+
+def _is_one_of_several(board: Comb, groups: tuple[tuple[Comb, ...], ...]) -> bool:
+    """Whether columns that keep step stand over twice the width of what passes for a board:
+    it is one of several strips then, between tubes of a bank."""
+    left, right = _span((board,))
+    full = tuple(c for c in groups[0] if 2 * len(c.index) > len(board.index))
+    if not full:
+        return False
+    first, last = _span(full)
+    return last - first > 2 * (right - left)
+
+
+def _span(combs: tuple[Comb, ...]) -> tuple[float, float]:
+    """Where lines begin and end in the picture, the middle one of each column [px]."""
+    left = min(median_of_row(comb.lines.left) for comb in combs)
+    return left, max(median_of_row(comb.lines.right) for comb in combs)
 
 
 def _beside(board: Comb, ridges: Ridges, segments: Segments) -> tuple[Ridges, Segments]:

@@ -10,10 +10,10 @@ import pytest
 from limbsight.calib import numbering
 from limbsight.calib.indexing import line_evidence
 from limbsight.calib.numbering import (
-    _are_strokes,
     _check_against_numerals,
     _check_agreed,
     _lowest_indices,
+    are_strokes,
     check_ink,
 )
 from limbsight.errors import NotMeasurable
@@ -128,7 +128,7 @@ def test_strokes_lie_within_the_figures(reach, strokes):
     labels = tuple(
         replace(label, box_px=box) for label, box in zip(read.labels, boxes, strict=True)
     )
-    assert _are_strokes(replace(read, labels=labels), (comb,), 1.0) is strokes
+    assert are_strokes(replace(read, labels=labels), (comb,), 1.0) is strokes
 
 
 def test_paper_longer_than_its_numbers_may_begin_anywhere_on_it():

@@ -129,3 +129,15 @@ class TestLongBetween:
         )
         # Of ten lines the fifth is long, and one of five pairs of neighbours has it between.
         assert 0.1 < long_between(working, (halved,), 5) < 0.3
+
+
+def test_a_strip_between_tubes_of_a_bank_is_no_board():
+    """Its lines end on both sides alike, as those of a board do; the other strips tell."""
+    camera = Camera(width=1600)
+    strips = [Column(spine=at, side="right").comb(camera) for at in (-30.0, 0.0, 30.0)]
+    assert working._is_one_of_several(strips[1], (tuple(strips),))
+    assert not working._is_one_of_several(strips[1], ((strips[1],),))
+    few = replace(
+        strips[2], index=strips[2].index[:9], lines=strips[2].lines.take(np.arange(9))
+    )
+    assert not working._is_one_of_several(strips[1], ((strips[1], few),))
