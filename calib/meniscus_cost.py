@@ -34,8 +34,7 @@ def costs_at_shifts(shown: Array, data: Array, sigma: Array) -> Array:
     normal = columns @ columns.transpose(0, 1, 3, 2) + np.eye(columns.shape[2])
     z = np.linalg.solve(normal, columns @ target[..., None])
     residual = target - (z.transpose(0, 1, 3, 2) @ columns)[:, :, 0]
-    cost = _CAUCHY_SCALE**2 * np.log1p((residual / _CAUCHY_SCALE) ** 2)
-    return np.asarray(cost.sum(axis=(0, 2)) + np.square(z).sum(axis=(0, 2, 3)))
+    return np.asarray(_cauchy(residual).sum(axis=(0, 2)) + np.square(z).sum(axis=(0, 2, 3)))
 
 
 def best_coordinates(shown: Array, data: Array, sigma: Array) -> Array:
@@ -62,7 +61,11 @@ def misfit_of(residual: Array, data: Array, noise: Array, near: NDArray[np.bool_
 
 def robust_cost(residual: Array) -> float:
     """Cauchy cost of residuals in units of sigma."""
-    return float(np.sum(_CAUCHY_SCALE**2 * np.log1p((residual / _CAUCHY_SCALE) ** 2)))
+    return float(np.sum(_cauchy(residual)))
+
+
+def _cauchy(residual: Array) -> Array:
+    return np.asarray(_CAUCHY_SCALE**2 * np.log1p((residual / _CAUCHY_SCALE) ** 2))
 
 
 def noise_of(profile: Array) -> Array:

@@ -12,7 +12,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from limbsight.vision.picture import to_linear
+from limbsight.vision.picture import to_log_light
 
 SIDE = 240
 """Pixels of the shorter side of the copy that is looked at: the rim of a screen, a fortieth of
@@ -36,8 +36,6 @@ WIDEST = 0.12
 UNEVEN = 2.5
 """Most ratio of the widths of a border's sides: seen askew, and found to a pixel of four (1.75
 at most in those 14)."""
-LEAST_LIGHT = 1e-3
-"""Of white, next to black."""
 
 FloatArray = NDArray[np.float64]
 
@@ -58,7 +56,7 @@ def has_border(bgr: NDArray[np.uint8]) -> bool:
     found = []
     for turned, across, along in ((grey, wide, high), (grey.T, high, wide)):
         light = cv2.resize(turned, (across, BLOCKS), interpolation=cv2.INTER_AREA)
-        logarithm = np.log(np.maximum(to_linear(light), LEAST_LIGHT))
+        logarithm = to_log_light(light)
         for side in (logarithm, logarithm[:, ::-1]):
             border = _border_of(np.asarray(side, float), along)
             if border is None:

@@ -17,7 +17,7 @@ from functools import partial
 import numpy as np
 from numpy.typing import NDArray
 
-from limbsight.vision.picture import to_linear
+from limbsight.vision.picture import to_log_light
 
 OUTLINE_WIDTHS = 0.62
 """From a tube's axis, where its outline and what leans on it surely ends: half its width, and
@@ -39,8 +39,6 @@ END_OVER_BEYOND = 2.0
 """Times that an edge across the graduations is as strong as any beyond the tube, to be that of
 a face of their own: of 69 boards three show one so strong (names above the scale), of 47
 strips 46, three of which passed for boards (30 traced and 86 drawn photos)."""
-LEAST_LIGHT = 1e-3
-"""Of white, next to black: a grey level of 8 bits is that much there."""
 LEAST_ROWS = 12
 """Least rows of the stretches in whose medians print and clips drop out."""
 
@@ -142,7 +140,7 @@ def _edge_across(stretch: NDArray[np.uint8], left: float, right: float) -> float
     first, last = math.floor(left), math.ceil(right)
     if first < 0 or last >= stretch.shape[1] or len(stretch) < 3:
         return math.inf
-    light = np.log(np.maximum(to_linear(stretch[:, first : last + 1]), LEAST_LIGHT))
+    light = to_log_light(stretch[:, first : last + 1])
     steps = np.sort(light[2:] - light[:-2], axis=1)
     quarter = steps.shape[1] // 4
     return float(np.maximum(steps[:, quarter], -steps[:, -1 - quarter]).max())
@@ -210,7 +208,7 @@ def _light(
     strip = np.ascontiguousarray(bgr[:, columns].transpose(1, 2, 0))
     blocks = np.array_split(strip, max(len(bgr) // max(block_rows, LEAST_ROWS), 1), axis=2)
     middle = np.stack([np.sort(b, axis=2)[:, :, b.shape[2] // 2] for b in blocks])
-    return np.asarray(np.log(np.maximum(to_linear(middle), LEAST_LIGHT)), float)
+    return np.asarray(to_log_light(middle), float)
 
 
 def _differ(one: FloatArray, other: FloatArray) -> float:

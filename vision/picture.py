@@ -190,6 +190,15 @@ def to_linear(bgr: NDArray[np.uint8]) -> NDArray[np.float32]:
     return linear
 
 
+LEAST_LIGHT = 1e-3
+"""Of white, next to black: a grey level of 8 bits is that much there."""
+
+
+def to_log_light(bgr: NDArray[np.uint8]) -> NDArray[np.float32]:
+    """Natural logarithm of linear light, in which shade and exposure only add."""
+    return np.asarray(np.log(np.maximum(to_linear(bgr), LEAST_LIGHT)))
+
+
 def _srgb_to_linear_table() -> NDArray[np.float32]:
     encoded = np.arange(256) / 255.0
     linear = np.where(encoded <= 0.04045, encoded / 12.92, ((encoded + 0.055) / 1.055) ** 2.4)
