@@ -36,6 +36,7 @@ from limbsight.calib.rectify import Grid
 from limbsight.calib.rim import Rim, apex_from_rim, find_rim
 from limbsight.calib.scale_map import ScaleMap
 from limbsight.vision.dark_line import DarkLine, dark_line, stands_out
+from limbsight.vision.picture import brightness_alone
 
 FloatArray = NDArray[np.float64]
 ROOT3 = float(np.sqrt(3.0))
@@ -314,6 +315,7 @@ class _Surroundings:
         band: Band,
         *,
         with_lines: bool = True,
+        with_colours: bool = True,
         seen_by: ScaleMap | None = None,
     ) -> ApexFit:
         """Fit the apex within ``reach`` rows of a row, by one band of columns."""
@@ -323,6 +325,8 @@ class _Surroundings:
         )
         rows = _rows_about(self.strip, middle, reach, view, self.interface)
         pixels = self.strip[np.ix_(rows, band.columns)].astype(np.float64)
+        if not with_colours:
+            pixels = brightness_alone(pixels)
         return fit_apex(
             middle - rows.astype(float),
             pixels.mean(axis=1),
@@ -334,7 +338,7 @@ class _Surroundings:
             profile_columns=pixels,
             half_width_px=band.half_width,
             aside_px=band.aside,
-            beside=self._beside(rows) if band.off(self.axis) < 0.5 else (),
+            beside=self._beside(rows) if with_colours and band.off(self.axis) < 0.5 else (),
         )
 
     def _beside(self, rows: Columns) -> list[FloatArray]:
@@ -475,6 +479,9 @@ def _compared(
     if here.line_pitch_m and found.has_place:
         plain = here.fit(found.own_row, here.first_reach, found.band, with_lines=False)
         found = replace(found, fit=_widened(found.fit, "lines behind", plain.position_px))
+    if here.bore_rows < COARSE_COLOURS_BORE_PX and found.has_place:
+        grey = here.fit(found.own_row, COLOURS_REACH_PX, found.band, with_colours=False)
+        found = replace(found, fit=_widened(found.fit, "colours", grey.position_px))
     return found
 
 
@@ -882,6 +889,11 @@ DOME_SHOWN, NO_DOME = 1.5, 1.0
 ends of sleeves and tape drawn over levels of mercury 79 differ from one by less than 1.5 times
 the scatter, 48 by less than the scatter; of 120 levels 26 and four, all of them in small bores
 or seen from below."""
+COARSE_COLOURS_BORE_PX, COLOURS_REACH_PX = 24.0, 3.0
+"""A JPEG keeps colours of every second pixel.  In bores of fewer pixels the apex is fitted in
+brightness alone, too, as far as colours may have moved it.  Of 154 levels of sample photos
+made smaller 93 % were in their interval, 98 % with what the two differ by; of 125 in larger
+bores all were."""
 LEAST_REACH_PX = 2.0
 """How far a fit may come from where a rim says the apex is."""
 ASIDE = 0.4

@@ -276,10 +276,30 @@ def without_grown_lines(comb: Comb, scale: ScaleSpec) -> Comb:
     if missed is None or missed[1] < MIN_LEAD:
         return comb
     length = comb.lines.length
-    kept = np.flatnonzero(length <= GROWN * np.quantile(length, SHORT_QUANTILE))
-    overhang = None if comb.overhang is None else comb.overhang[kept]
+    return _with_lines(comb, length <= GROWN * np.quantile(length, SHORT_QUANTILE))
+
+
+def within_scale(comb: Comb, shift: int, count: int) -> Comb:
+    """Return a column without lines beyond the ends of its scale: frames, edges of the board.
+
+    One at the end of a steel rule turned the map of a lone column about it, and a level was
+    1.4 mm off. Lines over a whole board are returned as they are: graph paper goes on.
+    """
+    number = comb.index + shift
+    there = (number >= 0) & (number < count)
+    if comb.parts or there.all() or there.sum() < LEAST_LEFT:
+        return comb
+    return _with_lines(comb, there)
+
+
+LEAST_LEFT = 3
+"""Lines that make a column."""
+
+
+def _with_lines(comb: Comb, which: NDArray[np.bool_]) -> Comb:
+    overhang = None if comb.overhang is None else comb.overhang[which]
     return replace(
-        comb, index=comb.index[kept], lines=comb.lines.take(kept), overhang=overhang
+        comb, index=comb.index[which], lines=comb.lines.take(which), overhang=overhang
     )
 
 

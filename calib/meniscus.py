@@ -100,7 +100,7 @@ class ApexFit:
         By name: refractive_index, capillary_length, contact_angle, bore, elevation,
         brightness, tone, ambiguity (rival positions), reflection (a lamp's at the axis),
         room (what a mirror shows beside the axis), lines behind (graduations seen through the
-        tube).
+        tube), colours (kept at half resolution).
     misfit
         Root mean square residual over the profile's range of brightness.
     ok

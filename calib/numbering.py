@@ -19,6 +19,7 @@ from limbsight.calib.indexing import (
     index_scale,
     line_evidence,
     value_of_height,
+    within_scale,
     without_grown_lines,
 )
 from limbsight.calib.instrument import ScaleSpec
@@ -384,11 +385,12 @@ def scale_geometry(
 def _map(
     combs: tuple[Comb, ...], indexing: Indexing, scale: ScaleSpec, frame: Frame
 ) -> ScaleMap:
+    count = graduation_count(scale)
     named = [
         (part, heights_of(part.index, shift, scale))
         for comb, shift in zip(combs, indexing.shifts, strict=True)
         if shift is not None
-        for part in without_grown_lines(comb, scale).straight
+        for part in within_scale(without_grown_lines(comb, scale), shift, count).straight
     ]
     return fit_scale_map(
         tuple(part for part, _ in named), tuple(heights for _, heights in named), frame

@@ -436,13 +436,14 @@ def _fit(combs: tuple[Comb, ...], values: tuple[FloatArray, ...], frame: Frame) 
     x = np.concatenate([comb.lines.x for comb in combs])
     y = np.concatenate([comb.lines.y for comb in combs])
     slope = np.concatenate([comb.lines.slope for comb in combs])
-    length = np.concatenate([comb.lines.length for comb in combs])
+    length = np.concatenate([_found_length(comb) for comb in combs])
+    grain = np.concatenate([np.full(len(comb.lines), comb.found_px) for comb in combs])
     v = np.concatenate(values)
     # Two points a line: its middle half. Their difference in height carries the direction of
     # the graduations, and with it the common bias that motion blur gives to short lines.
     # Lines too short to tell it are one point each.
     shortest = SHORTEST_SLOPED_PX if len(combs) > 1 else _shortest_sloped_px(length)
-    arm = np.where(length < shortest, POINT_PX, np.maximum(length / 4, 1.0))
+    arm = grain * np.where(length < shortest, POINT_PX, np.maximum(length / 4, 1.0))
     # Most of the noise of a line is common to its two points (print, paper, JPEG).
     noise_px = max(float(np.median([comb.residual_px for comb in combs])), 0.03)
     unit = 1.0 / float(np.median(np.abs(_step_per_px(combs, values))))
@@ -514,11 +515,23 @@ def _turning(scale_map: ScaleMap, spine: _Spine, u_slope: float) -> ScaleMap:
     )
 
 
+def _found_length(comb: Comb) -> FloatArray:
+    """Lengths of the lines in pixels of the picture in which their slopes were seen."""
+    return comb.lines.length / comb.found_px
+
+
 def _shortest_sloped_px(length_px: FloatArray) -> float:
     """From which length on lines of a lone column tell its direction; others may be cut."""
     return max(
         SHORTEST_SLOPED_PX, UNCUT_SHARE * float(np.quantile(length_px, LONGEST_QUANTILE))
     )
+
+
+def tells_direction(comb: Comb) -> NDArray[np.bool_]:
+    """Which lines tell a lone column's direction: the long ones, or all where none is."""
+    length = _found_length(comb)
+    sloped = length >= _shortest_sloped_px(length)
+    return np.asarray(sloped if sloped.any() else ~sloped)
 
 
 def _u_slope(scale_map: ScaleMap, comb: Comb) -> float:
@@ -530,10 +543,7 @@ def _u_slope(scale_map: ScaleMap, comb: Comb) -> float:
     """
     lines = comb.lines
     by_x, by_y = scale_map.gradient(lines.x, lines.y)
-    slope, length = -by_x / by_y, lines.length
-    sloped = length >= _shortest_sloped_px(length)
-    if not sloped.any():
-        sloped[:] = True
+    slope, length, sloped = -by_x / by_y, _found_length(comb), tells_direction(comb)
     flat = np.minimum((FLAT_PX / length[sloped]) ** FLAT_POWER, 1.0)
     together = float(np.median(np.abs(slope[sloped]) * flat))
     scatter_px = 1.4826 * float(np.median((np.abs(lines.slope - slope) * length)[sloped]))

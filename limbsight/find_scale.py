@@ -323,7 +323,6 @@ def _of_doubtful_lines(
     for board in chain((*boards, *doubtful)[: 2 * MOST_OTHER_BOARDS], _of_coarser(view)):
         try:
             named = name_longer_lines(grey, factor, board, spec, view.frame)
-            check_pitch(named.combs)
         except NotMeasurable:
             continue
         return replace(named, rivals=_rivals(boards, named.combs, spec))

@@ -78,7 +78,7 @@ def in_divisions_of(found: ScaleFromPicture, spec: ScaleSpec) -> NamedScale:
     combs = tuple(_counted(comb, times) for comb in named.combs)
     shifts = tuple(times * shift + round(lowest) for shift in named.shifts)
     check_length(combs, shifts, graduation_count(spec))
-    check_pitch(combs)
+    check_pitch(named.combs)
     start = spec.lowest + spec.highest - own.lowest - own.highest if down else 0.0
     return replace(
         named,

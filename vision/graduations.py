@@ -111,6 +111,8 @@ class Comb:
     divisions between their indices, and its standard error."""
     dark: bool = True
     """Whether the lines are darker than their surroundings."""
+    found_px: float = 1.0
+    """Size of the pixels of the picture that it was found in, in pixels of this one."""
     parts: tuple[Comb, ...] = ()
     """Of lines that run over a whole board: what is seen of them between the tubes, with the
     same index. Parts are straight, the whole may be bent by the lens."""

@@ -190,6 +190,30 @@ def to_linear(bgr: NDArray[np.uint8]) -> NDArray[np.float32]:
     return linear
 
 
+LUMA_WEIGHTS = (0.299, 0.587, 0.114)
+"""Of sRGB-encoded red, green and blue in the brightness that a JPEG keeps of every pixel
+(ITU-T T.871, 7)."""
+
+
+def brightness_alone(linear: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Linear light without its colours, which a JPEG keeps of every second pixel.
+
+    Parameters
+    ----------
+    linear : (..., 3) array
+        Linear light, RGB.
+
+    Returns
+    -------
+    (..., 3) array
+        The same in all three.
+    """
+    light = np.maximum(linear, 0.0)
+    encoded = np.where(light <= 0.0031308, 12.92 * light, 1.055 * light ** (1.0 / 2.4) - 0.055)
+    luma = _decoded(encoded @ np.array(LUMA_WEIGHTS))
+    return np.repeat(luma[..., None], 3, axis=-1)
+
+
 LEAST_LIGHT = 1e-3
 """Of white, next to black: a grey level of 8 bits is that much there."""
 
@@ -200,9 +224,12 @@ def to_log_light(bgr: NDArray[np.uint8]) -> NDArray[np.float32]:
 
 
 def _srgb_to_linear_table() -> NDArray[np.float32]:
-    encoded = np.arange(256) / 255.0
-    linear = np.where(encoded <= 0.04045, encoded / 12.92, ((encoded + 0.055) / 1.055) ** 2.4)
-    return linear.astype(np.float32)
+    return _decoded(np.arange(256) / 255.0).astype(np.float32)
+
+
+def _decoded(encoded: NDArray[np.float64]) -> NDArray[np.float64]:
+    """See `to_linear`."""
+    return np.where(encoded <= 0.04045, encoded / 12.92, ((encoded + 0.055) / 1.055) ** 2.4)
 
 
 _SRGB_TO_LINEAR = _srgb_to_linear_table()

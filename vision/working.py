@@ -473,5 +473,6 @@ def enlarged(comb: Comb, factor: float) -> Comb:
         comb,
         lines=large,
         residual_px=comb.residual_px * factor,
+        found_px=comb.found_px * factor,
         parts=tuple(enlarged(part, factor) for part in comb.parts),
     )

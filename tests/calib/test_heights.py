@@ -75,13 +75,15 @@ def map_of(u_focal: float = 0.025, noise_px: float = 0.1) -> ScaleMap:
     return fit_scale_map((comb,), (COLUMN.values,), frame)
 
 
-def level_at(value: float, scale_map: ScaleMap, tube: TubeGeometry = TUBE):
+def level_at(
+    value: float, scale_map: ScaleMap, tube: TubeGeometry = TUBE, step_mm: float = STEP_MM
+):
     """Fit a drawn level; the picture is that of a plain edge, the same at every height."""
     grid = make_grid(
         scale_map.plane(),
         values=(-45.0, 45.0),
         across=(-8.0, 8.0),
-        step=STEP_MM,
+        step=step_mm,
         in_front=tube.axis_to_scale_m * 1e3,
     )
     row = grid.row_at(value)
@@ -90,8 +92,8 @@ def level_at(value: float, scale_map: ScaleMap, tube: TubeGeometry = TUBE):
         levels=(row,),
         rows=len(grid.values),
         columns=len(grid.across),
-        width=10.0 / STEP_MM,
-        bore=7.0 / STEP_MM,
+        width=10.0 / step_mm,
+        bore=7.0 / step_mm,
         meniscus=0.8,
     )
     light = (expose(drawn.light(), blur_px=0.8, noise=0.5) / 255.0) ** 2.2
@@ -118,6 +120,16 @@ def scale_map() -> ScaleMap:
 def test_height_is_where_the_edge_is_drawn(scale_map, value):
     """A plain edge is no meniscus, so only the neighbourhood is asked for: a bore."""
     assert level_at(value, scale_map).height == pytest.approx(value, abs=3.5)
+
+
+def test_in_few_pixels_the_interval_holds_what_colours_may_move(scale_map):
+    """20 pixels across the bore, and 35."""
+    few, many = (
+        level_at(10.0, scale_map, step_mm=7.0 / bore_px).apex.u_components_px
+        for bore_px in (20.0, 35.0)
+    )
+    assert 0.0 < few["colours"] < 1.0
+    assert "colours" not in many
 
 
 @pytest.mark.parametrize("factor", [26 / 37, 60 / 37])

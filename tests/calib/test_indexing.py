@@ -15,6 +15,7 @@ from limbsight.calib.indexing import (
     is_numbered,
     line_evidence,
     value_of_height,
+    within_scale,
     without_grown_lines,
 )
 from limbsight.calib.numbering import MIN_MARGIN
@@ -99,6 +100,17 @@ class TestLinesOfOnePlaceMissed:
     def test_a_few_of_them_say_nothing(self):
         some = np.setdiff1d(np.arange(len(self.SHORT.index)), [8, 28, 48])
         assert max(self.score(taken(self.SHORT, some)).values()) < 1e-9
+
+
+def test_a_line_beyond_the_scale_is_none_of_it():
+    column = comb()
+    wider = replace(column, index=column.index - 2)
+    assert within_scale(column, -START, 81) is column
+    kept = within_scale(wider, -START, 81)
+    assert kept.index.tolist() == wider.index[2:].tolist()
+    np.testing.assert_array_equal(kept.lines.y, wider.lines.y[2:])
+    paper = replace(wider, parts=(wider,))
+    assert within_scale(paper, -START, 81) is paper
 
 
 def test_both_ends_hidden_and_all_lines_alike_is_ambiguous():

@@ -285,12 +285,15 @@ def test_a_lone_column_stands_square_to_its_lines(seed):
     np.testing.assert_allclose(true, value, atol=0.6)
 
 
-@pytest.mark.parametrize(("length_px", "u"), [(12.0, 0.045), (40.0, 0.003)])
-def test_short_lines_of_a_lone_column_slope_less_surely(length_px, u):
-    """By a third of their slope at 12 px, nearly not at 40; the map may turn by as much about
-    their spine."""
+@pytest.mark.parametrize(
+    ("length_px", "found_px", "u"),
+    [(12.0, 1.0, 0.045), (40.0, 1.0, 0.003), (40.0, 3.3, 0.045)],
+)
+def test_short_lines_of_a_lone_column_slope_less_surely(length_px, found_px, u):
+    """By a third of their slope at 12 px, nearly not at 40, in pixels of the picture in which
+    they were found; the map may turn by as much about their spine."""
     camera = replace(WIDE, roll=8.0)
-    comb, frame = COLUMNS[0].comb(camera), frame_of(camera)
+    comb, frame = replace(COLUMNS[0].comb(camera), found_px=found_px), frame_of(camera)
     middle = comb.lines.x
     lines = replace(comb.lines, left=middle - 0.5 * length_px, right=middle + 0.5 * length_px)
     found = fit_scale_map((replace(comb, lines=lines),), (COLUMNS[0].values,), frame)

