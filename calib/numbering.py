@@ -403,8 +403,9 @@ def _lowest_indices(combs: tuple[Comb, ...], scale: ScaleSpec) -> range:
     count = graduation_count(scale)
     slack = max(3, round(0.1 * (last - first)))
     low, high = last - count + 1, first
-    if combs[0].parts and high < low:
-        low, high = high, low  # graph paper goes on beyond its numbers
+    if combs[0].parts or low - high <= 2 * slack:
+        # Graph paper goes on beyond its numbers; others may have strays beyond either end.
+        low, high = sorted((low, high))
     return range(low - slack, high + slack + 1)
 
 

@@ -192,7 +192,7 @@ _KINDS = (
     ReasonKind(
         code="level_uncertain",
         effect="check",
-        text="the level in {limb} is known only to +-{width:.2g} {unit}",
+        text="the level in {limb} is known only to ± {width:.2g} {unit}",
         remedy="look at the overlay; retake with softer light, level with the meniscus",
     ),
     ReasonKind(
@@ -247,8 +247,8 @@ _KINDS = (
         code="depth_unknown",
         effect="note",
         text="how far the axes of the tubes stand in front of the graduated face is not "
-        "known; with it the level in {limb} would be known to +-{known:.2g} {unit} in place "
-        "of +-{now:.2g}",
+        "known; with it the level in {limb} would be known to ± {known:.2g} {unit} in place "
+        "of ± {now:.2g}",
         remedy="measure it and give it with --axis-to-scale, or as axis_to_scale in the "
         "instrument file",
     ),

@@ -98,6 +98,14 @@ class Outcome:
         return float(scores[1] - max(scores[0], scores[2]))
 
     @property
+    def is_far_from_lines(self) -> bool:
+        """Whether the best hypothesis has the figures where none are set beside their lines:
+        the right one is not among them."""
+        shift = self.prediction.shift[int(np.argmax(self.scores))]
+        away = self.column.offset_px - float(shift) * self.pitch_px
+        return not self.phase_known and abs(away) > FAR_HEIGHTS * self.column.height_px
+
+    @property
     def mean(self) -> float:
         """Mean evidence per label of the best hypothesis."""
         return float(self.evidence[int(np.argmax(self.scores))])

@@ -144,7 +144,8 @@ class NumeralVerdict:
         seen to end at its zero: it may be the lower part of one with its zero inside.
     conflict
         Another column at the same graduations, or a wider look at the labels, reads
-        differently.
+        differently; with an instrument file, the figures stand far from the lines that they
+        would name.
     both_ways
         Without an instrument file: another column numbers the same graduations downward, and
         ``best`` is the one that grows upward.
@@ -201,7 +202,7 @@ class NumeralVerdict:
         )
         if len(self.scores):
             clear = borne_out >= DECISIVE_LABELS - 1 and self.clarity >= KNOWN_CLARITY
-            return settled and clear
+            return settled and clear and not self.conflict
         clear = borne_out >= DECISIVE_LABELS and self.clarity >= BARE_CLARITY
         clear = clear and self.exactness >= BARE_EXACTNESS
         return settled and clear and self.sign_certain and not self.conflict
@@ -243,12 +244,12 @@ def read_numerals(
         few = score_column(
             grey, geometry, hypotheses, columns[0], "upright", 1.0, FIRST_LABELS
         )
-        verdict = _verdict(few, hypotheses, conflict=False, sign_certain=True)
+        verdict = _verdict(few, hypotheses, conflict=few.is_far_from_lines, sign_certain=True)
         if verdict.decisive and verdict.margin >= AMPLE * DECISIVE_MARGIN:
             return verdict
     best = _best_outcome(grey, geometry, hypotheses, columns)
     if hypotheses.numberings:
-        return _verdict(best, hypotheses, conflict=False, sign_certain=True)
+        return _verdict(best, hypotheses, conflict=best.is_far_from_lines, sign_certain=True)
     if len(best.labels) < DECISIVE_LABELS and best.mean >= BARE_CLARITY:
         best = _with_those_between(grey, geometry, hypotheses, best)
     other = _contradiction(grey, geometry, hypotheses, best, columns)

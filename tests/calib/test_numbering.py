@@ -138,6 +138,12 @@ def test_paper_longer_than_its_numbers_may_begin_anywhere_on_it():
     assert set(range(5, 56)) <= set(_lowest_indices((paper,), SCALE))
 
 
+def test_a_column_with_strays_may_have_them_beyond_either_end():
+    """100 lines in a row of a scale of 81: it may begin at any of the first 20."""
+    comb = Column(first=0, last=99).comb(Camera(), start=5)
+    assert set(range(5, 25)) <= set(_lowest_indices((comb,), SCALE))
+
+
 def test_long_lines_beside_the_column_settle_what_figures_leave_open():
     """All lines are alike but for ends beside them, figures half-way between two."""
     count, pitch = 81, 6.0

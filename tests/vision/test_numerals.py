@@ -216,6 +216,26 @@ def test_figures_tell_the_division_where_it_is_wide() -> None:
     assert not verdict.graduation_decisive
 
 
+def test_figures_far_from_all_lines_that_they_may_name_settle_nothing() -> None:
+    """The right place is not among those asked about: two divisions from the next."""
+    scale = Drawn(every=5, pitch_px=16.0, count=61)
+    picture, geometry = draw(scale)
+    verdict = read_numerals(
+        picture,
+        geometry,
+        known_scale_hypotheses(
+            division=1.0,
+            numbered_every=5.0,
+            lowest=0.0,
+            highest=60.0,
+            numbers="upward",
+            lowest_index=range(ORIGIN + 2, ORIGIN + 13),
+        ),
+    )
+    assert verdict.conflict
+    assert not verdict.decisive
+
+
 @pytest.mark.parametrize(
     ("scale", "direction"),
     [
