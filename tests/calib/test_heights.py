@@ -321,16 +321,16 @@ def test_glare_leaves_a_level_that_columns_beside_it_show(other, same):
 
 
 def test_rivals_fall_when_both_sides_confirm():
-    fit = _settled(ambiguous(2.0), [ambiguous(0.25), apex(-0.1)])
+    fit = _settled(ambiguous(2.0), [apex(0.25), apex(-0.1)])
     assert (fit.ok, fit.reason, fit.position_px) == (True, "", 2.0)
     assert fit.u_components_px["ambiguity"] == pytest.approx(0.25)
     assert fit.u_model_px == pytest.approx(np.hypot(0.2, 0.25))
 
 
-@pytest.mark.parametrize("aside", [0.8, -2.9, np.nan])
-def test_rivals_stay_when_one_side_differs(aside):
+@pytest.mark.parametrize("aside", [apex(0.8), apex(-2.9), apex(np.nan), ambiguous(0.1)])
+def test_rivals_stay_when_one_side_differs_or_has_some(aside):
     doubted = ambiguous(2.0)
-    assert _settled(doubted, [apex(0.1), ambiguous(aside)]) == doubted
+    assert _settled(doubted, [apex(0.1), aside]) == doubted
 
 
 def lone(position_px, u=0.2, **changed):
