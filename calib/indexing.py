@@ -279,6 +279,10 @@ def without_grown_lines(comb: Comb, scale: ScaleSpec) -> Comb:
     return _with_lines(comb, length <= GROWN * np.quantile(length, SHORT_QUANTILE))
 
 
+LEAST_LEFT = 3
+"""Lines that make a column."""
+
+
 def within_scale(comb: Comb, shift: int, count: int) -> Comb:
     """Return a column without lines beyond the ends of its scale: frames, edges of the board.
 
@@ -290,10 +294,6 @@ def within_scale(comb: Comb, shift: int, count: int) -> Comb:
     if comb.parts or there.all() or there.sum() < LEAST_LEFT:
         return comb
     return _with_lines(comb, there)
-
-
-LEAST_LEFT = 3
-"""Lines that make a column."""
 
 
 def _with_lines(comb: Comb, which: NDArray[np.bool_]) -> Comb:

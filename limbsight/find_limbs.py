@@ -34,11 +34,12 @@ from limbsight.without_file import PROPOSED, SURE_LEVEL, UNPROPOSED, WIDTH_ERROR
 
 SPARE_CANDIDATES, MAX_CANDIDATES = 5, 24
 """Bands looked at beyond the number of limbs; in all, where that is not known."""
-MOST = 0.5
 WITHIN_RADII = 1.15
 """From the axis: the farther end of a line that is seen through its tube. Those of lines
 beside tubes are 1.3 radii off at least (12 photos), of two scales seen through tubes 0.5 and
 1.1."""
+MOST = 0.5
+"""Share of lines from which on it is most of them."""
 UNSEEN_SHARE = 0.02
 """What a candidate keeps in whose place the network sees no level: a level may be hidden."""
 CLEAR_OF_DOUBT = 4.0

@@ -192,7 +192,7 @@ def to_linear(bgr: NDArray[np.uint8]) -> NDArray[np.float32]:
 
 LUMA_WEIGHTS = (0.299, 0.587, 0.114)
 """Of sRGB-encoded red, green and blue in the brightness that a JPEG keeps of every pixel
-(ITU-T T.871, 7)."""
+(Rec. ITU-T T.871, from memory; OpenCV's grey has the same)."""
 
 
 def brightness_alone(linear: NDArray[np.float64]) -> NDArray[np.float64]:
