@@ -5,6 +5,7 @@ import json
 import subprocess
 import sys
 from dataclasses import replace
+from itertools import count
 from pathlib import Path
 
 import cv2
@@ -24,11 +25,13 @@ ROOT = Path(__file__).resolve().parents[2]
 
 @pytest.fixture(scope="module")
 def case():
-    return cases.draw("utube_twoscale", 5)
+    """What is drawn depends on the fonts of the machine; lines must stand apart."""
+    drawn = (cases.draw("utube_twoscale", seed) for seed in count(5))
+    return next(case for case in drawn if case.look["division_px"] > 5.0)
 
 
 def test_opened_it_is_the_same_instrument_nearly_level(case):
-    opened = cases.draw("utube_twoscale", 5, opened=True)
+    opened = cases.draw("utube_twoscale", case.seed, opened=True)
     for name in ("graduation", "fluid", "inner_mm", "outer_mm", "tube_z_mm", "scales"):
         assert getattr(opened, name) == getattr(case, name)
     (left,), (right,) = (limb.levels_mm for limb in opened.limbs)
@@ -73,15 +76,9 @@ def test_drawn_lines_lie_where_the_truth_says(case):
         case.world.scene.faces,
         key=lambda f: abs(f.z_mm - scale.z_mm) + abs(0.5 * (f.x0_mm + f.x1_mm) - scale.x_mm),
     )
-    ticks = (
-        face.prints[0]
-        if face.z_mm > 0
-        else max(face.prints, key=lambda p: p.coverage.sum() * (p.left_mm < 0))
-    )
     assert g.rank(g.lo + g.minor) == 0
-    row = round((ticks.top_mm - g.y_mm(g.lo + g.minor)) * ticks.px_per_mm)
-    inked = np.flatnonzero(ticks.coverage[row] > 128)
-    x_mm = ticks.left_mm + np.median(inked) / ticks.px_per_mm
+    inked = max((_inked(ticks, g, g.lo + g.minor) for ticks in face.prints), key=len)
+    x_mm = float(np.median(inked))
     misses = line_misses(case, x_mm, g.values()[3::9])
     assert len(misses) >= 5
     assert np.abs(misses).max() < 0.2
@@ -97,6 +94,14 @@ def test_drawn_lines_of_rules_lie_where_the_truth_says(cls):
     assert len(misses) >= 5
     assert np.median(np.abs(misses)) < 0.1
     assert abs(np.median(misses)) < 0.05
+
+
+def _inked(ticks, graduation, value):
+    """Where a print left of the middle has ink at the height of a value, mm."""
+    row = round((ticks.top_mm - graduation.y_mm(value)) * ticks.px_per_mm)
+    if ticks.left_mm >= 0 or not 0 <= row < len(ticks.coverage):
+        return np.empty(0)
+    return ticks.left_mm + np.flatnonzero(ticks.coverage[row] > 128) / ticks.px_per_mm
 
 
 def _on(case, value):
