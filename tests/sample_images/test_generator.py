@@ -27,7 +27,7 @@ ROOT = Path(__file__).resolve().parents[2]
 def case():
     """What is drawn depends on the fonts of the machine; lines must stand apart."""
     drawn = (cases.draw("utube_twoscale", seed) for seed in count(5))
-    return next(case for case in drawn if case.look["division_px"] > 5.0)
+    return next(case for case in drawn if float(str(case.look["division_px"])) > 5.0)
 
 
 def test_opened_it_is_the_same_instrument_nearly_level(case):
