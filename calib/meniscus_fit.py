@@ -479,7 +479,7 @@ class _Fit:
         before = math.inf
         for _ in range(_MOST_ROUNDS):
             at = state
-            here = self._candidate(at, self._traced(at.physics, light, basis=basis))
+            here = self._improved(at, self._traced(at.physics, light, basis=basis))
             state, last = here.state, here.last
             moved = state.shared - at.shared
             normal = self._normal(state, last)
@@ -502,7 +502,7 @@ class _Fit:
         if not self._is_between_liquids():
             places = places[: _MORE_THAN_STARTS + len(starts.pictures)]
         candidates = [
-            self._candidate(self._start(shift, starts.at(number)), starts.at(number))
+            self._improved(self._start(shift, starts.at(number)), starts.at(number))
             for shift, number in places
         ]
         if self.around.below.opaque_mirror or not self._has_rivals():
@@ -510,14 +510,9 @@ class _Fit:
         # Places are compared by what their fits come to with rays traced where they are; of
         # mercury the rim tells them apart (58 levels were no nearer for it).
         return [
-            self._candidate(each.state, self._traced(each.state.physics, light))
+            self._improved(each.state, self._traced(each.state.physics, light))
             for each in candidates
         ]
-
-    def _candidate(self, state: _State, traced: _Traced) -> _Candidate:
-        # Coordinates of the brightness change with the picture.
-        state, last = self._improved(replace(state, z=_origin(traced)), traced)
-        return _Candidate(state=state, last=last, basis=traced.basis)
 
     def _first_traced(self, light: Paths) -> _Starts:
         """Pictures to search with; steps from them where they are needed."""
@@ -545,7 +540,7 @@ class _Fit:
             shift_px=shift_px,
             optics=_START_OPTICS,
             physics=traced.at,
-            z=_origin(traced),
+            z=np.zeros((3, traced.basis.size)),
         )
 
     def _implausibility(self, candidate: _Candidate, noise: float) -> float:
@@ -705,9 +700,9 @@ class _Fit:
 
     # -- refinement
 
-    def _improved(self, state: _State, traced: _Traced) -> tuple[_State, _Linear]:
+    def _improved(self, state: _State, traced: _Traced) -> _Candidate:
         """Gauss-Newton steps within one linearisation of the physics, from the brightness
-        factors that fit best."""
+        factors that fit best; their coordinates change with the picture."""
         ground = canvas(float(self.rows[0]), len(self.rows), state.shift_px)
         columns = self._binned(ground, traced.height, traced.columns)
         lens = ground.lens(state.shift_px, state.optics)
@@ -725,7 +720,7 @@ class _Fit:
             last = self._linearised(state, traced, base, lens)
             if squared_length(step, normal) < _SETTLED**2:
                 break
-        return state, last
+        return _Candidate(state=state, last=last, basis=traced.basis)
 
     def _normal(self, state: _State, last: _Linear) -> Array:
         """Normal matrix of profile and prior."""
@@ -991,10 +986,6 @@ def _said_by(sides: Sequence[_Fit], states: list[_State]) -> Array:
         cost, inflation = np.array([side.left_unexplained(state) for state in states]).T
         each.append((cost - cost.min()) / inflation.min())
     return np.asarray(len(each) * np.min(each, axis=0))
-
-
-def _origin(traced: _Traced) -> Array:
-    return np.zeros((3, traced.basis.size))
 
 
 def _summing(z: Array) -> Array:

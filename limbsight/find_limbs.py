@@ -38,8 +38,6 @@ WITHIN_RADII = 1.15
 """From the axis: the farther end of a line that is seen through its tube. Those of lines
 beside tubes are 1.3 radii off at least (12 photos), of two scales seen through tubes 0.5 and
 1.1."""
-MOST = 0.5
-"""Share of lines from which on it is most of them."""
 UNSEEN_SHARE = 0.02
 """What a candidate keeps in whose place the network sees no level: a level may be hidden."""
 CLEAR_OF_DOUBT = 4.0
@@ -240,4 +238,4 @@ def _leans_on_glass(
     into = ((low < axes + radius) & (high > axes - radius)).any(axis=1)
     first, last = np.median(telling, axis=1)
     away = np.maximum(first - axes, axes - last)
-    return bool(into.mean() > MOST and away.max() > last - first)
+    return bool(2 * np.count_nonzero(into) > len(into) and away.max() > last - first)

@@ -261,12 +261,12 @@ def unseen_share(view: View, named: NamedScale, spec: ScaleSpec) -> float:
 def _named(
     view: View, board: tuple[Comb, ...], spec: ScaleSpec, *, by_numbers: bool = False
 ) -> NamedScale:
-    check_pitch(board)
+    _check_pitch(board)
     grey, factor = view.upright.searched, view.upright.factor
     return name_graduations(grey, factor, board, spec, view.frame, by_numbers=by_numbers)
 
 
-def check_pitch(board: tuple[Comb, ...]) -> None:
+def _check_pitch(board: tuple[Comb, ...]) -> None:
     """Refuse a scale whose divisions merge."""
     pitch = board[0].pitch_px
     if pitch < MIN_PITCH_PX:
@@ -404,7 +404,7 @@ def find_unknown_scale(view: View) -> ScaleFromPicture:
 def _read(view: View, board: tuple[Comb, ...]) -> ScaleFromPicture:
     found = read_scale(view.upright.searched, view.upright.factor, board, view.frame)
     # Wood grain and other texture is fine, too: only what bears numbers is too fine a scale.
-    check_pitch(board)
+    _check_pitch(board)
     _check_all_seen(view, found)
     if view.upright.factor > 1.0 and _lines_a_number(found) <= FEW_LINES:
         if not found.named.place_read:

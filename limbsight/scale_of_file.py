@@ -18,7 +18,6 @@ from limbsight.errors import NotMeasurable
 from limbsight.find_scale import (
     NOT_THIS_BOARD,
     View,
-    check_pitch,
     find_scale,
     find_unknown_scale,
     upright,
@@ -63,7 +62,7 @@ def in_divisions_of(found: ScaleFromPicture, spec: ScaleSpec) -> NamedScale:
     ------
     NotMeasurable
         ``scale_differs_from_file``: other numbers, another unit, or divisions that are no
-        multiple of the file's; and ``too_few_pixels``.
+        multiple of the file's.
     """
     own, named = found.spec, found.named
     apart = own.division / spec.division
@@ -78,7 +77,6 @@ def in_divisions_of(found: ScaleFromPicture, spec: ScaleSpec) -> NamedScale:
     combs = tuple(_counted(comb, times) for comb in named.combs)
     shifts = tuple(times * shift + round(lowest) for shift in named.shifts)
     check_length(combs, shifts, graduation_count(spec))
-    check_pitch(named.combs)
     start = spec.lowest + spec.highest - own.lowest - own.highest if down else 0.0
     return replace(
         named,
