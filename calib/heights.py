@@ -24,14 +24,11 @@ from limbsight.calib.meniscus import (
     MeniscusPhysics,
     TubeView,
 )
-from limbsight.calib.meniscus_fit import (
-    AMBIGUITY_LIMIT,
-    BESIDE,
-    MISFIT_LIMIT,
-    fit_apex,
-    window_m,
-)
+from limbsight.calib.meniscus_fit import fit_apex
+from limbsight.calib.meniscus_outcome import AMBIGUITY_LIMIT, MISFIT_LIMIT
 from limbsight.calib.meniscus_picture import is_gas
+from limbsight.calib.meniscus_profile import window_m
+from limbsight.calib.meniscus_rivals import BESIDE
 from limbsight.calib.rectify import Grid
 from limbsight.calib.rim import Rim, apex_from_rim, find_rim
 from limbsight.calib.scale_map import ScaleMap

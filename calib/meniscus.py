@@ -3,14 +3,39 @@
 A level is the point where the meniscus meets the tube's axis: the lowest point of a
 concave one, the highest of a convex one (ISO 4787: the meniscus is set tangentially at its
 lowest point; for mercury at the top).  A camera does not see that point directly.  The road
-from here to there is in three modules, each with one law:
+from here to there is in modules of one law or idea each; first what a meniscus looks like:
 
 ``meniscus_shape``
     Young-Laplace: height and slope of the liquid's surface over the distance from the axis.
 ``meniscus_optics``
     Snell, Fresnel, total reflection: where each line of sight ends, and through what.
+``meniscus_picture``
+    Beer and Lambert: brightness along the axis, as a sum of columns with free factors.
+``meniscus_blur``
+    What a camera makes of it, row by row.
+
+Then least squares, for the position of the apex at which that meets the photo.  Each of these
+uses those before it:
+
+``meniscus_priors``
+    What is supposed about the physics, how surely, and within which bounds.
+``meniscus_profile``
+    The rows and colours that are fitted, their noise, and all that is known beforehand.
+``meniscus_tracing``
+    Pictures at a point of the physics and a step from it in each unknown.
+``meniscus_refinement``
+    Where a fit stands; Gauss-Newton steps from there.
+``meniscus_search``
+    Places that the level may have.
+``meniscus_rivals``
+    Which of them is taken, and what the others cost.
+``meniscus_outcome``
+    Components of the uncertainty, and doubts.
 ``meniscus_fit``
-    Least squares: the position of the apex at which the traced picture meets the photo.
+    All of it: from a profile to an ``ApexFit``.
+
+The algebra beneath is in ``meniscus_basis`` (which brightness factors count),
+``meniscus_cost`` (robust residuals) and ``meniscus_step`` (a step within bounds).
 
 Directions: ``y`` along the tube's axis, upward; ``s`` horizontally toward the camera; ``x``
 to the right as seen by the camera.  Origin: the apex.  The *apparent height* of a line of

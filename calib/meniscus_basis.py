@@ -23,6 +23,32 @@ it by at most half of this share."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class FactorPrior:
+    """What is supposed about the brightness factors of one channel.
+
+    Attributes
+    ----------
+    mean : (K,) array
+    precision : (K, K) array
+    turn : (K, K) array
+        From coordinates whose prior is a unit normal to factors.
+    """
+
+    mean: Array
+    precision: Array
+    turn: Array
+
+    @classmethod
+    def of(cls, mean: Array, precision: Array) -> FactorPrior:
+        """Prior of this mean and precision."""
+        return cls(mean=mean, precision=precision, turn=unwhitening(precision))
+
+    def only(self, kept: NDArray[np.bool_]) -> FactorPrior:
+        """That of some factors, the others being at their mean."""
+        return self.of(self.mean[kept], self.precision[np.ix_(kept, kept)])
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Basis:
     """``f = mean + turn z`` channel by channel.
 
@@ -60,7 +86,7 @@ def unwhitening(precision: Array) -> Array:
     )
 
 
-def basis_of(value: Array, width_px: Array, sigma: Array, mean: Array, turn: Array) -> Basis:
+def basis_of(value: Array, width_px: Array, sigma: Array, prior: FactorPrior) -> Basis:
     """Reduce the factors of one picture.
 
     Parameters
@@ -71,13 +97,11 @@ def basis_of(value: Array, width_px: Array, sigma: Array, mean: Array, turn: Arr
         Rows that a ray stands for.
     sigma : (3,) array
         Noise of a row.
-    mean : (K,) array
-        Prior mean of the factors.
-    turn : (K, K) array
-        From ``unwhitening``.
+    prior
+        Of the factors.
     """
-    white = (value @ turn).transpose(1, 0, 2)
+    white = (value @ prior.turn).transpose(1, 0, 2)
     weighted = white * width_px[:, None] / np.square(sigma)[:, None, None]
     share, direction = np.linalg.eigh(white.transpose(0, 2, 1) @ weighted)
     kept = max(int((share > _LEAST_INFORMATION).sum(axis=1).max()), 1)
-    return Basis(mean=mean, turn=turn @ direction[:, :, -kept:])
+    return Basis(mean=prior.mean, turn=prior.turn @ direction[:, :, -kept:])

@@ -104,6 +104,11 @@ class Surroundings:
         return math.sqrt(1.0 - self.aside**2)
 
     @property
+    def is_between_liquids(self) -> bool:
+        """Whether the picture shows a liquid through the one below and one above it."""
+        return not (self.below.opaque_mirror or is_gas(self.above))
+
+    @property
     def white(self) -> Array:
         """The board as seen beside what absorbs; through a gas that is the upper plateau."""
         if is_gas(self.above):

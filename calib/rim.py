@@ -26,7 +26,7 @@ from limbsight.calib.meniscus import (
     MeniscusPhysics,
     TubeView,
 )
-from limbsight.calib.meniscus_fit import COMPONENTS, MISFIT_LIMIT, U_TONE_PX
+from limbsight.calib.meniscus_outcome import COMPONENTS, MISFIT_LIMIT, U_TONE_PX
 from limbsight.calib.meniscus_shape import meniscus_surface
 
 Array = NDArray[np.float64]

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from limbsight.calib.heights import UNLIKE, LevelFit, fit_level
 from limbsight.calib.indexing import heights_of, value_of_height
 from limbsight.calib.meniscus import COVERAGE_FACTOR
-from limbsight.calib.meniscus_fit import MISFIT_LIMIT
+from limbsight.calib.meniscus_outcome import MISFIT_LIMIT
 from limbsight.calib.mirror import is_mirror
 from limbsight.calib.numbering import NamedScale
 from limbsight.calib.oblique import Lie, fit_oblique_level

@@ -20,7 +20,7 @@ import numpy as np
 
 from limbsight.calib.heights import Component, LevelFit
 from limbsight.calib.instrument import LiquidSpec
-from limbsight.calib.meniscus_fit import MISFIT_LIMIT
+from limbsight.calib.meniscus_outcome import MISFIT_LIMIT
 from limbsight.knowledge import U_SEEN_WIDTH, Knowledge
 
 UNKNOWN = "unknown liquid"

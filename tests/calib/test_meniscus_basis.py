@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from limbsight.calib.meniscus_basis import basis_of, unwhitening
+from limbsight.calib.meniscus_basis import FactorPrior, basis_of, unwhitening
 
 RNG = np.random.default_rng(3)
 SIGMA = np.array([0.02, 0.03, 0.025])
@@ -25,9 +25,20 @@ def test_unwhitened_has_the_prior_covariance():
     assert turn @ turn.T == pytest.approx(np.linalg.inv(PRECISION), rel=1e-9, abs=1e-12)
 
 
+def test_prior_of_some_factors_is_that_with_the_others_at_their_mean():
+    kept = np.arange(8) % 3 > 0
+    some = FactorPrior.of(MEAN, PRECISION).only(kept)
+    away = np.where(kept, RNG.normal(size=8), 0.0)
+    assert some.mean == pytest.approx(MEAN[kept])
+    assert away[kept] @ some.precision @ away[kept] == pytest.approx(away @ PRECISION @ away)
+    assert np.linalg.norm(np.linalg.solve(some.turn, away[kept])) ** 2 == pytest.approx(
+        away @ PRECISION @ away
+    )
+
+
 def test_same_estimate_as_with_all_factors():
     value, width = picture(), np.ones(40)
-    basis = basis_of(value, width, SIGMA, MEAN, unwhitening(PRECISION))
+    basis = basis_of(value, width, SIGMA, FactorPrior.of(MEAN, PRECISION))
     assert basis.size == 3
     data = np.einsum("rck,k->cr", value, MEAN + 0.3) + SIGMA[:, None] * RNG.normal(
         size=(3, 40)

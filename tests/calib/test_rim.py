@@ -10,8 +10,8 @@ import pytest
 from scipy.ndimage import gaussian_filter1d
 
 from limbsight.calib.meniscus import GLASS_REFRACTIVE_INDEX, MeniscusPhysics, TubeView
-from limbsight.calib.meniscus_fit import MISFIT_LIMIT
 from limbsight.calib.meniscus_optics import COLUMN, Scene, Tubes, trace
+from limbsight.calib.meniscus_outcome import MISFIT_LIMIT
 from limbsight.calib.meniscus_shape import meniscus_surface
 from limbsight.calib.rim import apex_from_rim, find_rim, rim_drop
 
