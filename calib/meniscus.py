@@ -56,6 +56,26 @@ U_GLASS_REFRACTIVE_INDEX = 0.025
 COVERAGE, COVERAGE_FACTOR = 0.95, 2.0
 """Of an interval, and standard uncertainties to its ends (JCGM 100:2008, 6.3.3)."""
 
+AMBIGUOUS = "level_ambiguous"
+"""Doubt of a fit that finds other places about as good, all like a meniscus."""
+NOT_SEEN = "meniscus_not_seen"
+"""Doubt of a fit that explains no more than a smooth profile would."""
+UNLIKE_MODEL = "meniscus_unlike_model"
+"""Doubt of one that leaves more unexplained than the model may miss."""
+UNLIKE = (UNLIKE_MODEL, NOT_SEEN)
+"""Doubts of one whose picture is not that of a meniscus."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TubeGeometry:
+    """Tube dimensions with standard uncertainties [m]."""
+
+    bore_radius_m: float
+    u_bore_radius_m: float
+    outer_radius_m: float
+    axis_to_scale_m: float
+    u_axis_to_scale_m: float
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class TubeView:

@@ -18,8 +18,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from limbsight.calib.heights import Component, LevelFit, TubeGeometry, fit_level
-from limbsight.calib.meniscus import FluidOptics, MeniscusPhysics
+from limbsight.calib.height_components import own_component
+from limbsight.calib.heights import LevelFit, fit_level
+from limbsight.calib.meniscus import FluidOptics, MeniscusPhysics, TubeGeometry
 from limbsight.calib.meniscus_shape import meniscus_surface
 from limbsight.calib.rectify import Grid
 from limbsight.calib.scale_map import ScaleMap
@@ -60,7 +61,6 @@ def fit_oblique_level(
     above: FluidOptics,
     interface: MeniscusPhysics,
     burnt: NDArray[np.bool_] | None = None,
-    limb: str,
 ) -> LevelFit:
     """Fit one meniscus of a tube that lies; arguments as of ``fit_level``."""
     axis = 0.5 * (strip.shape[1] - 1)
@@ -81,7 +81,6 @@ def fit_oblique_level(
             above=above,
             interface=shape,
             burnt=burnt,
-            limb=limb,
         )
         for shape in (interface, lying)
     )
@@ -100,16 +99,7 @@ def fit_oblique_level(
         fit,
         components=(
             *fit.components,
-            *(
-                Component(
-                    name=name,
-                    standard_uncertainty=float(u),
-                    shared_key=None,
-                    sign=1.0,
-                    kind="B",
-                )
-                for name, u in parts.items()
-            ),
+            *(own_component(name, float(u)) for name, u in parts.items()),
         ),
     )
 

@@ -9,7 +9,6 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from limbsight.calib.heights import TubeGeometry
 from limbsight.calib.instrument import (
     ArrangementName,
     CisternSpec,
@@ -23,7 +22,7 @@ from limbsight.calib.instrument import (
     TappingSpec,
     TubeSpec,
 )
-from limbsight.calib.meniscus import FluidOptics, MeniscusPhysics
+from limbsight.calib.meniscus import FluidOptics, MeniscusPhysics, TubeGeometry
 from limbsight.liquid_optics import fluid_optics, interface_physics, is_gas, liquid_optics
 
 STANDARD_GRAVITY_M_S2 = 9.80665

@@ -9,9 +9,9 @@ from functools import partial
 import numpy as np
 from numpy.typing import NDArray
 
-from limbsight.calib.heights import UNLIKE, LevelFit, fit_level
+from limbsight.calib.heights import LevelFit, fit_level
 from limbsight.calib.indexing import heights_of, value_of_height
-from limbsight.calib.meniscus import COVERAGE_FACTOR
+from limbsight.calib.meniscus import AMBIGUOUS, COVERAGE_FACTOR, UNLIKE
 from limbsight.calib.meniscus_outcome import MISFIT_LIMIT
 from limbsight.calib.mirror import is_mirror
 from limbsight.calib.numbering import NamedScale
@@ -64,8 +64,6 @@ COVER_APART = 1.0
 board passes for one. Nine drawn over menisci had a level taken 0.5 bores from their end."""
 UNSEEN_GEOMETRY = ("axis to scale", "focal length")
 """Components of a height that are in the interval but give no reason to look."""
-TWO_PLACES = "level_ambiguous"
-"""Doubt of a fit that finds another place as good, both like a meniscus."""
 LEAST_LINE = 0.125
 LEAST_LINE_BLACK, NEARLY_BLACK = 0.08, 0.125
 """A level under gas has a line darker than both of its sides by this share of the darker one's
@@ -294,7 +292,6 @@ def _fit_one(
         above=known.optics(name, k + 1),
         interface=known.interface(name, k),
         burnt=_burnt_columns(at, known),
-        limb=name,
     )
 
 
@@ -309,7 +306,7 @@ def _with_unknowns(
 
 
 def _is_unlike(level: LevelFit) -> bool:
-    return not level.apex.ok and level.apex.reason != TWO_PLACES
+    return not level.apex.ok and level.apex.reason != AMBIGUOUS
 
 
 def _lie(view: View, known: Knowledge, axis: Axis, u_axis_m: float) -> Lie | None:
@@ -377,7 +374,7 @@ def _level_reasons(
             found_heights.min() - carried <= level.height <= found_heights.max() + carried
         ):
             found.append(reason("level_beyond_graduations", limb=limb))
-        two_places = level.apex.reason == TWO_PLACES
+        two_places = level.apex.reason == AMBIGUOUS
         # What is unknown of the instrument's depth no look at the picture tells.
         width = COVERAGE_FACTOR * level.uncertainty_without(UNSEEN_GEOMETRY)
         meniscus = MENISCUS_HEIGHT_BORES * 2 * known.tube.bore_radius_m / known.unit_m

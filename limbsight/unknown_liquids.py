@@ -18,7 +18,8 @@ from dataclasses import replace
 
 import numpy as np
 
-from limbsight.calib.heights import Component, LevelFit
+from limbsight.calib.height_components import Component, own_component
+from limbsight.calib.heights import LevelFit
 from limbsight.calib.instrument import LiquidSpec
 from limbsight.calib.meniscus_outcome import MISFIT_LIMIT
 from limbsight.knowledge import U_SEEN_WIDTH, Knowledge
@@ -76,14 +77,14 @@ def widened(
         parts += _under_water_instead(level, known, fit)
         level, likely, known = _of_either_liquid(level, known, fit)
     bores = [fit(_of_width(known, way)) for way in (-1, 1)]
-    parts.append(_component("unknown bore", max(_apart(likely, other) for other in bores)))
+    parts.append(own_component("unknown bore", max(_apart(likely, other) for other in bores)))
     if between_liquids:
         others = [
             (fit(_heavy_under_water(known)), HEAVY_SHARE),
             (fit(replace(known, upper_wets=True)), OIL_WETS_SHARE),
         ]
         u_liquids = [np.sqrt(p * (1 - p)) * _apart(level, other) for other, p in others]
-        parts.append(_component("unknown liquids", float(np.hypot(*u_liquids))))
+        parts.append(own_component("unknown liquids", float(np.hypot(*u_liquids))))
     return replace(level, components=(*level.components, *parts))
 
 
@@ -107,7 +108,7 @@ def _of_either_liquid(
     height, x, y = (weights @ places).tolist()
     u = float(np.sqrt(weights @ (places[:, 0] - height) ** 2))
     best, guess = tried[int(np.argmax(weights))]
-    components = (*best.components, _component("unknown liquid", u))
+    components = (*best.components, own_component("unknown liquid", u))
     mean = replace(
         best,
         height=height,
@@ -136,7 +137,7 @@ def _under_water_instead(
     other = fit(replace(known, instrument=instrument))
     if UNDER_WATER_RATIO * other.apex.misfit > misfit:
         return []
-    return [_component("liquid above", 0.5 * abs(level.height - other.height))]
+    return [own_component("liquid above", 0.5 * abs(level.height - other.height))]
 
 
 def explained(
@@ -168,17 +169,13 @@ def explained(
     best = alike[0]
     u = max(abs(best.height - other.height) for other in (level, *alike))
     return replace(
-        best, components=(*best.components, _component("unknown bore or liquid", u))
+        best, components=(*best.components, own_component("unknown bore or liquid", u))
     )
 
 
 def _of(known: Knowledge, manometric: str) -> Knowledge:
     liquids = replace(known.instrument.liquids, manometric=LiquidSpec(name=manometric))
     return replace(known, instrument=replace(known.instrument, liquids=liquids))
-
-
-def _component(name: str, u: float) -> Component:
-    return Component(name=name, standard_uncertainty=u, shared_key=None, sign=1.0, kind="B")
 
 
 def _apart(level: LevelFit, other: LevelFit) -> float:

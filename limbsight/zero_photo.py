@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 
 OF_THE_PHOTO = "scale_map_"
 OF_THE_CAMERA = "focal_length"
-"""First words of the shared keys of `limbsight.calib.heights`."""
+"""First words of the shared keys of `limbsight.calib.height_components`."""
 
 Heights = tuple[tuple["LevelHeight", ...], ...]
 

@@ -7,7 +7,8 @@ from typing import Any
 import numpy as np
 import pytest
 
-from limbsight.calib.heights import TubeGeometry, fit_level
+from limbsight.calib.heights import fit_level
+from limbsight.calib.meniscus import TubeGeometry
 from limbsight.calib.oblique import Lie, _lying, fit_oblique_level
 from limbsight.calib.rectify import make_grid
 from limbsight.calib.scale_map import Frame, fit_scale_map
@@ -58,7 +59,6 @@ def fitted(
         "interface": interface_physics(
             *names, density_below_kg_m3=998.2, density_above_kg_m3=None
         ),
-        "limb": "tube",
     }
     strip = np.ascontiguousarray(picture[: len(grid.values), : len(grid.across)])
     if not lie:

@@ -1,0 +1,147 @@
+"""Levels at which the axis is burnt out: what columns beside glare say.
+
+The lower edge of glare passes for a meniscus, but ends where the glare does; a level goes on
+beside it.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.ndimage import binary_dilation
+
+from limbsight.calib.level_columns import SEEN_SHARE, Band, clear_band
+from limbsight.calib.level_fits import ROOT3, same_level, widened
+from limbsight.calib.level_strip import FoundApex, LevelStrip
+from limbsight.calib.meniscus import NOT_SEEN, ApexFit
+from limbsight.calib.meniscus_outcome import MISFIT_LIMIT
+from limbsight.calib.meniscus_picture import is_gas
+from limbsight.vision.dark_line import DarkLine, dark_line, stands_out
+
+TRACED_SHARE = 0.9
+"""Part of the bore in which a level can be fitted: of 58 levels under gas, seen in columns at
+0.85 of the bore's radius, 56 look like a meniscus, 0.07 bores off the axis' fit at most."""
+GLARE_RIM, LEAST_RIM_PX = 0.05, 2
+"""Beside what is burnt out a column is next to it for so many bores, and pixels, by which a
+photo is blurred. Rims of spots that fade over a tenth of their width, not burnt out
+themselves, were taken for levels in six of 450 photos with spots and streaks drawn beside
+levels."""
+BESIDE_SHARE = 0.03
+"""Of the bore, by which fits beside the axis differ from those on it (root mean square of 13
+beside reflections of lamps, drawn photos)."""
+
+
+def beside_burnt(here: LevelStrip, found: FoundApex) -> FoundApex:
+    """Let columns beside what is burnt out bear the level out, or show it in its stead."""
+    beside = clear_band(burnt_with_rims(here), here.axis, here.bore_rows, TRACED_SHARE)
+    # Few columns see what the rim of a spot leaves: they bear a fit out, no more.
+    if beside is not None and found.has_place and (found.fit.ok or _is_whole(here, beside)):
+        other = here.fit(found.apex_row, here.first_reach, beside)
+        if found.fit.ok:
+            borne_out = _borne_out(here, found, other)
+            if borne_out.clear_of_glare:
+                return borne_out
+        elif other.ok:
+            seen = FoundApex(row=found.apex_row, fit=other, band=beside)
+            in_its_stead = _in_its_stead(here, seen)
+            if in_its_stead is not None:
+                return in_its_stead
+    return _next_to_burnt(here, found)
+
+
+def dome_beside_burnt(here: LevelStrip, found: FoundApex) -> FoundApex:
+    """Let columns beside what is burnt out bear the level of a mirror out.
+
+    A column of mercury mirrors lamps up to its level, which burns it out by nature: columns
+    next to that see the level as well, unless those farther off see another.  What a dome
+    shows beside its axis is another part of the room: alone it is no witness.
+    """
+    bands = [
+        clear_band(out, here.axis, here.bore_rows, SEEN_SHARE)
+        for out in (here.burnt, burnt_with_rims(here))
+    ]
+    whole = [band for band in bands if band is not None and _is_whole(here, band)]
+    if not whole or not found.fit.ok:
+        return replace(found, clear_of_glare=False)
+    others = [here.fit(found.apex_row, here.first_reach, band) for band in whole]
+    borne_out = [_borne_out(here, found, other) for other in others]
+    clear = borne_out[0].clear_of_glare and all(
+        one.clear_of_glare or not other.ok
+        for one, other in zip(borne_out, others, strict=True)
+    )
+    return replace(borne_out[0], clear_of_glare=clear)
+
+
+def burnt_with_rims(here: LevelStrip) -> NDArray[np.bool_]:
+    """Columns that are burnt out, and those next to them."""
+    rim = max(round(GLARE_RIM * here.bore_rows), LEAST_RIM_PX)
+    return np.asarray(binary_dilation(here.burnt, iterations=rim))
+
+
+def _next_to_burnt(here: LevelStrip, found: FoundApex) -> FoundApex:
+    """Let columns next to what is burnt out bear a level under gas out by its dark line.
+
+    What is added there rises and falls as the rim of a spot does, and may pass for a meniscus;
+    but light that is added makes nothing darker than what is above and below it.
+    """
+    next_to = clear_band(here.burnt, here.axis, here.bore_rows, TRACED_SHARE)
+    bore, row = here.bore_rows, found.apex_row
+
+    def line_at(bores: float) -> DarkLine | None:
+        return dark_line(here.strip, row + bores * bore, bore, burnt=here.burnt)
+
+    seen = found.fit.ok and is_gas(here.above) and stands_out(line_at)
+    if next_to is None or not seen:
+        return replace(found, clear_of_glare=False)
+    other = here.fit(row, here.first_reach, next_to)
+    return _borne_out(here, found, replace(other, ok=other.ok or _is_faint(other)))
+
+
+def _borne_out(here: LevelStrip, found: FoundApex, other: ApexFit) -> FoundApex:
+    """Widen a fit by what one beside glare differs, and say whether that is the same level."""
+    return replace(
+        found,
+        fit=widened(found.fit, "reflection", other.position_px),
+        clear_of_glare=same_level(found.fit, other, BESIDE_SHARE * here.bore_rows),
+    )
+
+
+def _is_whole(here: LevelStrip, band: Band) -> bool:
+    """Whether a band has as many columns as the one on the axis."""
+    return len(band.columns) >= len(here.on_axis.columns)
+
+
+def _in_its_stead(here: LevelStrip, beside: FoundApex) -> FoundApex | None:
+    """Take the level that columns beside glare show, where the axis shows none.
+
+    They were searched about where the axis had something else, and the window may have cut
+    the meniscus: about the level itself they must show it again.
+    """
+    again = here.fit(beside.apex_row, here.first_reach, beside.band)
+    u_beside = BESIDE_SHARE * here.bore_rows
+    if not (again.ok and same_level(beside.fit, again, u_beside)):
+        return None
+    off = here.u_axis_m / here.tube.bore_radius_m * beside.band.off(here.axis)
+    return replace(
+        beside,
+        row=beside.apex_row,
+        fit=_beside_glare(again, off, u_beside),
+        clear_of_glare=True,
+    )
+
+
+def _beside_glare(other: ApexFit, u_axis_px: float, u_beside_px: float) -> ApexFit:
+    """Take over a fit of columns beside glare, where nothing was seen through it.
+
+    Where they lie on one side, a doubt about the axis moves them up or down the meniscus,
+    which is at most as steep as a sphere as wide as the bore.
+    """
+    fit = widened(other, "axis beside glare", u_axis_px * ROOT3)
+    return widened(fit, "beside glare", u_beside_px * ROOT3)
+
+
+def _is_faint(fit: ApexFit) -> bool:
+    """Whether a fit explains no more than a smooth profile would, but leaves little open."""
+    return fit.reason == NOT_SEEN and fit.misfit <= MISFIT_LIMIT

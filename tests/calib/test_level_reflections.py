@@ -1,0 +1,77 @@
+"""Lamps that a level or the wall reflects, and what is seen beside them."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from limbsight.calib.level_reflections import _shows_lamp, clear_of_streaks, with_reflection
+from limbsight.calib.level_strip import FoundApex
+from limbsight.calib.rectify import make_grid
+from tests.helpers.levels import WATER, apex, level_strip, lone, map_of
+
+
+def bore_with_streak(column: float | None, rows: tuple[int, int] = (0, 80)):
+    """An even bore, 20 columns wide about column 20, with one bright stripe."""
+    strip = np.full((80, 41, 3), 0.4, dtype=np.float32)
+    if column is not None:
+        at = int(20 + column)
+        strip[rows[0] : rows[1], at - 1 : at + 2] = 0.9
+    return strip
+
+
+@pytest.mark.parametrize(
+    ("column", "rows", "aside"),
+    [
+        (None, (0, 80), False),
+        (0, (0, 80), True),
+        (0, (0, 40), True),
+        (0, (40, 44), False),
+        (6, (0, 80), False),
+    ],
+)
+def test_a_lamp_on_the_axis_makes_it_look_aside(column, rows, aside):
+    found = clear_of_streaks(bore_with_streak(column, rows), 20.0, 40.0, 20.0)
+    assert (found != 0.0) is aside
+    assert abs(found) in (0.0, pytest.approx(4.0))
+
+
+def test_beside_a_reflection_the_difference_is_a_rectangle():
+    fit = with_reflection(apex(4.0), apex(0.9))
+    assert fit.position_px == 4.0
+    assert fit.u_components_px["reflection"] == pytest.approx(0.9 / np.sqrt(3))
+    assert fit.u_model_px == pytest.approx(np.hypot(0.2, 0.9 / np.sqrt(3)))
+
+
+def test_nothing_beside_a_reflection_is_a_doubt():
+    fit = with_reflection(apex(4.0), apex(0.9, ok=False))
+    assert (fit.ok, fit.reason) == (False, "meniscus_not_seen")
+
+
+def between_liquids(lamp_rows, above_index=1.44, light=1.0):
+    """Yellow over green, lit white over some rows of the level; the bore is 14 rows wide."""
+    strip = np.empty((120, 31, 3), dtype=np.float32)
+    strip[:60], strip[60:] = (0.8, 0.6, 0.1), (0.05, 0.4, 0.05)
+    strip[60 - lamp_rows : 60] = np.maximum(strip[60 - lamp_rows : 60], light)
+    scale_map = map_of()
+    grid = make_grid(
+        scale_map.plane(), values=(0.0, 60.0), across=(-5.0, 5.0), step=0.5, in_front=6.0
+    )
+    above = replace(WATER, refractive_index=above_index)
+    here = level_strip(strip, grid, scale_map, above=above)
+    return here, FoundApex(row=60.0, fit=lone(0.0), band=here.on_axis)
+
+
+@pytest.mark.parametrize(
+    ("seen", "lamp"),
+    [
+        (between_liquids(4), True),
+        (between_liquids(0), False),
+        (between_liquids(4, light=0.15), False),
+        (between_liquids(4, above_index=1.0003), False),
+    ],
+)
+def test_a_level_brighter_than_both_its_liquids_shows_a_lamp(seen, lamp):
+    assert _shows_lamp(*seen) is lamp
