@@ -12,7 +12,7 @@ import math
 import numpy as np
 from numpy.typing import NDArray
 
-from limbsight.calib.meniscus import ApexFit
+from limbsight.calib.meniscus import AMBIGUOUS, NOT_SEEN, UNLIKE_MODEL, ApexFit
 from limbsight.calib.meniscus_cost import (
     inflation_of,
     misfit_of,
@@ -187,13 +187,13 @@ def _doubt(
     profile: Profile, state: State, misfit: float, ambiguity: float, gain: float
 ) -> str:
     if gain < GAIN_LIMIT:
-        return "meniscus_not_seen"
+        return NOT_SEEN
     if misfit > MISFIT_LIMIT:
-        return "meniscus_unlike_model"
+        return UNLIKE_MODEL
     if abs(state.shift_px) > profile.search_px:
         return "apex_outside_search"
     if ambiguity > AMBIGUITY_LIMIT:
-        return "level_ambiguous"
+        return AMBIGUOUS
     return ""
 
 
