@@ -2,20 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import replace
 
-import numpy as np
-from numpy.typing import NDArray
-
 from limbsight.calib.numbering import NamedScale
-from limbsight.calib.scale_map import Plane, tells_direction
 from limbsight.find_scale import View
 from limbsight.knowledge import Knowledge
 from limbsight.read_limb import Limb, read_limb
 from limbsight.reasons import reason, refusal
 from limbsight.straighten import Board, SplitTube, split_along, straighten_board
-from limbsight.vision.graduations import Comb
 from limbsight.vision.level_marks import tube_weight
 from limbsight.vision.limb_net import propose_limbs
 from limbsight.vision.limbs import (
@@ -28,16 +22,11 @@ from limbsight.vision.limbs import (
     limb_candidates,
     near_places,
 )
-from limbsight.vision.segments import Segments
 from limbsight.vision.tube_row import choose_row
 from limbsight.without_file import PROPOSED, SURE_LEVEL, UNPROPOSED, WIDTH_ERROR
 
 SPARE_CANDIDATES, MAX_CANDIDATES = 5, 24
 """Bands looked at beyond the number of limbs; in all, where that is not known."""
-WITHIN_RADII = 1.15
-"""From the axis: the farther end of a line that is seen through its tube. Those of lines
-beside tubes are 1.3 radii off at least (12 photos), of two scales seen through tubes 0.5 and
-1.1."""
 UNSEEN_SHARE = 0.02
 """What a candidate keeps in whose place the network sees no level: a level may be hidden."""
 CLEAR_OF_DOUBT = 4.0
@@ -196,46 +185,3 @@ def _proposed(
         for column in sorted(splits)
     )
     return LimbChoice(limbs=limbs, clearance=float("inf")), splits
-
-
-def seen_through_tubes(limbs: Sequence[Limb], scale: NamedScale, known: Knowledge) -> bool:
-    """Whether all lines that the scale map rests on lie within tubes, or those of a lone
-    column reach into one and a limb is far from it.
-
-    Glass and liquid shift what is seen through them: in the one photo of 160 whose map rested
-    on such lines alone and that was read, levels were 0.2 and 0.7 mm off at u 0.05 and 0.14.
-    Half behind a tube that the camera looks up through, lines sloped as if their board were
-    turned by 15 degrees, and a level two of their lengths away was 1.6 mm off at u 0.36; of
-    140 photos that were read two more had such lines alone.
-    """
-    plane = scale.map.plane()
-    radius = known.tube.outer_radius_m / known.unit_m
-    axes = np.array([limb.grid.across_at(limb.axis_column) for limb in limbs])
-    columns = [column for comb in scale.combs for column in comb.straight]
-    reaches = [_reach(column.lines, plane) for column in columns]
-    if all(
-        np.median(np.abs(reach[:, :, None] - axes), axis=1).max(axis=0).min()
-        <= WITHIN_RADII * radius
-        for reach in reaches
-    ):
-        return True
-    return len(columns) == 1 and _leans_on_glass(columns[0], reaches[0], axes, radius)
-
-
-def _reach(lines: Segments, plane: Plane) -> NDArray[np.float64]:
-    """How far across the board lines reach, (2, N)."""
-    ends = [plane.from_pixel(x, lines.y_at(x))[0] for x in (lines.left, lines.right)]
-    return np.sort(ends, axis=0)
-
-
-def _leans_on_glass(
-    column: Comb, reach: NDArray[np.float64], axes: NDArray[np.float64], radius: float
-) -> bool:
-    """Whether the lines that tell a column's direction mostly reach into tubes, and a limb is
-    farther from them than they are long."""
-    telling = reach[:, tells_direction(column)]
-    low, high = telling[..., None]
-    into = ((low < axes + radius) & (high > axes - radius)).any(axis=1)
-    first, last = np.median(telling, axis=1)
-    away = np.maximum(first - axes, axes - last)
-    return bool(2 * np.count_nonzero(into) > len(into) and away.max() > last - first)

@@ -278,8 +278,9 @@ def _of_another_board(
 ) -> NamedScale:
     """Look for the file's scale on a smaller board, where the largest does not bear it.
 
-    Its printed numbers must be the file's. Where they rule the largest board out it is no
-    rival; where that one was only not understood, it may still be the one that is meant.
+    Its printed numbers must be the file's. Where they rule the largest board out that is a
+    rival only if it stands apart, as another instrument does; where that one was only not
+    understood, it may still be the one that is meant.
     """
     if stop.code == "picture_turned":
         # Two figures or three may look turned where the longer lines bear all of them.
@@ -297,7 +298,7 @@ def _of_another_board(
             continue
         if named.numbers_read:
             if stop.code == "scale_differs_from_file":
-                return named
+                return replace(named, rivals=boards.rivals)
             # Columns within the pattern of lines are of the same board.
             within = board in before and not _rivals((boards.chosen,), named.combs, spec)
             return replace(named, rivals=0 if within else 1)

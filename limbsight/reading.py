@@ -19,11 +19,12 @@ from limbsight.calib.meniscus import COVERAGE_FACTOR
 from limbsight.calib.numbering import NamedScale
 from limbsight.diagnosis import cause_of
 from limbsight.errors import InputError, LimbsightError, NotMeasurable
-from limbsight.find_limbs import find_limbs, seen_through_tubes
+from limbsight.find_limbs import find_limbs
 from limbsight.find_scale import (
     MIN_PITCH_PX,
     MOST_UNSEEN,
     View,
+    find_scale,
     find_unknown_scale,
     unseen_share,
     upright,
@@ -44,6 +45,12 @@ from limbsight.records import (
 from limbsight.results import level_height, limb_reading, marks
 from limbsight.scale_of_file import find_scale_of_file
 from limbsight.threads import one_blas_thread
+from limbsight.through_glass import (
+    places_on,
+    rests_on_glass,
+    seen_through_tubes,
+    with_tubes_covered,
+)
 from limbsight.vision.border import has_border
 from limbsight.vision.picture import Picture, load_picture
 from limbsight.vision.working import working_copy
@@ -208,6 +215,8 @@ def _walk_on(
         if scale.rivals:
             notes += (reason("several_scales", count=1 + scale.rivals),)
         limbs = find_limbs(view, scale, known, places)
+        if rests_on_glass(limbs, scale, known):
+            scale, limbs = _beside_tubes(view, scale, limbs, known)
         if seen_through_tubes(limbs, scale, known):
             notes += (reason("scale_through_tubes"),)
     except NotMeasurable as stop:
@@ -226,6 +235,19 @@ def _walk_on(
             *_depth_note(limbs, known),
         ),
     )
+
+
+def _beside_tubes(
+    view: View, scale: NamedScale, limbs: tuple[Limb, ...], known: Knowledge
+) -> tuple[NamedScale, tuple[Limb, ...]]:
+    """Read by the lines beside the tubes alone, where those are scale enough."""
+    try:
+        beside = find_scale(with_tubes_covered(view, limbs, scale, known), known)
+        # Without a file which bands are tubes was settled with what they hold.
+        places = places_on(view, limbs, beside, known) if known.from_picture else ()
+        return beside, find_limbs(view, beside, known, places)
+    except NotMeasurable:
+        return scale, limbs
 
 
 def _of_known_lens(picture: Picture) -> tuple[Picture, tuple[Reason, ...]]:

@@ -453,11 +453,13 @@ def _comb(grey: ImageArray, ridges: Ridges, pieces: Pieces, fit: BoardFit) -> Co
     ]
     # A lens bends the whole lines; only their order and their ends are used.
     whole = _as_comb(_merged(ridges, pieces, row, rows, np.inf), low, np.arange(rows), fit.map)
+    if len(whole.index) < MIN_GRADUATIONS:
+        return None
     standing = _emphasis(grey, ridges, pieces, replace(fit, used=used), gaps, row)
     return replace(
         whole,
         overhang=standing[whole.index - low],
-        parts=tuple(comb for comb in combs if len(comb.index)),
+        parts=tuple(comb for comb in combs if len(comb.index) > 1),
     )
 
 

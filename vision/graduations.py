@@ -49,6 +49,9 @@ of its perspective (sample photos)."""
 MIN_FILLING = 0.6
 """Share of the indices between the ends that carry a line; chance gives 0.5 at most where
 the picture is full of lines, far less elsewhere."""
+SPARSE = 0.3
+"""Half of ``MIN_FILLING``: a stretch at either end that is emptier is left off, unless as full
+a one follows it."""
 REGULAR, HAND_DRAWN, FILLED = 0.6, 0.9, 0.9
 """Scatter of lines about even steps, of what random lines within the tolerance would have; and
 that of lines so many of which are there that they can't be random (of 24 places with an even
@@ -379,6 +382,10 @@ def _comb_on(segments: Segments, members: IntArray, side: Side) -> Comb | None:
         if settled:
             break
         settled = len(index) <= before
+    dense = _densest(index)
+    chosen, index = chosen[dense], index[dense]
+    if len(index) < MIN_GRADUATIONS:
+        return None
     coefficients = _fit_projective(index, y[chosen])
     if coefficients is None:
         return None
@@ -570,6 +577,19 @@ def _trim_ends(index: IntArray) -> NDArray[np.bool_]:
     high = int(ends[-1]) if len(ends) else -1
     position = index - index[0]
     return np.asarray((position >= low) & (position <= high))
+
+
+def _densest(index: IntArray) -> slice:
+    """The stretch that has most lines beyond those of ``SPARSE`` filling.
+
+    A pattern that the scale stands on goes on in step with it, now and then.
+    """
+    # Sums from the first line up to each: before it is counted, and with it.
+    lines = np.arange(len(index))
+    before = lines - SPARSE * (index - index[0])
+    lowest = np.minimum.accumulate(before)
+    last = int(np.argmax(before + 1.0 - SPARSE - lowest))
+    return slice(int(np.argmin(before[: last + 1])), last + 1)
 
 
 def _inside(segments: Segments, comb: Comb) -> NDArray[np.bool_]:

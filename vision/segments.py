@@ -33,6 +33,8 @@ END_TRIM_PX = 2.0
 it on either side of the end, and half a pixel."""
 END_SHARE = 0.5
 """Answer at the end of a line over that on it: half of the smoothing window is on it."""
+LEAST_GAP_PX = 2
+"""Columns without an answer that end a line: noise takes single ones out."""
 MIN_LENGTH_PX = 5
 MAX_SLOPE = 0.36
 """Tangent of 20 degrees: 15 degrees of tilt and perspective, and 5 of margin."""
@@ -180,14 +182,22 @@ def ridges_of(
     x: FloatArray, y: FloatArray, strength: FloatArray, label: NDArray[np.int64], count: int
 ) -> Ridges:
     """Put crests together by their labels, 0 to ``count`` - 1."""
+    left, right = _extent(x, label, count)
+    return Ridges(
+        x=x, y=y, strength=strength, label=label, count=count, left=left, right=right
+    )
+
+
+def _extent(
+    x: FloatArray, label: NDArray[np.int64], count: int
+) -> tuple[FloatArray, FloatArray]:
+    """First and last column of each component; 0 where it is empty."""
     left, right = np.full(count, np.inf), np.full(count, -np.inf)
     np.minimum.at(left, label, x)
     np.maximum.at(right, label, x)
     empty = right < left
     left[empty] = right[empty] = 0.0
-    return Ridges(
-        x=x, y=y, strength=strength, label=label, count=count, left=left, right=right
-    )
+    return left, right
 
 
 def _ridge_response(grey: ImageArray, *, dark: bool) -> NDArray[np.float32]:
@@ -227,13 +237,29 @@ def _to_own_half(ridges: Ridges) -> Ridges:
     pixels = np.maximum(np.bincount(ridges.label, minlength=ridges.count), 1)
     mean = np.bincount(ridges.label, ridges.strength, minlength=ridges.count) / pixels
     kept = ridges.strength >= END_SHARE * mean[ridges.label]
-    return ridges_of(
-        x=ridges.x[kept],
-        y=ridges.y[kept],
-        strength=ridges.strength[kept],
-        label=ridges.label[kept],
-        count=ridges.count,
-    )
+    x, y, strength = ridges.x[kept], ridges.y[kept], ridges.strength[kept]
+    label, count = _parted(x, ridges.label[kept], ridges.count)
+    return ridges_of(x=x, y=y, strength=strength, label=label, count=count)
+
+
+def _parted(
+    x: FloatArray, label: NDArray[np.int64], count: int
+) -> tuple[NDArray[np.int64], int]:
+    """Give what stands beyond a gap of a component a label of its own.
+
+    Lines behind a tube are seen beside it and through it: the wall bends and breaks them.
+    """
+    pixels = np.bincount(label, minlength=count)
+    left, right = _extent(x, label, count)
+    broken = np.flatnonzero((right - left >= pixels + LEAST_GAP_PX - 1)[label])
+    if not len(broken):
+        return label, count
+    broken = broken[np.lexsort((x[broken], label[broken]))]
+    begins = (np.diff(label[broken]) != 0) | (np.diff(x[broken]) > LEAST_GAP_PX)
+    part = np.concatenate([[0], np.cumsum(begins)])
+    parted = label.copy()
+    parted[broken] = count + part
+    return parted, count + int(part[-1]) + 1
 
 
 def segments_of(ridges: Ridges) -> Segments:

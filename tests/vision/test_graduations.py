@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -79,6 +81,23 @@ def test_a_covered_stretch_costs_its_lines_and_no_number(gap):
     hidden = {k - COLUMN.first + shifts.copy().pop() for k in range(gap[0], gap[1] + 1)}
     assert missing <= hidden
     assert len(missing) >= gap[1] - gap[0]
+
+
+def test_strays_in_step_beyond_the_ends_are_left_off():
+    """A pattern of dots behind the board goes on where the scale ends."""
+    scale = COLUMN.comb(CAMERA)
+    dots = replace(COLUMN, first=-130, last=130)
+    beyond = (np.abs(dots.values) > 45.0) & (dots.numbers % 16 < 4)
+    strays = dots.comb(CAMERA).lines.take(beyond)
+    names = ("x", "y", "slope", "left", "right", "strength")
+    both = {
+        name: np.concatenate([getattr(scale.lines, name), getattr(strays, name)])
+        for name in names
+    }
+    [comb] = find_combs(Segments(**both))
+    true = np.abs(CAMERA.on_plane(comb.lines.x, comb.lines.y)[1]) < 40.5
+    assert np.count_nonzero(true) == len(COLUMN.numbers)
+    assert comb.filling > 0.8
 
 
 @settings(max_examples=15, deadline=None)

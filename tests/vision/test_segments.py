@@ -150,6 +150,23 @@ def test_what_goes_on_faintly_in_the_wall_of_a_tube_is_cut_off():
     assert strongest.y_at(np.array([40.0]))[0] == pytest.approx(20, abs=0.02)
 
 
+@pytest.mark.parametrize(("gap", "count"), [(1, 1), (6, 2)])
+def test_a_line_ends_where_the_wall_of_a_tube_breaks_it(gap, count):
+    """Beyond the break it stands a pixel lower; a faint reflection bridges it."""
+    rows, columns = np.mgrid[0:40, 0:71]
+    broken = (columns > 30) & (columns <= 30 + gap)
+    y = np.where(columns <= 30, 20.0, 21.0 if gap > 1 else 20.0)
+    line = np.exp(-0.5 * ((rows - y) / 1.1) ** 2) * ((columns >= 10) & (columns <= 60))
+    grey = np.round(200 - 120 * np.where(broken, 0.15, 1.0) * line).astype(np.uint8)
+    found = find_segments(grey, dark=True)
+    assert len(found) == count
+    assert found.left.min() == pytest.approx(10, abs=3)
+    assert found.right.max() == pytest.approx(60, abs=3)
+    if count == 2:
+        assert np.sort(found.y) == pytest.approx([20.0, 21.0], abs=0.05)
+        assert np.abs(found.slope).max() < 0.01
+
+
 def test_faint_lines_on_a_quiet_board_in_a_picture_of_strong_ones():
     """Graph paper all round raises the noise of the picture, not that of the board."""
     camera = Camera(focal_px=FOCAL_PX)

@@ -1,0 +1,167 @@
+"""Lines that are seen through the tubes, and the scale that is read from those beside them.
+
+Glass and liquid shift and turn what is seen through them. Where they do it all along a tube
+the lines are as even as any, and only the place of the tubes tells.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from limbsight.calib.numbering import NamedScale
+from limbsight.calib.scale_map import tells_direction
+from limbsight.find_scale import View
+from limbsight.knowledge import Knowledge
+from limbsight.read_limb import Limb
+from limbsight.vision.graduations import Comb
+from limbsight.vision.segments import Segments
+
+WITHIN_RADII = 1.15
+"""From the axis: the farther end of a line that is seen through its tube. Those of lines
+beside tubes are 1.3 radii off at least (12 photos), of two scales seen through tubes 0.5 and
+1.1."""
+COVERED_RADII = 1.1
+"""From the axis: what is covered of a tube. Its edge is seen by that much farther out than it
+is from ten diameters away, and the axis may be a twentieth off."""
+BESIDE_RADII = 1.4
+"""From the axis: where the colour of the board is taken."""
+COVERED_HEIGHTS = 64
+"""Points along a tube at which its edge and the colour are taken: lenses bend it a little."""
+COVERED_BEYOND = 0.1
+"""Of the scale's length: how far tubes are covered beyond its ends."""
+
+
+def rests_on_glass(limbs: Sequence[Limb], scale: NamedScale, known: Knowledge) -> bool:
+    """Whether lines of a column that the scale map rests on mostly reach into a tube.
+
+    Lines over a whole board run behind the tubes; of them only what passes for seen between
+    the tubes counts, and that must not stand in one by its middle.
+    """
+    tubes = _tubes(limbs, known)
+    for comb in scale.combs:
+        reaches = [_reach(column.lines, scale, known) for column in comb.straight]
+        if comb.parts:
+            reaches = [np.repeat(reach.mean(axis=0)[None], 2, axis=0) for reach in reaches]
+        if any(_mostly_into(tubes, reach) for reach in reaches):
+            return True
+    return False
+
+
+def seen_through_tubes(limbs: Sequence[Limb], scale: NamedScale, known: Knowledge) -> bool:
+    """Whether all lines that the scale map rests on lie within tubes, or those of a lone
+    column reach into one and a limb is far from it.
+
+    Glass and liquid shift what is seen through them: in the one photo of 160 whose map rested
+    on such lines alone and that was read, levels were 0.2 and 0.7 mm off at u 0.05 and 0.14.
+    Half behind a tube that the camera looks up through, lines sloped as if their board were
+    turned by 15 degrees, and a level two of their lengths away was 1.6 mm off at u 0.36; of
+    140 photos that were read two more had such lines alone.
+    """
+    tubes = _tubes(limbs, known)
+    columns = _columns(scale)
+    reaches = [_reach(column.lines, scale, known) for column in columns]
+    if all(
+        np.median(np.abs(reach[:, :, None] - tubes.axes), axis=1).max(axis=0).min()
+        <= WITHIN_RADII * tubes.radius
+        for reach in reaches
+    ):
+        return True
+    return len(columns) == 1 and _leans_on_glass(columns[0], reaches[0], tubes)
+
+
+def with_tubes_covered(
+    view: View, limbs: Sequence[Limb], scale: NamedScale, known: Knowledge
+) -> View:
+    """Paint the tubes over, in the colours of the board beside them, where the scale is
+    looked for: what is left of its lines is not seen through glass."""
+    spec, upright, plane = known.instrument.scale, view.upright, scale.map.plane()
+    beyond = COVERED_BEYOND * (spec.highest - spec.lowest)
+    heights = np.linspace(spec.lowest - beyond, spec.highest + beyond, COVERED_HEIGHTS)
+
+    def along(across: float) -> NDArray[np.int32]:
+        x, y = plane.to_pixel(np.full_like(heights, across), heights, _depth(known))
+        pixels = np.stack([x, y], axis=1)
+        return np.round((pixels + 0.5) / upright.factor - 0.5).astype(np.int32)
+
+    tubes = _tubes(limbs, known)
+    painted = upright.bgr.copy()
+    for axis in tubes.axes:
+        near = [along(axis + side * BESIDE_RADII * tubes.radius) for side in (-1, 1)]
+        left, right = (along(axis + side * COVERED_RADII * tubes.radius) for side in (-1, 1))
+        board = _colour_at(upright.bgr, np.concatenate(near))
+        cv2.fillPoly(painted, [np.concatenate([left, right[::-1]])], board)
+    return replace(view, upright=replace(upright, bgr=painted))
+
+
+def places_on(
+    view: View, limbs: Sequence[Limb], scale: NamedScale, known: Knowledge
+) -> tuple[float, ...]:
+    """Where limbs found by another scale map are across the board of this one."""
+    plane = scale.map.plane()
+
+    def across(limb: Limb) -> float:
+        axis = round(limb.axis_column)
+        x, y = view.turn.from_picture(limb.grid.x_px[:, axis], limb.grid.y_px[:, axis])
+        return float(np.median(plane.from_pixel(x, y, _depth(known))[0]))
+
+    return tuple(across(limb) for limb in limbs)
+
+
+def _colour_at(bgr: NDArray[np.uint8], places: NDArray[np.int32]) -> list[float]:
+    """Median colour of the places, (N, 2), that are in the picture."""
+    height, width = bgr.shape[:2]
+    x, y = np.clip(places, 0, [width - 1, height - 1]).T
+    colour: list[float] = np.median(bgr[y, x], axis=0).tolist()
+    return colour
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Tubes:
+    """Where tubes stand across the board [scale units]."""
+
+    axes: NDArray[np.float64]
+    radius: float
+
+
+def _tubes(limbs: Sequence[Limb], known: Knowledge) -> _Tubes:
+    return _Tubes(
+        axes=np.array([limb.grid.across_at(limb.axis_column) for limb in limbs]),
+        radius=known.tube.outer_radius_m / known.unit_m,
+    )
+
+
+def _depth(known: Knowledge) -> float:
+    """How far the axes stand in front of the scale [scale units]."""
+    return known.tube.axis_to_scale_m / known.unit_m
+
+
+def _columns(scale: NamedScale) -> list[Comb]:
+    return [column for comb in scale.combs for column in comb.straight]
+
+
+def _reach(lines: Segments, scale: NamedScale, known: Knowledge) -> NDArray[np.float64]:
+    """How far across the plane of the axes lines are seen to reach, (2, N)."""
+    plane, depth = scale.map.plane(), _depth(known)
+    ends = [plane.from_pixel(x, lines.y_at(x), depth)[0] for x in (lines.left, lines.right)]
+    return np.sort(ends, axis=0)
+
+
+def _mostly_into(tubes: _Tubes, reach: NDArray[np.float64]) -> bool:
+    """Whether most lines reach into a tube."""
+    low, high = reach[..., None]
+    into = (low < tubes.axes + tubes.radius) & (high > tubes.axes - tubes.radius)
+    return bool(2 * np.count_nonzero(into.any(axis=1)) > len(into))
+
+
+def _leans_on_glass(column: Comb, reach: NDArray[np.float64], tubes: _Tubes) -> bool:
+    """Whether the lines that tell a column's direction mostly reach into tubes, and a limb is
+    farther from them than they are long."""
+    telling = reach[:, tells_direction(column)]
+    first, last = np.median(telling, axis=1)
+    away = np.maximum(first - tubes.axes, tubes.axes - last)
+    return _mostly_into(tubes, telling) and bool(away.max() > last - first)
