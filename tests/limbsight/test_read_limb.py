@@ -2,10 +2,16 @@
 
 from __future__ import annotations
 
+from types import SimpleNamespace
+from typing import Any
+
 import numpy as np
 import pytest
 
-from limbsight.read_limb import _covered_away_from, _is_missing
+from limbsight import read_limb
+from limbsight.calib.meniscus import NOT_SEEN, UNLIKE_MODEL
+from limbsight.calib.meniscus_outcome import MISFIT_LIMIT
+from limbsight.read_limb import SPOILT, _covered_away_from, _is_missing, _meniscus_reasons
 from limbsight.vision.dark_line import DarkLine
 
 
@@ -32,3 +38,27 @@ def test_a_cover_that_ends_at_the_level_may_be_a_flash(cover, rows):
 )
 def test_only_at_a_nearly_black_liquid_may_the_dark_line_be_faint(darkness, shine, missing):
     assert _is_missing(DarkLine(darkness=darkness, shine=shine, above_bores=0.1)) == missing
+
+
+@pytest.mark.parametrize(
+    ("why", "misfit", "codes"),
+    [
+        (NOT_SEEN, 0.9 * SPOILT * MISFIT_LIMIT, []),
+        (NOT_SEEN, 1.1 * SPOILT * MISFIT_LIMIT, ["level_unlike_meniscus"]),
+        (UNLIKE_MODEL, 1.1 * MISFIT_LIMIT, ["level_unlike_meniscus"]),
+    ],
+)
+def test_a_dark_line_excuses_a_profile_that_shows_nothing(monkeypatch, why, misfit, codes):
+    """Not one that a meniscus explains, but not well: its place is not to be trusted."""
+    monkeypatch.setattr(read_limb, "_lines_about", lambda *_: lambda bores: None)
+    monkeypatch.setattr(read_limb, "stands_out", lambda line_at: True)
+    level: Any = SimpleNamespace(
+        apex=SimpleNamespace(ok=False, reason=why, misfit=misfit), clear_of_glare=None
+    )
+    known: Any = SimpleNamespace(
+        optics=lambda limb, k: SimpleNamespace(opaque_mirror=False),
+        is_between_liquids=lambda limb, k: False,
+    )
+    near: Any = [None]
+    found = _meniscus_reasons(near, (level,), known, "left", None)
+    assert [doubt.code for doubt in found] == codes
