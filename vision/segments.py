@@ -27,7 +27,7 @@ SMOOTH_ALONG_PX = 5
 shortest graduation worth reading (10 px), so its ends stay within 2 px."""
 SMOOTH_ACROSS_SIGMA_PX = 0.8
 """Gaussian across the line; lines 3 px apart (the least that is read) keep 30 % of their
-contrast."""
+contrast. Lines thicker than 3.5 sigma answer by each of their edges."""
 END_TRIM_PX = 2.0
 """Left out at each end of a line's fit: an ordinary motion blur smears so much (3 px), half of
 it on either side of the end, and half a pixel."""
@@ -137,7 +137,13 @@ def find_segments(grey: ImageArray, *, dark: bool) -> Segments:
     return segments_of(find_ridges(grey, dark=dark))
 
 
-def find_ridges(grey: ImageArray, *, dark: bool, local: bool = False) -> Ridges:
+def find_ridges(
+    grey: ImageArray,
+    *,
+    dark: bool,
+    local: bool = False,
+    sigma_px: float = SMOOTH_ACROSS_SIGMA_PX,
+) -> Ridges:
     """Find the crests of thin lines that run along the picture's rows.
 
     Parameters
@@ -148,11 +154,13 @@ def find_ridges(grey: ImageArray, *, dark: bool, local: bool = False) -> Ridges:
     local
         Measure the noise tile by tile: a board is quiet though graph paper or a fabric
         fills the rest of the picture.
+    sigma_px
+        Of the Gaussian across the lines.
     """
     if len(grey) < 3:
         none = np.zeros(0)
         return ridges_of(x=none, y=none, strength=none, label=none.astype(np.int64), count=0)
-    response = _ridge_response(grey, dark=dark)
+    response = _ridge_response(grey, dark=dark, sigma_px=sigma_px)
     # Sampled: a robust spread needs thousands of values, not millions.
     spread = 1.4826 * _scatter(response[::7, ::7])
     least: float | NDArray[np.float32] = NOISE_FACTOR * max(spread, 0.2)
@@ -200,10 +208,9 @@ def _extent(
     return left, right
 
 
-def _ridge_response(grey: ImageArray, *, dark: bool) -> NDArray[np.float32]:
-    across = np.convolve(
-        cv2.getGaussianKernel(5, SMOOTH_ACROSS_SIGMA_PX)[:, 0], [1.0, -2.0, 1.0]
-    )
+def _ridge_response(grey: ImageArray, *, dark: bool, sigma_px: float) -> NDArray[np.float32]:
+    size = 2 * round(2.5 * sigma_px) + 1
+    across = np.convolve(cv2.getGaussianKernel(size, sigma_px)[:, 0], [1.0, -2.0, 1.0])
     along = np.full(SMOOTH_ALONG_PX, 1.0 / SMOOTH_ALONG_PX)
     response = cv2.sepFilter2D(grey, cv2.CV_32F, along, across if dark else -across)
     return np.asarray(response, np.float32)

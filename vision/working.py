@@ -39,6 +39,9 @@ the same picture; what is found of columns when looking for boards is 6 division
 (98 photos and renders)."""
 RIVAL_SHARE = 0.4
 """Dark and light lines are compared when the fewer are at least this share of the more."""
+THICK_SIGMA_PX, LEAST_THICK_PITCH_PX, SINGLE_SHARE = 1.6, 8.0, 0.05
+"""Lines of up to 6 px answer once under such a Gaussian, and lines so far apart keep half of
+their contrast; SINGLE_SHARE is half of what is missing where every tenth line is too thick."""
 BEYOND_END_PX = 4.0
 """Ends are found within 2 px; as much again clears the blur."""
 MANY, CLEARLY_SINGLE = 40, -0.05
@@ -189,7 +192,26 @@ def _groups(
 def _found(
     grey: NDArray[np.uint8], *, dark: bool, boards: bool, local_noise: bool
 ) -> tuple[tuple[Comb, ...], ...]:
-    ridges = find_ridges(grey, dark=dark, local=local_noise)
+    thin = _by_ridges(grey, find_ridges(grey, dark=dark, local=local_noise), boards)
+    if thin and not _lacks_single_lines(thin[0]):
+        return thin
+    ridges = find_ridges(grey, dark=dark, local=local_noise, sigma_px=THICK_SIGMA_PX)
+    thick = _by_ridges(grey, ridges, boards)
+    return thick if _size(thick) > MORE_LINES * _size(thin) else thin
+
+
+def _lacks_single_lines(group: tuple[Comb, ...]) -> bool:
+    """Whether lines far apart lack single ones: numbered ones may be too thick to be found."""
+    fullest = max(group, key=lambda comb: len(comb.index))
+    if fullest.parts or fullest.pitch_px < LEAST_THICK_PITCH_PX:
+        return False
+    single = np.count_nonzero(np.diff(fullest.index) == 2)
+    return bool(single > SINGLE_SHARE * np.ptp(fullest.index))
+
+
+def _by_ridges(
+    grey: NDArray[np.uint8], ridges: Ridges, boards: bool
+) -> tuple[tuple[Comb, ...], ...]:
     segments = segments_of(ridges)
     board = find_board(grey, ridges, segments) if boards else None
     width = board_width(board) if board is not None else 0.0

@@ -141,3 +141,19 @@ def test_a_strip_between_tubes_of_a_bank_is_no_board():
         strips[2], index=strips[2].index[:9], lines=strips[2].lines.take(np.arange(9))
     )
     assert not working._is_one_of_several(strips[1], ((strips[1], few),))
+
+
+@pytest.mark.parametrize("thickness", [0.2, 0.5, 0.6])
+@pytest.mark.parametrize("roll", [0.0, 3.0])
+def test_numbered_lines_much_thicker_than_the_others_are_found(thickness, roll):
+    """Seen from near: divisions of 11 px, every fifth line of 2, 5.5 and 6.6 px; by the edges
+    of the thickest the fine ones were no scale, either."""
+    camera = Camera(width=420, height=1000, focal_px=3300.0, roll=roll)
+    fine = Column(lengths=(4.0, 4.0, 6.0), thickness=0.2)
+    bold = Column(first=-8, last=8, division=5.0, lengths=(6.0, 6.0, 6.0), thickness=thickness)
+    combs = find_scales(working_image(photograph(camera, print_of(fine, bold))))[0]
+    comb = max(combs, key=lambda comb: len(comb.index))
+    assert len(comb.index) >= 78
+    _, height = camera.on_plane(comb.lines.x, comb.lines.y)
+    off = height - comb.index
+    assert np.abs(off - np.round(np.median(off))).max() < 0.1
