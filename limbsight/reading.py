@@ -48,7 +48,6 @@ from limbsight.threads import one_blas_thread
 from limbsight.through_glass import (
     places_on,
     rests_on_glass,
-    seen_through_tubes,
     with_tubes_covered,
 )
 from limbsight.vision.border import has_border
@@ -60,6 +59,8 @@ if TYPE_CHECKING:
     from limbsight.calib.instrument import Instrument
 
 
+MOST_COVERINGS = 2
+"""Tubes are covered where they are found: a limb that is found better so is covered anew."""
 ZERO_CODES = ("bad_zero", "not_a_zero")
 """Errors of a zero, from `limbsight.reduce.zero`."""
 
@@ -215,9 +216,11 @@ def _walk_on(
         if scale.rivals:
             notes += (reason("several_scales", count=1 + scale.rivals),)
         limbs = find_limbs(view, scale, known, places)
-        if rests_on_glass(limbs, scale, known):
+        for _ in range(MOST_COVERINGS):
+            if not rests_on_glass(limbs, scale, known):
+                break
             scale, limbs = _beside_tubes(view, scale, limbs, known)
-        if seen_through_tubes(limbs, scale, known):
+        if rests_on_glass(limbs, scale, known):
             notes += (reason("scale_through_tubes"),)
     except NotMeasurable as stop:
         why = cause_of(stop, working_copy(picture), known, MIN_PITCH_PX)

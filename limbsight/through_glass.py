@@ -21,10 +21,6 @@ from limbsight.read_limb import Limb
 from limbsight.vision.graduations import Comb
 from limbsight.vision.segments import Segments
 
-WITHIN_RADII = 1.15
-"""From the axis: the farther end of a line that is seen through its tube. Those of lines
-beside tubes are 1.3 radii off at least (12 photos), of two scales seen through tubes 0.5 and
-1.1."""
 COVERED_RADII = 1.1
 """From the axis: what is covered of a tube. Its edge is seen by that much farther out than it
 is from ten diameters away, and the axis may be a twentieth off."""
@@ -37,10 +33,13 @@ COVERED_BEYOND = 0.1
 
 
 def rests_on_glass(limbs: Sequence[Limb], scale: NamedScale, known: Knowledge) -> bool:
-    """Whether lines of a column that the scale map rests on mostly reach into a tube.
+    """Whether lines of a column that the scale map rests on mostly reach into a tube; or those
+    that tell a lone column's direction do, and a limb is far from it.
 
-    Lines over a whole board run behind the tubes; of them only what passes for seen between
-    the tubes counts, and that must not stand in one by its middle.
+    Glass and liquid shift and turn what is seen through them: maps that rested on such lines
+    had levels 0.2 to 1.7 mm off at u 0.05 to 0.4 (four of 320 photos).  Lines over a whole
+    board run behind the tubes; of them only what passes for seen between the tubes counts,
+    and that must not stand in one by its middle.
     """
     tubes = _tubes(limbs, known)
     for comb in scale.combs:
@@ -49,29 +48,8 @@ def rests_on_glass(limbs: Sequence[Limb], scale: NamedScale, known: Knowledge) -
             reaches = [np.repeat(reach.mean(axis=0)[None], 2, axis=0) for reach in reaches]
         if any(_mostly_into(tubes, reach) for reach in reaches):
             return True
-    return False
-
-
-def seen_through_tubes(limbs: Sequence[Limb], scale: NamedScale, known: Knowledge) -> bool:
-    """Whether all lines that the scale map rests on lie within tubes, or those of a lone
-    column reach into one and a limb is far from it.
-
-    Glass and liquid shift what is seen through them: in the one photo of 160 whose map rested
-    on such lines alone and that was read, levels were 0.2 and 0.7 mm off at u 0.05 and 0.14.
-    Half behind a tube that the camera looks up through, lines sloped as if their board were
-    turned by 15 degrees, and a level two of their lengths away was 1.6 mm off at u 0.36; of
-    140 photos that were read two more had such lines alone.
-    """
-    tubes = _tubes(limbs, known)
-    columns = _columns(scale)
-    reaches = [_reach(column.lines, scale, known) for column in columns]
-    if all(
-        np.median(np.abs(reach[:, :, None] - tubes.axes), axis=1).max(axis=0).min()
-        <= WITHIN_RADII * tubes.radius
-        for reach in reaches
-    ):
-        return True
-    return len(columns) == 1 and _leans_on_glass(columns[0], reaches[0], tubes)
+    columns = [column for comb in scale.combs for column in comb.straight]
+    return len(columns) == 1 and _leans_on_glass(columns[0], scale, known, tubes)
 
 
 def with_tubes_covered(
@@ -140,10 +118,6 @@ def _depth(known: Knowledge) -> float:
     return known.tube.axis_to_scale_m / known.unit_m
 
 
-def _columns(scale: NamedScale) -> list[Comb]:
-    return [column for comb in scale.combs for column in comb.straight]
-
-
 def _reach(lines: Segments, scale: NamedScale, known: Knowledge) -> NDArray[np.float64]:
     """How far across the plane of the axes lines are seen to reach, (2, N)."""
     plane, depth = scale.map.plane(), _depth(known)
@@ -158,10 +132,10 @@ def _mostly_into(tubes: _Tubes, reach: NDArray[np.float64]) -> bool:
     return bool(2 * np.count_nonzero(into.any(axis=1)) > len(into))
 
 
-def _leans_on_glass(column: Comb, reach: NDArray[np.float64], tubes: _Tubes) -> bool:
+def _leans_on_glass(column: Comb, scale: NamedScale, known: Knowledge, tubes: _Tubes) -> bool:
     """Whether the lines that tell a column's direction mostly reach into tubes, and a limb is
     farther from them than they are long."""
-    telling = reach[:, tells_direction(column)]
+    telling = _reach(column.lines, scale, known)[:, tells_direction(column)]
     first, last = np.median(telling, axis=1)
     away = np.maximum(first - tubes.axes, tubes.axes - last)
     return _mostly_into(tubes, telling) and bool(away.max() > last - first)
