@@ -45,11 +45,7 @@ from limbsight.records import (
 from limbsight.results import level_height, limb_reading, marks
 from limbsight.scale_of_file import find_scale_of_file
 from limbsight.threads import one_blas_thread
-from limbsight.through_glass import (
-    places_on,
-    rests_on_glass,
-    with_tubes_covered,
-)
+from limbsight.through_glass import places_on, rests_on_glass, with_tubes_covered
 from limbsight.vision.border import has_border
 from limbsight.vision.picture import Picture, load_picture
 from limbsight.vision.working import working_copy

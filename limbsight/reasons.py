@@ -113,8 +113,8 @@ _KINDS = (
     ReasonKind(
         code="scale_through_tubes",
         effect="check",
-        text="graduations were found behind the tubes alone, or in one column that reaches "
-        "behind a tube, where glass and liquid shift them",
+        text="a column of graduations that the scale rests on reaches behind a tube, where "
+        "glass and liquid shift what is seen, and too few are seen beside the tubes",
         remedy="retake closer and sharper, so that their ends beside the tubes are seen",
     ),
     ReasonKind(
