@@ -212,11 +212,8 @@ def _walk_on(
         if scale.rivals:
             notes += (reason("several_scales", count=1 + scale.rivals),)
         limbs = find_limbs(view, scale, known, places)
-        for _ in range(MOST_COVERINGS):
-            if not rests_on_glass(limbs, scale, known):
-                break
-            scale, limbs = _beside_tubes(view, scale, limbs, known)
-        if rests_on_glass(limbs, scale, known):
+        scale, limbs, on_glass = _clear_of_glass(view, scale, limbs, known)
+        if on_glass:
             notes += (reason("scale_through_tubes"),)
     except NotMeasurable as stop:
         why = cause_of(stop, working_copy(picture), known, MIN_PITCH_PX)
@@ -236,17 +233,22 @@ def _walk_on(
     )
 
 
-def _beside_tubes(
+def _clear_of_glass(
     view: View, scale: NamedScale, limbs: tuple[Limb, ...], known: Knowledge
-) -> tuple[NamedScale, tuple[Limb, ...]]:
-    """Read by the lines beside the tubes alone, where those are scale enough."""
-    try:
-        beside = find_scale(with_tubes_covered(view, limbs, scale, known), known)
-        # Without a file which bands are tubes was settled with what they hold.
-        places = places_on(view, limbs, beside, known) if known.from_picture else ()
-        return beside, find_limbs(view, beside, known, places)
-    except NotMeasurable:
-        return scale, limbs
+) -> tuple[NamedScale, tuple[Limb, ...], bool]:
+    """Read by the lines beside the tubes alone, where the map rests on others and those are
+    scale enough; and whether it still rests on lines seen through a tube."""
+    for _ in range(MOST_COVERINGS):
+        if not rests_on_glass(limbs, scale, known):
+            return scale, limbs, False
+        try:
+            beside = find_scale(with_tubes_covered(view, limbs, scale, known), known)
+            # Without a file which bands are tubes was settled with what they hold.
+            places = places_on(view, limbs, beside, known) if known.from_picture else ()
+            scale, limbs = beside, find_limbs(view, beside, known, places)
+        except NotMeasurable:
+            return scale, limbs, True
+    return scale, limbs, rests_on_glass(limbs, scale, known)
 
 
 def _of_known_lens(picture: Picture) -> tuple[Picture, tuple[Reason, ...]]:

@@ -42,14 +42,13 @@ def rests_on_glass(limbs: Sequence[Limb], scale: NamedScale, known: Knowledge) -
     and that must not stand in one by its middle.
     """
     tubes = _tubes(limbs, known)
-    for comb in scale.combs:
-        reaches = [_reach(column.lines, scale, known) for column in comb.straight]
-        if comb.parts:
-            reaches = [np.repeat(reach.mean(axis=0)[None], 2, axis=0) for reach in reaches]
-        if any(_mostly_into(tubes, reach) for reach in reaches):
+    columns = [(column, comb) for comb in scale.combs for column in comb.straight]
+    reaches = [_reach(column.lines, scale, known) for column, _ in columns]
+    for reach, (_, comb) in zip(reaches, columns, strict=True):
+        middle = reach.mean(axis=0)
+        if _mostly_into(tubes, np.stack([middle, middle]) if comb.parts else reach):
             return True
-    columns = [column for comb in scale.combs for column in comb.straight]
-    return len(columns) == 1 and _leans_on_glass(columns[0], scale, known, tubes)
+    return len(columns) == 1 and _leans_on_glass(columns[0][0], reaches[0], tubes)
 
 
 def with_tubes_covered(
@@ -132,10 +131,10 @@ def _mostly_into(tubes: _Tubes, reach: NDArray[np.float64]) -> bool:
     return bool(2 * np.count_nonzero(into.any(axis=1)) > len(into))
 
 
-def _leans_on_glass(column: Comb, scale: NamedScale, known: Knowledge, tubes: _Tubes) -> bool:
+def _leans_on_glass(column: Comb, reach: NDArray[np.float64], tubes: _Tubes) -> bool:
     """Whether the lines that tell a column's direction mostly reach into tubes, and a limb is
     farther from them than they are long."""
-    telling = _reach(column.lines, scale, known)[:, tells_direction(column)]
+    telling = reach[:, tells_direction(column)]
     first, last = np.median(telling, axis=1)
     away = np.maximum(first - tubes.axes, tubes.axes - last)
     return _mostly_into(tubes, telling) and bool(away.max() > last - first)
