@@ -7,7 +7,11 @@ import re
 import tomllib
 from pathlib import Path
 
+import pytest
+from click.testing import CliRunner
+
 from limbsight.calib.instrument import parse_instrument
+from limbsight.cli import main
 from limbsight.cli.options import ExitCode
 from limbsight.cli.read_command import BAD_FILE, FAULT
 from limbsight.reasons import KINDS
@@ -74,3 +78,16 @@ def test_json_shows_every_key():
         size_px=(1, 1),
     )
     assert list(shown) == list(reading_to_dict(empty))
+
+
+def test_shown_output_is_that_of_the_program(monkeypatch):
+    """Word for word; numbers to what processors differ by."""
+    monkeypatch.chdir(ROOT)
+    sample = "sample_images/fan-inlet"
+    command = ["read", f"{sample}.jpg", "--instrument", f"{sample}.toml"]
+    printed = CliRunner().invoke(main, command).stdout
+    [shown] = [text for text in blocks("text") if text.startswith("READ")]
+    number = re.compile(r"\d+\.?\d*")
+    assert number.sub("#", printed).split() == number.sub("#", shown).split()
+    now, was = ([float(n) for n in number.findall(text)] for text in (printed, shown))
+    assert now == pytest.approx(was, rel=0.03)
