@@ -84,6 +84,7 @@ def fit_level(
     interface: MeniscusPhysics,
     u_axis_m: float = 0.0,
     line_pitch_m: float = 0.0,
+    slope: float = 0.0,
     burnt: NDArray[np.bool_] | None = None,
 ) -> LevelFit:
     """Fit one meniscus and carry it to the scale.
@@ -102,6 +103,8 @@ def fit_level(
         Standard uncertainty of the axis across the tube.
     line_pitch_m
         Distance of the graduations that are seen through the tube; 0 where there are none.
+    slope
+        Rows a column by which the level fell to the right before its columns were shifted.
     burnt : ndarray, shape (C,), bool, optional
         Columns that are burnt out about the level.
     """
@@ -117,6 +120,7 @@ def fit_level(
         line_pitch_m=line_pitch_m,
         apex_seen=apex_seen,
         u_axis_m=u_axis_m,
+        slope=slope,
         burnt=np.zeros(strip.shape[1], dtype=bool) if burnt is None else burnt,
     )
     found = find_apex(here, row)

@@ -62,7 +62,11 @@ SECOND_REACH = 0.5
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class LevelStrip:
-    """What one level is fitted in and with; see ``limbsight.calib.heights.fit_level``."""
+    """What one level is fitted in and with; see ``limbsight.calib.heights.fit_level``.
+
+    ``slope`` is that of a slanting level whose columns were shifted until it lay level: rows
+    a column by which it falls to the right.
+    """
 
     strip: NDArray[np.float32]
     grid: Grid
@@ -75,6 +79,7 @@ class LevelStrip:
     line_pitch_m: float
     apex_seen: bool
     u_axis_m: float
+    slope: float
     burnt: NDArray[np.bool_]
 
     @property
@@ -90,6 +95,11 @@ class LevelStrip:
     @property
     def bore_rows(self) -> float:
         return 2 * self.tube.bore_radius_m / (self.grid.step * self.unit_m)
+
+    @property
+    def longer(self) -> float:
+        """Length of a slanting surface over its extent across the tube."""
+        return math.hypot(1.0, self.slope)
 
     @property
     def search(self) -> Search:
@@ -123,13 +133,20 @@ class LevelStrip:
         return self.beside(way * 0.5 * ASIDE * self.bore_rows)
 
     def view(self, row: float, seen_by: ScaleMap | None = None) -> TubeView:
-        """How the camera, or that of another map, sees the tube at a row."""
+        """How the camera, or that of another map, sees the tube at a row.
+
+        About the axis a slanting surface is one that lies level, turned about the direction
+        from the front of the tube to its back.  So it is seen in the plane square to it:
+        heights are those along the tube by the cosine of its slant, and so are rows; and who
+        looks at the tube from the side looks at the surface from above or below.
+        """
         scale_map = seen_by or self.scale_map
         tube, plane = self.tube, scale_map.plane()
         ahead = plane.distance - tube.axis_to_scale_m / self.unit_m
         away = float(np.hypot(ahead, self.across))
         rise = plane.opposite_value - self.grid.value_at(row)
         elevation = float(np.arctan2(rise, away))
+        aslant = math.tan(elevation) - self.slope * self.across / ahead
         # The focal length scales the distance; tilt of the plane moves the camera's height.
         relative = scale_map.frame.focal_relative_uncertainty
         u_elevation = float(np.hypot(0.5 * np.sin(2 * elevation) * relative, U_TILT_RAD))
@@ -138,10 +155,10 @@ class LevelStrip:
             outer_radius_m=tube.outer_radius_m,
             u_bore_radius_m=tube.u_bore_radius_m,
             axis_to_board_m=max(tube.axis_to_scale_m, tube.outer_radius_m + BOARD_GAP_M),
-            elevation_rad=elevation,
+            elevation_rad=math.atan(aslant / self.longer),
             u_elevation_rad=u_elevation,
             distance_m=float(np.hypot(away, rise)) * self.unit_m,
-            px_per_m=1 / (self.grid.step * self.unit_m),
+            px_per_m=self.longer / (self.grid.step * self.unit_m),
         )
 
     @property
@@ -184,8 +201,9 @@ class LevelStrip:
             self.interface,
             vertical_search_px=reach,
             profile_columns=pixels,
-            half_width_px=band.half_width,
-            aside_px=band.aside,
+            # Across, too, the surface is longer than the tube is wide.
+            half_width_px=band.half_width * self.longer**2,
+            aside_px=band.aside * self.longer**2,
             beside=self._beside(rows) if with_colours and band.off(self.axis) < 0.5 else (),
         )
 

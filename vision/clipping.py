@@ -8,6 +8,8 @@ from numpy.typing import NDArray
 BURNT_OUT = 0.9
 """Linear light of the darkest channel, from 0 to 1, from which a pixel counts: what a phone's
 own tone curve and JPEG leave of full scale."""
+BURNT_OUT_GREY = 244
+"""The same as a grey level of 255 (IEC 61966-2-1)."""
 MOSTLY = 0.65
 """Share of a row's pixels: with more burnt out, the row's mean is that of the glare."""
 

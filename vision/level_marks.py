@@ -14,6 +14,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from limbsight.vision.clipping import BURNT_OUT_GREY
 from limbsight.vision.levels import Interface, Layers, TubeStrip, window_rows
 from limbsight.vision.quantiles import least_of, median_of_row, quantile_of_few
 from limbsight.vision.reducing import shrunk
@@ -181,15 +182,13 @@ def steps_across(strip: TubeStrip, interfaces: tuple[Interface, ...]) -> list[Fl
     list of ndarray, shape (C,)
         Without those at an end of the strip.
     """
-    height, gap = window_rows(strip)
     found = []
     for interface in interfaces:
-        row = round(interface.row)
-        above = strip.bgr[max(row - gap - height, 0) : max(row - gap, 0)]
-        below = strip.bgr[row + gap : row + gap + height]
+        above, below = _beside(strip, interface)
         if len(above) and len(below):
-            step = np.median(above, axis=0) - np.median(below, axis=0)
-            found.append(np.asarray(np.abs(step).sum(axis=1), np.float64))
+            above, below = np.median(above, axis=0), np.median(below, axis=0)
+            step = np.abs(above - below).sum(axis=1)
+            found.append(_over_glare(step, above, below))
     return found
 
 
@@ -211,6 +210,31 @@ def lines_across(strip: TubeStrip, interfaces: tuple[Interface, ...]) -> list[Fl
         if len(part) <= 6 * thick:
             continue
         thin, wide = cv2.blur(part, (1, thick)), cv2.blur(part, (1, 5 * thick))
-        line = np.abs(thin - wide).sum(axis=2)[3 * thick : -3 * thick]
-        found.append(np.asarray(line.max(axis=0), np.float64))
+        line = np.abs(thin - wide).sum(axis=2)[3 * thick : -3 * thick].max(axis=0)
+        above, below = _beside(strip, interface)
+        if len(above) and len(below):
+            line = _over_glare(line, np.median(above, axis=0), np.median(below, axis=0))
+        found.append(np.asarray(line, np.float64))
     return found
+
+
+def _beside(
+    strip: TubeStrip, interface: Interface
+) -> tuple[NDArray[np.uint8], NDArray[np.uint8]]:
+    """The strip above and below an interface."""
+    height, gap = window_rows(strip)
+    row = round(interface.row)
+    above = strip.bgr[max(row - gap - height, 0) : max(row - gap, 0)]
+    return above, strip.bgr[row + gap : row + gap + height]
+
+
+def _over_glare(change: FloatArray, above: FloatArray, below: FloatArray) -> FloatArray:
+    """A change of each column, (C,), carried on over those burnt out above and below, (C, 3).
+
+    They show no change whatever the tube holds, and made its wall of the edge of a streak.
+    """
+    burnt = np.minimum(above, below).min(axis=1) >= BURNT_OUT_GREY
+    if burnt.all():
+        return change
+    columns = np.arange(len(change))
+    return np.asarray(np.interp(columns, columns[~burnt], change[~burnt]))

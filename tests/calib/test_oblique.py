@@ -82,10 +82,10 @@ def test_the_slant_costs_what_the_axis_and_the_rise_may_hide():
     assert set(OBLIQUE) <= set(level)
     assert level["meniscus slant"] < 0.01
     assert level["axis of the tube"] < 0.01
-    # 0.6 rows a column over half a millimetre; hypot(1, 0.6) - 1 of a rise below a radius,
-    # rectangular.
+    # 0.6 rows a column over half a millimetre; half of hypot(1, 0.6) - 1 of a rise below a
+    # radius, rectangular.
     assert slanting["axis of the tube"] == pytest.approx(0.3, abs=0.05)
-    assert 0.03 < slanting["meniscus slant"] < 0.17 * BORE_M / 2 * 1e3 / np.sqrt(3.0)
+    assert 0.015 < slanting["meniscus slant"] < 0.09 * BORE_M / 2 * 1e3 / np.sqrt(3.0)
 
 
 def test_a_tube_that_stands_is_as_without():
@@ -100,7 +100,16 @@ def test_gravity_along_the_tube_sets_the_capillary_length():
         "water", "air", density_below_kg_m3=998.2, density_above_kg_m3=None
     )
     # sin 30 deg = 1/2: by sqrt 2.
-    lying = _lying(physics, np.radians(30.0))
-    assert lying.capillary_length_m == pytest.approx(
+    square = _lying(physics, np.radians(30.0), 0.0)
+    assert square.capillary_length_m == pytest.approx(
         np.sqrt(2.0) * physics.capillary_length_m, rel=1e-12
     )
+
+
+@pytest.mark.parametrize("way", [-1.0, 1.0])
+def test_a_surface_that_is_level_feels_all_of_gravity(way):
+    physics = interface_physics(
+        "water", "air", density_below_kg_m3=998.2, density_above_kg_m3=None
+    )
+    level = _lying(physics, np.radians(30.0), way / np.tan(np.radians(30.0)))
+    assert level.capillary_length_m == pytest.approx(physics.capillary_length_m, rel=1e-12)

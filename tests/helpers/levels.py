@@ -104,6 +104,7 @@ def level_strip(
         "line_pitch_m": 0.0,
         "apex_seen": False,
         "u_axis_m": 0.0,
+        "slope": 0.0,
         "burnt": np.zeros(strip.shape[1], dtype=bool),
     }
     return LevelStrip(strip=strip, grid=grid, scale_map=scale_map, **(given | changed))
