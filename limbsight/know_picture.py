@@ -20,6 +20,7 @@ from limbsight.reasons import reason, refusal
 from limbsight.records import Reason
 from limbsight.straighten import Board, straighten_board, tube_along
 from limbsight.unit_by_size import SeenSizes, units_by_size
+from limbsight.vision.dark_line import line_in_strip
 from limbsight.vision.face import ends_with_graduations, goes_on_behind
 from limbsight.vision.level_net import look
 from limbsight.vision.limb_net import ProposedLimb, ProposedLimbs, propose_limbs
@@ -239,7 +240,13 @@ def _looked_at(
     chances = [
         limb.probability for limb in proposed if abs(limb.centre_column - column) <= near
     ]
-    return looked_at(look(tube.seen), tube.rows, column, max(chances, default=0.0))
+    return looked_at(
+        look(tube.seen),
+        tube.rows,
+        column,
+        max(chances, default=0.0),
+        partial(line_in_strip, tube.seen.bgr, bore_rows=tube.seen.bore_columns),
+    )
 
 
 def _assumptions(known: Knowledge, unit_from: str | None, before_lines: bool) -> Reason:

@@ -7,12 +7,15 @@ its sides, whatever the colours. The edge of a label or sleeve over the tube has
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import uniform_filter1d
+
+from limbsight.vision.picture import to_linear
 
 MIDDLE_BORES = 0.4
 """Half the width that is looked at: beyond, walls and rims are dark by themselves."""
@@ -116,6 +119,13 @@ def dark_line(
         shine=float(np.median(darker / lighter)),
         above_bores=float(row - first - np.median(darkest)) / bore_rows,
     )
+
+
+def line_in_strip(bgr: NDArray[np.uint8], row: float, *, bore_rows: float) -> DarkLine | None:
+    """Compare the line at a row of a straightened tube, (R, C, 3), with both of its sides."""
+    reach = math.ceil((REACH_BORES + BESIDE_BORES) * bore_rows) + 2
+    first = max(round(row) - reach, 0)
+    return dark_line(to_linear(bgr[first : round(row) + reach + 1]), row - first, bore_rows)
 
 
 def stands_out(line_at: Callable[[float], DarkLine | None]) -> bool:

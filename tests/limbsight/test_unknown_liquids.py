@@ -93,6 +93,20 @@ def test_other_liquids_count_by_their_share(is_other, share):
     assert found["unknown bore"] == 0.0
 
 
+@pytest.mark.parametrize(("ratio", "less"), [(1.0, 1.0), (1.4, 0.55), (0.8, 1.4)])
+def test_oil_that_wets_counts_less_where_it_looks_less_so(ratio, less):
+    """Odds of one in nine grow by the inverse fourth power of the ratio of misfits."""
+
+    def fit(other):
+        level = level_at(51.0 if other.upper_wets else 50.0)
+        misfit = 0.1 * (ratio if other.upper_wets else 1.0)
+        return replace(level, apex=replace(level.apex, misfit=misfit))
+
+    found = widened(fit(known()), known(), fit, between_liquids=True)
+    u = {c.name: c.standard_uncertainty for c in found.components}["unknown liquids"]
+    assert u == pytest.approx(less * np.sqrt(0.1 * 0.9), rel=0.1)
+
+
 def test_what_looks_like_no_meniscus_is_no_answer():
     assert set(components(lambda other: 60.0, ok=False).values()) == {0.0}
 

@@ -9,6 +9,7 @@ import pytest
 
 from limbsight.knowledge import knowledge_from_picture, with_limbs
 from limbsight.unit_by_size import SeenSizes
+from limbsight.vision.dark_line import DarkLine
 from limbsight.vision.level_net import TubeView
 from limbsight.without_file import (
     LevelKind,
@@ -58,24 +59,43 @@ def view_with(*levels: tuple[int, float, LevelKind]) -> TubeView:
     )
 
 
+def unseen(row: float) -> None:
+    """Of no line anything is seen."""
+
+
 def rows_of(levels: SeenLevels) -> list[float]:
     return sorted(p.row for p in levels.places)
 
 
 def test_places_that_surely_hold_no_level_are_left_out():
     view = view_with((150, 0.99, LIQUID), (60, 0.97, GAS), (100, 0.05, GAS))
-    assert rows_of(seen_levels(view, (0.0, 400.0))) == pytest.approx([120.0, 300.0])
+    assert rows_of(seen_levels(view, (0.0, 400.0), unseen)) == pytest.approx([120.0, 300.0])
 
 
 def test_levels_outside_the_scale_do_not_count():
     view = view_with((150, 0.99, GAS), (20, 0.97, GAS))
-    assert rows_of(seen_levels(view, (100.0, 400.0))) == pytest.approx([300.0])
+    assert rows_of(seen_levels(view, (100.0, 400.0), unseen)) == pytest.approx([300.0])
 
 
 def test_a_level_that_may_be_none_makes_the_number_doubtful():
-    assert seen_levels(view_with((150, 0.99, GAS)), (0.0, 400.0)).is_plain
+    assert seen_levels(view_with((150, 0.99, GAS)), (0.0, 400.0), unseen).is_plain
     view = view_with((150, 0.99, GAS), (60, 0.3, GAS))
-    assert not seen_levels(view, (0.0, 400.0)).is_plain
+    assert not seen_levels(view, (0.0, 400.0), unseen).is_plain
+
+
+@pytest.mark.parametrize(
+    ("darkness", "likeliest"), [(None, GAS), (0.0, LIQUID), (0.4, GAS), (0.8, GAS)]
+)
+def test_a_level_without_a_dark_line_is_hardly_under_gas(darkness, likeliest):
+    view = view_with((150, 0.99, GAS))
+    view.kinds[150] = [0.01, 0.9, 0.08, 0.01]
+    line = None
+    if darkness is not None:
+        line = DarkLine(darkness=darkness, shine=0.5, above_bores=0.1)
+    (level,) = seen_levels(view, (0.0, 400.0), lambda row: line).places
+    assert LevelKind(1 + int(np.argmax(level.shares))) is likeliest
+    assert sum(level.shares) == pytest.approx(1.0)
+    assert level.probability == pytest.approx(0.99)
 
 
 @pytest.mark.parametrize(
@@ -259,9 +279,11 @@ class TestTubes:
 
     def test_a_candidate_is_judged_within_its_rows(self):
         view = view_with((150, 0.99, GAS), (20, 0.6, GAS))
-        assert looked_at(view, (100.0, 400.0), 7.0, 0.9).best_level == pytest.approx(0.99)
-        assert looked_at(view, (0.0, 200.0), 7.0, 0.9).best_level == pytest.approx(0.6)
-        assert looked_at(view, (0.0, 200.0), 7.0, 0.9).no_tube == pytest.approx(0.25)
+        assert looked_at(view, (100.0, 400.0), 7.0, 0.9, unseen).best_level == pytest.approx(
+            0.99
+        )
+        assert looked_at(view, (0.0, 200.0), 7.0, 0.9, unseen).best_level == pytest.approx(0.6)
+        assert looked_at(view, (0.0, 200.0), 7.0, 0.9, unseen).no_tube == pytest.approx(0.25)
 
 
 class TestUnit:

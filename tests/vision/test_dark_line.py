@@ -6,7 +6,13 @@ import cv2
 import numpy as np
 import pytest
 
-from limbsight.vision.dark_line import AWAY_BORES, DarkLine, dark_line, stands_out
+from limbsight.vision.dark_line import (
+    AWAY_BORES,
+    DarkLine,
+    dark_line,
+    line_in_strip,
+    stands_out,
+)
 
 BORE = 40
 ROWS, COLUMNS = 6 * BORE, round(1.4 * BORE)
@@ -54,6 +60,16 @@ def test_an_edge_has_none(above, below):
 def test_a_slanted_line_is_found_within_its_slant():
     picture = strip(0.5, slope=2.0)
     assert darkness(picture, slanted_rows=0.8 * BORE) == pytest.approx(0.5, abs=0.1)
+
+
+@pytest.mark.parametrize("share", [0.0, 0.5])
+def test_of_a_long_strip_what_is_about_the_row_counts(share):
+    picture = np.clip(255 * (strip(share) ** (1 / 2.2)), 0, 255).astype(np.uint8)
+    long = np.concatenate([picture[:1].repeat(300, axis=0), picture, picture[-1:]])
+    found = line_in_strip(long, 300 + ROW, bore_rows=BORE)
+    assert found is not None
+    assert found.darkness == pytest.approx(darkness(strip(share)), abs=0.05)
+    assert line_in_strip(long, float(len(long)), bore_rows=BORE) is None
 
 
 def test_burnt_columns_say_nothing():
