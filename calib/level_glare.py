@@ -17,7 +17,7 @@ from limbsight.calib.level_fits import ROOT3, same_level, widened
 from limbsight.calib.level_strip import FoundApex, LevelStrip
 from limbsight.calib.meniscus import NOT_SEEN, ApexFit
 from limbsight.calib.meniscus_outcome import MISFIT_LIMIT
-from limbsight.calib.meniscus_picture import is_gas
+from limbsight.calib.meniscus_surroundings import is_gas
 from limbsight.vision.dark_line import DarkLine, dark_line, stands_out
 
 TRACED_SHARE = 0.9

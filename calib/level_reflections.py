@@ -15,7 +15,7 @@ from limbsight.calib.level_columns import ASIDE, SEEN_SHARE, band_at, columns_ab
 from limbsight.calib.level_fits import agree, mean_of, widened
 from limbsight.calib.level_strip import FoundApex, LevelStrip
 from limbsight.calib.meniscus import ApexFit
-from limbsight.calib.meniscus_picture import is_gas
+from limbsight.calib.meniscus_surroundings import is_gas
 
 LAMP_HEIGHT = 0.05
 """Bores over which a level is brighter than its liquids where it mirrors a lamp: a fifth of

@@ -21,9 +21,9 @@ from limbsight.calib.meniscus import (
     TubeView,
 )
 from limbsight.calib.meniscus_fit import fit_apex
-from limbsight.calib.meniscus_picture import is_gas
 from limbsight.calib.meniscus_profile import window_m
 from limbsight.calib.meniscus_rivals import BESIDE
+from limbsight.calib.meniscus_surroundings import is_gas
 from limbsight.calib.rectify import Grid
 from limbsight.calib.scale_map import ScaleMap
 from limbsight.vision.picture import brightness_alone

@@ -9,8 +9,20 @@ from here to there is in modules of one law or idea each; first what a meniscus 
     Young-Laplace: height and slope of the liquid's surface over the distance from the axis.
 ``meniscus_optics``
     Snell, Fresnel, total reflection: where each line of sight ends, and through what.
+``meniscus_surroundings``
+    What surrounds a level, and the physics that its picture depends on.
+``meniscus_factors``
+    The columns that make its picture, and what is supposed of their factors.
+``meniscus_scene``
+    Tube, surface and camera as rays meet them.
+``meniscus_light``
+    Beer and Lambert: how the liquids take light, and what falls on the board.
+``meniscus_rays``
+    Where lines of sight are laid; tracing them.
+``meniscus_columns``
+    Brightness along them, as a sum of columns.
 ``meniscus_picture``
-    Beer and Lambert: brightness along the axis, as a sum of columns with free factors.
+    All of that put together.
 ``meniscus_blur``
     What a camera makes of it, row by row.
 

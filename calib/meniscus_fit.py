@@ -18,9 +18,9 @@ from numpy.typing import NDArray
 
 from limbsight.calib.meniscus import ApexFit, FluidOptics, MeniscusPhysics, TubeView
 from limbsight.calib.meniscus_cost import inflation_of
+from limbsight.calib.meniscus_light import light_paths
 from limbsight.calib.meniscus_optics import Paths
 from limbsight.calib.meniscus_outcome import outcome, u_unfitted_px, unreadable
-from limbsight.calib.meniscus_picture import light_paths
 from limbsight.calib.meniscus_profile import (
     FEWEST_ROWS,
     Profile,

@@ -20,11 +20,12 @@ from limbsight.calib.meniscus_cost import (
     robust_cost,
     without_waves,
 )
-from limbsight.calib.meniscus_picture import Surroundings, harmonics, is_gas
+from limbsight.calib.meniscus_factors import harmonics
 from limbsight.calib.meniscus_priors import OPTICAL
 from limbsight.calib.meniscus_profile import Profile
 from limbsight.calib.meniscus_refinement import Linear, State, prior_precision
 from limbsight.calib.meniscus_shape import meniscus_surface
+from limbsight.calib.meniscus_surroundings import Surroundings, is_gas
 
 Array = NDArray[np.float64]
 

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from limbsight.calib.meniscus import MeniscusPhysics
 from limbsight.calib.meniscus_blur import Spread
-from limbsight.calib.meniscus_picture import Physics, Surroundings, is_gas
+from limbsight.calib.meniscus_surroundings import Physics, Surroundings, is_gas
 
 Array = NDArray[np.float64]
 

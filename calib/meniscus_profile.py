@@ -11,9 +11,10 @@ from numpy.typing import NDArray
 from limbsight.calib.meniscus import FluidOptics, MeniscusPhysics, TubeView
 from limbsight.calib.meniscus_basis import FactorPrior
 from limbsight.calib.meniscus_cost import noise_of
-from limbsight.calib.meniscus_picture import Surroundings, factor_priors, is_gas
+from limbsight.calib.meniscus_factors import factor_priors
 from limbsight.calib.meniscus_priors import Supposed, supposed
 from limbsight.calib.meniscus_shape import meniscus_surface
+from limbsight.calib.meniscus_surroundings import Surroundings, is_gas
 
 Array = NDArray[np.float64]
 

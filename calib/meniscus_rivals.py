@@ -17,7 +17,8 @@ from numpy.typing import NDArray
 from limbsight.calib.meniscus import COVERAGE, COVERAGE_FACTOR
 from limbsight.calib.meniscus_blur import canvas
 from limbsight.calib.meniscus_cost import best_coordinates, inflation_of, robust_cost
-from limbsight.calib.meniscus_picture import light_paths, pictures
+from limbsight.calib.meniscus_light import light_paths
+from limbsight.calib.meniscus_picture import pictures
 from limbsight.calib.meniscus_profile import Profile
 from limbsight.calib.meniscus_refinement import Candidate, State, prior_precision
 from limbsight.calib.meniscus_tracing import by_channel, in_bins, picture_basis

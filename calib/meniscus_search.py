@@ -17,18 +17,13 @@ from numpy.typing import NDArray
 from limbsight.calib.meniscus_basis import FactorPrior
 from limbsight.calib.meniscus_blur import canvas
 from limbsight.calib.meniscus_cost import costs_at_shifts
+from limbsight.calib.meniscus_factors import harmonics, is_uneven
 from limbsight.calib.meniscus_optics import Paths
-from limbsight.calib.meniscus_picture import (
-    Picture,
-    Surroundings,
-    harmonics,
-    is_uneven,
-    pictures,
-    same_rays,
-)
+from limbsight.calib.meniscus_picture import Picture, pictures
 from limbsight.calib.meniscus_priors import START_OPTICS
 from limbsight.calib.meniscus_profile import Profile
 from limbsight.calib.meniscus_refinement import Candidate, State, refined
+from limbsight.calib.meniscus_surroundings import Surroundings, same_rays
 from limbsight.calib.meniscus_tracing import (
     Traced,
     by_channel,

@@ -11,9 +11,10 @@ from numpy.typing import NDArray
 from limbsight.calib.meniscus_basis import Basis, FactorPrior, basis_of
 from limbsight.calib.meniscus_blur import Canvas
 from limbsight.calib.meniscus_optics import Paths
-from limbsight.calib.meniscus_picture import Physics, Picture, Pictures, pictures
+from limbsight.calib.meniscus_picture import Picture, Pictures, pictures
 from limbsight.calib.meniscus_priors import Supposed
 from limbsight.calib.meniscus_profile import Profile
+from limbsight.calib.meniscus_surroundings import Physics
 
 Array = NDArray[np.float64]
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from limbsight.calib.meniscus_picture import light_paths
+from limbsight.calib.meniscus_light import light_paths
 from limbsight.calib.meniscus_priors import PRIOR_HALO, PRIOR_LOG_BLUR, START_OPTICS
 from limbsight.calib.meniscus_refinement import (
     Linear,

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from limbsight.calib.meniscus_picture import light_paths
+from limbsight.calib.meniscus_light import light_paths
 from limbsight.calib.meniscus_rivals import BESIDE, _rival_px, choose, left_unexplained
 from limbsight.calib.meniscus_search import find_candidates
 from tests.helpers.menisci import (

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from limbsight.calib.meniscus_picture import light_paths
+from limbsight.calib.meniscus_light import light_paths
 from limbsight.calib.meniscus_search import _lowest, _Minimum, _places_first, find_candidates
 from tests.helpers.menisci import (
     AIR,

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from limbsight.calib.meniscus_blur import canvas
-from limbsight.calib.meniscus_picture import light_paths
+from limbsight.calib.meniscus_light import light_paths
 from limbsight.calib.meniscus_tracing import by_channel, in_bins, traced
 from tests.helpers.menisci import CASES, profile_seen
 

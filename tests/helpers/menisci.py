@@ -7,15 +7,12 @@ import math
 import numpy as np
 
 from limbsight.calib.meniscus import FluidOptics, MeniscusPhysics, TubeView
+from limbsight.calib.meniscus_factors import factor_priors
 from limbsight.calib.meniscus_fit import fit_apex
-from limbsight.calib.meniscus_picture import (
-    Physics,
-    Surroundings,
-    factor_priors,
-    pictures,
-)
+from limbsight.calib.meniscus_picture import pictures
 from limbsight.calib.meniscus_profile import profile_of, window_m
 from limbsight.calib.meniscus_rivals import BESIDE
+from limbsight.calib.meniscus_surroundings import Physics, Surroundings
 
 _FINE_PX = 0.05
 
