@@ -13,10 +13,10 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
+from limbsight.calib.camera import Frame
 from limbsight.calib.indexing import MAX_ERRORS, graduation_count
 from limbsight.calib.instrument import ScaleSpec
 from limbsight.calib.numbering import NamedScale, name_graduations
-from limbsight.calib.scale_map import Frame
 from limbsight.errors import NotMeasurable
 from limbsight.vision.graduations import LEAST_JOINT_ERROR, Comb, joint_error
 

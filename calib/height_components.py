@@ -22,7 +22,7 @@ FloatArray = NDArray[np.float64]
 
 GUESSED_FOCAL = 0.2
 """Relative uncertainty from which a focal length is a guess and not from EXIF: between 2.5 %
-and 40 % (limbsight.calib.scale_map)."""
+and 40 % (limbsight.calib.camera)."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -6,7 +6,9 @@ from dataclasses import replace
 
 import numpy as np
 
-from limbsight.calib.scale_map import Frame, ScaleMap, fit_scale_map
+from limbsight.calib.camera import Frame
+from limbsight.calib.scale_fit import fit_scale_map
+from limbsight.calib.scale_map import ScaleMap
 from limbsight.vision.graduations import Comb
 
 MIN_JOIN_LEAD = 6.9

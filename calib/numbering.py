@@ -10,6 +10,7 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
+from limbsight.calib.camera import Frame
 from limbsight.calib.indexing import (
     Indexing,
     LineEvidence,
@@ -24,7 +25,8 @@ from limbsight.calib.indexing import (
 )
 from limbsight.calib.instrument import ScaleSpec
 from limbsight.calib.rectify import combs_across
-from limbsight.calib.scale_map import Frame, ScaleMap, fit_scale_map
+from limbsight.calib.scale_fit import fit_scale_map
+from limbsight.calib.scale_map import ScaleMap
 from limbsight.errors import NotMeasurable
 from limbsight.vision.figure_ink import figures_are_dark
 from limbsight.vision.graduations import Comb

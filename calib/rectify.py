@@ -13,7 +13,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from limbsight.calib.scale_map import Plane
+from limbsight.calib.graduated_plane import Plane
 from limbsight.vision.graduations import Comb
 
 FloatArray = NDArray[np.float64]

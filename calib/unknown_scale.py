@@ -13,6 +13,7 @@ from functools import partial
 import numpy as np
 from numpy.typing import NDArray
 
+from limbsight.calib.camera import Frame
 from limbsight.calib.indexing import hierarchy_gain
 from limbsight.calib.instrument import ScaleSpec
 from limbsight.calib.joining import join_columns
@@ -23,7 +24,6 @@ from limbsight.calib.numbering import (
     read_beside,
     scale_geometry,
 )
-from limbsight.calib.scale_map import Frame
 from limbsight.errors import NotMeasurable
 from limbsight.vision.graduations import Comb
 from limbsight.vision.long_lines import with_long_lines

@@ -10,12 +10,13 @@ from typing import Any, Protocol, TypeVar
 import numpy as np
 
 from limbsight.calib.boards import SAME_BOARD_M, Boards, choose_board
+from limbsight.calib.camera import Frame, Square
 from limbsight.calib.coarse_scale import name_longer_lines
+from limbsight.calib.graduated_plane import Plane
 from limbsight.calib.indexing import MISSED_RATE, graduation_count, heights_of
 from limbsight.calib.instrument import ScaleSpec
 from limbsight.calib.numbering import NamedScale, name_graduations
 from limbsight.calib.rectify import Grid, make_grid
-from limbsight.calib.scale_map import Frame, Plane, Square
 from limbsight.calib.unknown_scale import ScaleFromPicture, read_scale
 from limbsight.errors import NotMeasurable
 from limbsight.knowledge import Knowledge

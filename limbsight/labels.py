@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from limbsight.calib.camera import Square
 from limbsight.calib.instrument import Instrument
-from limbsight.calib.scale_map import Square
 from limbsight.knowledge import Knowledge
 from limbsight.reasons import reason, refusal
 from limbsight.records import Reason

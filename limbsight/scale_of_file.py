@@ -9,10 +9,10 @@ from __future__ import annotations
 from dataclasses import replace
 from functools import partial
 
+from limbsight.calib.camera import Square
 from limbsight.calib.indexing import check_length, graduation_count
 from limbsight.calib.instrument import ScaleSpec
 from limbsight.calib.numbering import NamedScale
-from limbsight.calib.scale_map import Square
 from limbsight.calib.unknown_scale import ScaleFromPicture
 from limbsight.errors import NotMeasurable
 from limbsight.find_scale import (

@@ -8,10 +8,10 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from limbsight.calib.graduated_plane import Plane
 from limbsight.calib.indexing import graduation_count
 from limbsight.calib.numbering import NamedScale
 from limbsight.calib.rectify import Grid, combs_across, print_columns, px_per_unit
-from limbsight.calib.scale_map import Plane
 from limbsight.find_scale import View
 from limbsight.knowledge import Knowledge
 from limbsight.vision.level_choice import settle

@@ -13,8 +13,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from limbsight.calib.lone_column import tells_direction
 from limbsight.calib.numbering import NamedScale
-from limbsight.calib.scale_map import tells_direction
 from limbsight.find_scale import View
 from limbsight.knowledge import Knowledge
 from limbsight.read_limb import Limb

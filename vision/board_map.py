@@ -17,7 +17,7 @@ FloatArray = NDArray[np.float64]
 
 PERSPECTIVE_PRIOR = 0.15
 DISTORTION_PRIOR = 0.02
-"""Standard deviations of g, h and k1 before looking, as in limbsight.calib.scale_map."""
+"""Standard deviations of g, h and k1 before looking, as in limbsight.calib.scale_fit."""
 PRIOR_WEIGHT = np.array(
     [0.0, 0.0, 0.0, PERSPECTIVE_PRIOR**-2, PERSPECTIVE_PRIOR**-2, DISTORTION_PRIOR**-2]
 )

@@ -8,9 +8,10 @@ import numpy as np
 import pytest
 
 from limbsight.calib import coarse_scale
+from limbsight.calib.camera import Frame
 from limbsight.calib.coarse_scale import longer_divisions, name_longer_lines
 from limbsight.calib.numbering import NamedScale
-from limbsight.calib.scale_map import Frame, fit_scale_map
+from limbsight.calib.scale_fit import fit_scale_map
 from limbsight.errors import NotMeasurable
 from tests.helpers.boards import Camera, Column
 from tests.helpers.scales import millimetres

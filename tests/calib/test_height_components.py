@@ -7,7 +7,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from limbsight.calib.scale_map import FOCAL_GUESS_RELATIVE_UNCERTAINTY, ScaleMap
+from limbsight.calib.camera import FOCAL_GUESS_RELATIVE_UNCERTAINTY
+from limbsight.calib.scale_map import ScaleMap
 from tests.helpers.levels import CAMERA, STEP_MM, TUBE, level_at, map_of
 
 

@@ -6,8 +6,8 @@ from dataclasses import replace
 
 import numpy as np
 
+from limbsight.calib.camera import Frame
 from limbsight.calib.joining import join_columns
-from limbsight.calib.scale_map import Frame
 from tests.helpers.boards import Camera, Column
 
 CAMERA = Camera(width=900, height=700, focal_px=1500.0, yaw=3.0, roll=-4.0)

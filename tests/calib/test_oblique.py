@@ -7,11 +7,12 @@ from typing import Any
 import numpy as np
 import pytest
 
+from limbsight.calib.camera import Frame
 from limbsight.calib.heights import fit_level
 from limbsight.calib.meniscus import TubeGeometry
 from limbsight.calib.oblique import Lie, _lying, fit_oblique_level
 from limbsight.calib.rectify import make_grid
-from limbsight.calib.scale_map import Frame, fit_scale_map
+from limbsight.calib.scale_fit import fit_scale_map
 from limbsight.liquid_optics import fluid_optics, interface_physics
 from limbsight.vision.picture import to_linear
 from tests.helpers.boards import Camera, Column

@@ -5,8 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from limbsight.calib.camera import Frame
 from limbsight.calib.rectify import combs_across, make_grid, print_columns, px_per_unit
-from limbsight.calib.scale_map import Frame, fit_scale_map
+from limbsight.calib.scale_fit import fit_scale_map
 from limbsight.vision.strip import sample
 from tests.helpers.boards import Camera, Column, photograph, print_of
 

@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from limbsight.calib.scale_map import Frame
+from limbsight.calib.camera import Frame
 from limbsight.calib.unknown_scale import _check_long_lines, _spec
 from limbsight.errors import NotMeasurable
 from limbsight.vision.numerals import Numbering

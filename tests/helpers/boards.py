@@ -2,7 +2,7 @@
 
 The board is the plane Z = 0, X to the right and Y up, in millimetres; the scale value of a
 point is its Y. The camera is written here afresh, by rotation matrices, and shares nothing
-with `limbsight.calib.scale_map` but the definition of radial distortion.
+with `limbsight.calib` but the definition of radial distortion.
 """
 
 from __future__ import annotations

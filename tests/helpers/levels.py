@@ -9,11 +9,13 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter1d
 
+from limbsight.calib.camera import Frame
 from limbsight.calib.heights import LevelFit, fit_level
 from limbsight.calib.level_strip import LevelStrip
 from limbsight.calib.meniscus import ApexFit, FluidOptics, MeniscusPhysics, TubeGeometry
 from limbsight.calib.rectify import Grid, make_grid
-from limbsight.calib.scale_map import Frame, ScaleMap, fit_scale_map
+from limbsight.calib.scale_fit import fit_scale_map
+from limbsight.calib.scale_map import ScaleMap
 from tests.helpers.boards import Camera, Column, expose
 from tests.helpers.tubes import BLUE_WATER, GLASS, Tube
 

@@ -7,9 +7,10 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from limbsight.calib.camera import Frame
 from limbsight.calib.indexing import heights_of, value_of_height
 from limbsight.calib.numbering import NamedScale
-from limbsight.calib.scale_map import Frame, fit_scale_map
+from limbsight.calib.scale_fit import fit_scale_map
 from limbsight.calib.unknown_scale import ScaleFromPicture
 from limbsight.errors import NotMeasurable
 from limbsight.scale_of_file import in_divisions_of
