@@ -28,7 +28,7 @@ from limbsight.vision.axis import REACH_WIDTHS, Axis, find_axis
 from limbsight.vision.clipping import burnt_heights, burnt_rows
 from limbsight.vision.dark_line import MIDDLE_BORES, DarkLine, dark_line, stands_out
 from limbsight.vision.level_choice import at_cover_seen_before
-from limbsight.vision.levels import Interface, Layers
+from limbsight.vision.levels import Interface, Layers, TubeStrip
 from limbsight.vision.strip import sample_linear
 from limbsight.vision.working import WorkingImage, full_size
 
@@ -93,6 +93,7 @@ class Limb:
     layers: Layers
     levels: tuple[LevelFit, ...]
     reasons: tuple[Reason, ...]
+    strip: TubeStrip
 
 
 def read_limb(
@@ -163,6 +164,7 @@ def read_limb(
         layers=layers,
         levels=levels,
         reasons=reasons,
+        strip=strip,
     )
 
 
@@ -311,13 +313,20 @@ def _is_unlike(level: LevelFit) -> bool:
     return not level.apex.ok and level.apex.reason != AMBIGUOUS
 
 
+def incline_of(view: View, known: Knowledge) -> float | None:
+    """Angle above the horizontal of tubes that lie; None where they stand, give or take the
+    camera's tilt."""
+    if known.incline_rad is not None:
+        return known.incline_rad
+    incline = float(np.arcsin(abs(np.cos(view.turn.angle_rad))))
+    return None if incline > np.pi / 2 - MOST_TILT_RAD else incline
+
+
 def _lie(view: View, known: Knowledge, axis: Axis, u_axis_m: float) -> Lie | None:
-    """How the tube lies; None where it stands, give or take the camera's tilt."""
-    incline = known.incline_rad
+    """How the tube lies; None where it stands."""
+    incline = incline_of(view, known)
     if incline is None:
-        incline = float(np.arcsin(abs(np.cos(view.turn.angle_rad))))
-        if incline > np.pi / 2 - MOST_TILT_RAD:
-            return None
+        return None
     if axis.contrast < CLEAR_COLOUR:
         u_axis_m = max(u_axis_m, REACH_WIDTHS * 2 * known.tube.outer_radius_m / np.sqrt(3.0))
     return Lie(incline_rad=max(incline, LEAST_INCLINE_RAD), u_axis_m=u_axis_m)

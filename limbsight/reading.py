@@ -6,6 +6,7 @@ photo --vision--> graduations --calib--> scale map --vision--> limbs, interfaces
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -14,9 +15,16 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from limbsight import __version__
+from limbsight.askew import (
+    doubts_of_place,
+    lean_against_scale,
+    leaning,
+    with_plumb_in_doubt,
+)
 from limbsight.calib.instrument import parse_axis_to_scale, with_axis_to_scale
 from limbsight.calib.meniscus import COVERAGE_FACTOR
 from limbsight.calib.numbering import NamedScale
+from limbsight.calib.unknown_scale import ScaleFromPicture
 from limbsight.diagnosis import cause_of
 from limbsight.errors import InputError, LimbsightError, NotMeasurable
 from limbsight.find_limbs import find_limbs
@@ -191,6 +199,7 @@ def _walk_on(
     depth_m: float | None,
 ) -> Walked:
     known: Knowledge | None = None
+    found: ScaleFromPicture | None = None
     notes: tuple[Reason, ...] = ()
     places: tuple[float, ...] = ()
     picture, bordered = _of_known_lens(picture)
@@ -207,12 +216,18 @@ def _walk_on(
             scale = found.named
             told = know_from_picture(view, found, depth_m)
             known, places, notes = told.known, told.places, told.reasons
+        limbs = find_limbs(view, scale, known, places)
+        on = _along_tubes(
+            view, _OnScale(scale=scale, known=known, limbs=limbs, told=notes), found, depth_m
+        )
+        scale, known = on.scale, on.known
         if instrument and unseen_share(view, scale, instrument.scale) > MOST_UNSEEN:
-            notes += (reason("scale_partly_seen"),)
+            notes = (*on.told, reason("scale_partly_seen"))
+        else:
+            notes = on.told
         if scale.rivals:
             notes += (reason("several_scales", count=1 + scale.rivals),)
-        limbs = find_limbs(view, scale, known, places)
-        scale, limbs, on_glass = _clear_of_glass(view, scale, limbs, known)
+        scale, limbs, on_glass = _clear_of_glass(view, scale, on.limbs, known, on.lean)
         if on_glass:
             notes += (reason("scale_through_tubes"),)
     except NotMeasurable as stop:
@@ -220,7 +235,7 @@ def _walk_on(
         return Walked(picture=picture, known=known, reasons=(_reason_of(why),))
     return Walked(
         picture=picture,
-        known=known,
+        known=with_plumb_in_doubt(known, on.lean),
         view=view,
         scale=scale,
         limbs=limbs,
@@ -233,8 +248,48 @@ def _walk_on(
     )
 
 
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _OnScale:
+    """What stands by a scale, what was told of that, and how far it leans against it."""
+
+    scale: NamedScale
+    known: Knowledge
+    limbs: tuple[Limb, ...]
+    told: tuple[Reason, ...]
+    lean: float = 0.0
+
+
+def _along_tubes(
+    view: View, on: _OnScale, found: ScaleFromPicture | None, depth_m: float | None
+) -> _OnScale:
+    """Read once more along tubes that lean against the scale, unless that leaves more doubt.
+
+    ``found`` is a scale that no file describes, beside which the tubes are looked for anew.
+    """
+    lean = lean_against_scale(on.limbs, view, on.known)
+    if lean == 0.0:
+        return on
+    note = reason("scale_askew", degrees=math.degrees(math.atan(abs(lean))))
+    scale, known, told = leaning(on.scale, lean), on.known, on.told
+    places: tuple[float, ...] = ()
+    try:
+        if found is not None:
+            again = know_from_picture(view, replace(found, named=scale), depth_m)
+            known, places, told = again.known, again.places, again.reasons
+        limbs = find_limbs(view, scale, known, places)
+    except NotMeasurable:
+        return replace(on, told=(*on.told, note), lean=lean)
+    if doubts_of_place(limbs) > doubts_of_place(on.limbs):
+        return replace(on, told=(*on.told, note), lean=lean)
+    return _OnScale(scale=scale, known=known, limbs=limbs, told=(*told, note), lean=lean)
+
+
 def _clear_of_glass(
-    view: View, scale: NamedScale, limbs: tuple[Limb, ...], known: Knowledge
+    view: View,
+    scale: NamedScale,
+    limbs: tuple[Limb, ...],
+    known: Knowledge,
+    lean: float,
 ) -> tuple[NamedScale, tuple[Limb, ...], bool]:
     """Read by the lines beside the tubes alone, where the map rests on others and those are
     scale enough; and whether it still rests on lines seen through a tube."""
@@ -242,7 +297,8 @@ def _clear_of_glass(
         if not rests_on_glass(limbs, scale, known):
             return scale, limbs, False
         try:
-            beside = find_scale(with_tubes_covered(view, limbs, scale, known), known)
+            covered = with_tubes_covered(view, limbs, scale, known)
+            beside = leaning(find_scale(covered, known), lean)
             # Without a file which bands are tubes was settled with what they hold.
             places = places_on(view, limbs, beside, known) if known.from_picture else ()
             scale, limbs = beside, find_limbs(view, beside, known, places)

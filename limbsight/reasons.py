@@ -236,6 +236,15 @@ _KINDS = (
         remedy="use the file as the camera wrote it, not one cut or sent by a messenger",
     ),
     ReasonKind(
+        code="scale_askew",
+        effect="note",
+        text="the tubes lean by {degrees:.1f} degrees against the scale; levels are read "
+        "square to the scale, and the interval of a pressure allows for a scale that is as "
+        "far from plumb",
+        remedy="set tubes and scale plumb; if the scale is known to be, give plumb in the "
+        "instrument file",
+    ),
+    ReasonKind(
         code="picture_of_picture",
         effect="note",
         text="a border runs around what the picture shows, as about a screen or a paper "

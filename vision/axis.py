@@ -87,7 +87,8 @@ def find_axis(strip: TubeStrip, interfaces: tuple[Interface, ...]) -> Axis:
         float(_best_set_off(np.sum(steps, axis=0), strip, np.zeros(1))[0]) if steps else 0.0
     )
     shifts = np.arange(-REACH_WIDTHS, REACH_WIDTHS + STEP_WIDTHS / 2, STEP_WIDTHS) * width
-    signs = [_mirror(strip, shifts)]
+    blocks = block_medians(strip.bgr, max(len(strip.bgr) // BLOCKS, 8))
+    signs = [mirror_score(np.diff(blocks, axis=1), shifts, width)]
     for changes in (steps, lines):
         score = _band_score(changes, strip, shifts)
         if score is not None:
@@ -115,16 +116,22 @@ def find_axis(strip: TubeStrip, interfaces: tuple[Interface, ...]) -> Axis:
     )
 
 
-def _mirror(strip: TubeStrip, shifts: FloatArray) -> FloatArray:
+def mirror_score(edges: FloatArray, shifts: FloatArray, width_columns: float) -> FloatArray:
     """Score axes by the pairs of lateral edges about them.
 
     A mirror turns an edge round (left against minus right: coloured liquids); pairs of
     changing edges count whatever their sign (mercury). Each is scaled to its own range.
+
+    Parameters
+    ----------
+    edges : ndarray, shape (B, C - 1, 3)
+        Lateral differences of blocks of rows.
+    shifts : ndarray, shape (S,)
+        Of the axes to the right of the middle.
     """
-    edges = np.diff(block_medians(strip.bgr, max(len(strip.bgr) // BLOCKS, 8)), axis=1)
     changing = changing_edges(edges)
     middle = 0.5 * (edges.shape[1] - 1)
-    away = np.arange(0.5, MIRROR_WIDTHS * strip.width_columns, 0.5)
+    away = np.arange(0.5, MIRROR_WIDTHS * width_columns, 0.5)
     left = middle + shifts[:, None] - away
     right = middle + shifts[:, None] + away
     columns = np.arange(len(changing))

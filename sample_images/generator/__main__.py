@@ -16,11 +16,16 @@ GROUPS = {"all": EVERY, "bench": benches.CLASSES}
 
 
 def make(
-    cls: str, seed: int, folder: Path, size_px: tuple[int, int], opened: bool = False
+    cls: str,
+    seed: int,
+    folder: Path,
+    size_px: tuple[int, int],
+    opened: bool = False,
+    askew_deg: float = 0.0,
 ) -> str:
     """Write CLASS_SEED.jpg and .json (CLASS_SEED_open for a zero); return a line to print."""
     began = time.perf_counter()
-    case = cases.draw(cls, seed, size_px, opened=opened)
+    case = cases.draw(cls, seed, size_px, opened=opened, askew_deg=askew_deg)
     picture = phone.develop(render.render(case.world, case.camera), case.degrade)
     stem = folder / f"{cls}_{seed:04d}{'_open' if opened else ''}"
     stem.with_suffix(".jpg").write_bytes(
@@ -56,6 +61,13 @@ def main() -> None:
         action="store_true",
         help="also each instrument with both ends open to the air, for a zero; U-tubes",
     )
+    parser.add_argument(
+        "--askew",
+        type=float,
+        default=0.0,
+        metavar="DEGREES",
+        help="turn all that is printed against the tubes",
+    )
     parser.add_argument("--jobs", type=int, default=1, help="processes")
     a = parser.parse_args()
     names = list(GROUPS.get(a.cls, a.cls.split(",")))
@@ -70,10 +82,12 @@ def main() -> None:
     tasks += [(n, s, True) for n, s, _ in tasks if a.open and n in cases.OPENED]
     if a.jobs == 1:
         for name, seed, opened in tasks:
-            print(make(name, seed, a.out, (width, height), opened), flush=True)
+            print(make(name, seed, a.out, (width, height), opened, a.askew), flush=True)
         return
     with ProcessPoolExecutor(a.jobs) as pool:
-        jobs = [pool.submit(make, n, s, a.out, (width, height), o) for n, s, o in tasks]
+        jobs = [
+            pool.submit(make, n, s, a.out, (width, height), o, a.askew) for n, s, o in tasks
+        ]
         for job in jobs:
             print(job.result(), flush=True)
 

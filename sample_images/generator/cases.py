@@ -17,9 +17,7 @@ from sample_images.generator.phone import Degrade
 from sample_images.generator.plans import Limb, NoFit, lengths, plan_instrument
 from sample_images.generator.printing import Graduation
 from sample_images.generator.render import World
-from sample_images.generator.scene import (
-    Solid,
-)
+from sample_images.generator.scene import STRAIGHT, Solid, Turn
 from sample_images.generator.views import aim, division_px, nudged, xyz
 
 READABLE = (
@@ -62,10 +60,17 @@ class Case:
     degrade: Degrade
     world: World
     look: dict[str, object]
+    turn: Turn = STRAIGHT
+    """Of the scale against the tubes."""
 
 
 def draw(
-    cls: str, seed: int, size_px: tuple[int, int] = (1500, 2000), *, opened: bool = False
+    cls: str,
+    seed: int,
+    size_px: tuple[int, int] = (1500, 2000),
+    *,
+    opened: bool = False,
+    askew_deg: float = 0.0,
 ) -> Case:
     """Draw the case of a class and seed.
 
@@ -80,6 +85,8 @@ def draw(
     opened : bool
         The same instrument with both ends open to the air, photographed from nearly the
         same place; its board leans a little, so that the levels differ all the same.
+    askew_deg : float
+        By how much all that is printed is turned against the tubes, anticlockwise.
 
     Raises
     ------
@@ -93,7 +100,7 @@ def draw(
     for attempt in range(200):
         rng = np.random.default_rng([zlib.crc32(cls.encode()), seed, attempt])
         try:
-            return _build(cls, seed, rng, size_px, opened=opened)
+            return _askew(_build(cls, seed, rng, size_px, opened=opened), askew_deg)
         except NoFit:
             continue
     raise RuntimeError(f"{cls} {seed}: no instrument of this class fits {size_px} px")
@@ -158,6 +165,20 @@ def _build(
             "division_px": division,
         },
     )
+
+
+def _askew(case: Case, degrees: float) -> Case:
+    if degrees == 0.0:
+        return case
+    g = case.graduation
+    middle = (0.0, g.y_mm(0.5 * (g.lo + g.hi)))
+    turn = Turn(angle_rad=math.radians(degrees), about_mm=middle)
+    faces = tuple(
+        replace(face, prints=tuple(replace(ink, turn=turn) for ink in face.prints))
+        for face in case.world.scene.faces
+    )
+    scene = replace(case.world.scene, faces=faces)
+    return replace(case, world=replace(case.world, scene=scene), turn=turn)
 
 
 def _on_a_bench(cls: str, seed: int, rng: Rng, size_px: tuple[int, int]) -> Case:

@@ -24,6 +24,33 @@ class Material:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Turn:
+    """How far something printed is turned on its face, anticlockwise about a point."""
+
+    angle_rad: float
+    about_mm: tuple[float, float]
+
+    def on_face(self, x: Floats, y: Floats) -> tuple[Floats, Floats]:
+        """Where on the face a point of the print comes to lie."""
+        return _turned(x, y, self.about_mm, self.angle_rad)
+
+    def on_print(self, x: Floats, y: Floats) -> tuple[Floats, Floats]:
+        """Which point of the print lies at a point of the face."""
+        return _turned(x, y, self.about_mm, -self.angle_rad)
+
+
+def _turned(
+    x: Floats, y: Floats, about: tuple[float, float], angle: float
+) -> tuple[Floats, Floats]:
+    dx, dy = x - about[0], y - about[1]
+    c, s = np.cos(angle), np.sin(angle)
+    return about[0] + c * dx - s * dy, about[1] + s * dx + c * dy
+
+
+STRAIGHT = Turn(angle_rad=0.0, about_mm=(0.0, 0.0))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Print:
     """Ink on a face: coverage 0..255 over a rectangle, first row at the top."""
 
@@ -32,6 +59,7 @@ class Print:
     px_per_mm: float
     coverage: npt.NDArray[np.uint8]
     ink: Rgb
+    turn: Turn = STRAIGHT
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -303,8 +331,9 @@ def _face_radiance(scene: Scene, face: Face, light: Lightmap, p: Floats, d: Floa
         v = (y - face.y0_mm) * face.grain_px_per_mm
         albedo = albedo * lookup(face.grain, u, v, cv2.BORDER_REFLECT).reshape(len(p), -1)
     for pr in face.prints:
-        u = (x - pr.left_mm) * pr.px_per_mm - 0.5
-        v = (pr.top_mm - y) * pr.px_per_mm - 0.5
+        on_x, on_y = pr.turn.on_print(x, y)
+        u = (on_x - pr.left_mm) * pr.px_per_mm - 0.5
+        v = (pr.top_mm - on_y) * pr.px_per_mm - 0.5
         h, w = pr.coverage.shape
         if u.max() < -1 or u.min() > w or v.max() < -1 or v.min() > h:
             continue

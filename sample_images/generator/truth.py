@@ -19,11 +19,12 @@ def record(case: Case) -> dict[str, Any]:
         rows = []
         for fluid, y in zip(limb.fluids, limb.levels_mm, strict=False):
             px = cam.project(np.array([[limb.x_mm, y, case.tube_z_mm]]))[0]
+            _, on_scale = case.turn.on_print(np.array(limb.x_mm), np.array(y))
             rows.append(
                 {
                     "fluid": fluid,
                     "y_mm": y,
-                    "reading": g.value(y),
+                    "reading": g.value(float(on_scale)),
                     "px": [float(px[0]), float(px[1])],
                 }
             )
@@ -31,7 +32,9 @@ def record(case: Case) -> dict[str, Any]:
     values = np.linspace(g.lo, g.hi, POINTS)
     scales = []
     for s in case.scales:
-        at = np.array([[s.x_mm, g.y_mm(float(v)), s.z_mm] for v in values])
+        heights = np.array([g.y_mm(float(v)) for v in values])
+        x, y_mm = case.turn.on_face(np.full(POINTS, s.x_mm), heights)
+        at = np.stack([x, y_mm, np.full(POINTS, s.z_mm)], axis=1)
         scales.append(
             {
                 "values": [float(v) for v in values],
@@ -76,5 +79,6 @@ def record(case: Case) -> dict[str, Any]:
         },
         "degrade": d,
         "incline_deg": case.incline_deg,
+        "askew_deg": float(np.degrees(case.turn.angle_rad)),
         "look": case.look,
     }

@@ -42,6 +42,28 @@ def test_opened_it_is_the_same_instrument_nearly_level(case):
         cases.draw("bank", 5, opened=True)
 
 
+def test_a_scale_askew_is_read_along_its_own_lines(case):
+    """A degree over the distance of the limbs; the scale's own marks go with the print."""
+    askew = cases.draw("utube_twoscale", case.seed, askew_deg=1.0)
+    g, straight, turned = case.graduation, truth.record(case), truth.record(askew)
+    readings = [
+        [limb[0]["reading"] * g.unit_mm for limb in record["menisci"]]
+        for record in (straight, turned)
+    ]
+    apart = case.limbs[1].x_mm - case.limbs[0].x_mm
+    (left, right), (left_askew, right_askew) = readings
+    assert (right_askew - left_askew) == pytest.approx(
+        np.cos(np.radians(1.0)) * (right - left)
+        - np.sign(g.y_mm(1.0) - g.y_mm(0.0)) * np.sin(np.radians(1.0)) * apart,
+        abs=1e-9,
+    )
+    (ink, *_) = (p for face in askew.world.scene.faces for p in face.prints)
+    at = np.array([3.0]), np.array([50.0])
+    assert np.allclose(ink.turn.on_print(*ink.turn.on_face(*at)), at)
+    moved = np.subtract(turned["graduation_px"][0]["px"], straight["graduation_px"][0]["px"])
+    assert np.abs(moved).max() > 2.0
+
+
 def test_projection_and_rays_are_inverse(case):
     camera = replace(case.camera, k1=-0.03)
     points = np.array([[-20.0, 40.0, 3.0], [15.0, 200.0, 0.0], [4.0, 110.0, 9.0]])
