@@ -217,17 +217,14 @@ def _walk_on(
             told = know_from_picture(view, found, depth_m)
             known, places, notes = told.known, told.places, told.reasons
         limbs = find_limbs(view, scale, known, places)
-        on = _along_tubes(
-            view, _OnScale(scale=scale, known=known, limbs=limbs, told=notes), found, depth_m
-        )
-        scale, known = on.scale, on.known
-        if instrument and unseen_share(view, scale, instrument.scale) > MOST_UNSEEN:
-            notes = (*on.told, reason("scale_partly_seen"))
-        else:
-            notes = on.told
-        if scale.rivals:
-            notes += (reason("several_scales", count=1 + scale.rivals),)
-        scale, limbs, on_glass = _clear_of_glass(view, scale, on.limbs, known, on.lean)
+        on = _OnScale(scale=scale, known=known, limbs=limbs, told=notes)
+        on = _along_tubes(view, on, found, depth_m)
+        known, notes = on.known, on.told
+        if instrument and unseen_share(view, on.scale, instrument.scale) > MOST_UNSEEN:
+            notes += (reason("scale_partly_seen"),)
+        if on.scale.rivals:
+            notes += (reason("several_scales", count=1 + on.scale.rivals),)
+        scale, limbs, on_glass = _clear_of_glass(view, on.scale, on.limbs, known, on.lean)
         if on_glass:
             notes += (reason("scale_through_tubes"),)
     except NotMeasurable as stop:
@@ -262,14 +259,14 @@ class _OnScale:
 def _along_tubes(
     view: View, on: _OnScale, found: ScaleFromPicture | None, depth_m: float | None
 ) -> _OnScale:
-    """Read once more along tubes that lean against the scale, unless that leaves more doubt.
+    """Read once more along tubes that lean against the scale; not so where that leaves more
+    doubt, in the lean as well.
 
     ``found`` is a scale that no file describes, beside which the tubes are looked for anew.
     """
     lean = lean_against_scale(on.limbs, view, on.known)
     if lean == 0.0:
         return on
-    note = reason("scale_askew", degrees=math.degrees(math.atan(abs(lean))))
     scale, known, told = leaning(on.scale, lean), on.known, on.told
     places: tuple[float, ...] = ()
     try:
@@ -278,9 +275,10 @@ def _along_tubes(
             known, places, told = again.known, again.places, again.reasons
         limbs = find_limbs(view, scale, known, places)
     except NotMeasurable:
-        return replace(on, told=(*on.told, note), lean=lean)
+        return on
     if doubts_of_place(limbs) > doubts_of_place(on.limbs):
-        return replace(on, told=(*on.told, note), lean=lean)
+        return on
+    note = reason("scale_askew", degrees=math.degrees(math.atan(abs(lean))))
     return _OnScale(scale=scale, known=known, limbs=limbs, told=(*told, note), lean=lean)
 
 
