@@ -80,3 +80,19 @@ def test_the_first_command_of_the_readme_reads(tmp_path):
     # Water, 13.02 mm lower in the tapped limb: 0.998 x 9.81 x 13.02 = 127 Pa by hand.
     assert reading["pressure"]["value"] == pytest.approx(0.127, abs=0.01)
     assert (tmp_path / "fan-inlet.overlay.jpg").exists()
+
+
+def test_the_pressure_of_a_scale_askew_holds_what_plumb_tubes_show():
+    """880 kg/m3 and 9.812 m/s2 (52 degrees, 40 m) by the true difference of height."""
+    photo = SAMPLES / "filter-cartridge.jpg"
+    done = run_module(
+        "limbsight", "read", photo, "--instrument", photo.with_suffix(".toml"), "--json"
+    )
+    assert done.returncode == 0, done.stderr
+    reading = json.loads(done.stdout)
+    assert "scale_askew" in [one["code"] for one in reading["reasons"]]
+    true_kpa = -880 * 9.812 * answer_of(photo)["vertical_difference_mm"] * 1e-6
+    pressure = reading["pressure"]
+    assert pressure["unit"] == "kPa"
+    off = abs(pressure["value"] - true_kpa)
+    assert 0.005 < off < pressure["expanded_uncertainty"]
