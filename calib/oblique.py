@@ -5,7 +5,7 @@ lies square to it; the part across tilts the surface, and the farther it gives w
 gravity acts square to it. A slanting surface is traced in the plane square to it
 (``LevelStrip.view``): seen along the tube its bowl is steeper, and light is trapped farther
 from the apex. Traced as ones that lie level, 31 drawn levels were 0.05 mm too high on average
-and up to 0.54; they are 0.02 mm too low now, and the 95th percentile fell from 0.43 to 0.20.
+and up to 0.54; they are 0.02 mm too low now, the 95th percentile is 0.20 mm in place of 0.43.
 
 Two shapes are fitted, that of an upright tube and that of the tube as it lies, and the
 likelier is taken. What is left in doubt is stated:

@@ -110,7 +110,7 @@ def _of_either_liquid(
     tried = [(found, guess) for found, guess in tried if found.apex.ok]
     if not tried:
         return level, level, known
-    weights = np.array([1 / (BEST_MISFIT**2 + found.apex.misfit**2) for found, _ in tried])
+    weights = np.array([1 / _left_over(found) for found, _ in tried])
     weights /= weights.sum()
     places = np.array([(found.height, found.x_px, found.y_px) for found, _ in tried])
     height, x, y = (weights @ places).tolist()
@@ -194,9 +194,14 @@ def _apart(level: LevelFit, other: LevelFit) -> float:
 
 def _chance(share: float, level: LevelFit, other: LevelFit) -> float:
     """Chance that the oil wets the glass, which it does so often, by what both leave over."""
-    left = [BEST_MISFIT**2 + fit.apex.misfit**2 for fit in (level, other)]
-    odds = share / (1 - share) * (left[0] / left[1]) ** (0.5 * WETTING_TELLS)
+    less = _left_over(level) / _left_over(other)
+    odds = share / (1 - share) * less ** (0.5 * WETTING_TELLS)
     return float(odds / (1 + odds))
+
+
+def _left_over(fit: LevelFit) -> float:
+    """Square of what a fit leaves unexplained, and of what the right liquid would at best."""
+    return BEST_MISFIT**2 + fit.apex.misfit**2
 
 
 def _of_width(known: Knowledge, errors: float) -> Knowledge:

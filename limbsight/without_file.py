@@ -36,7 +36,7 @@ LEAST_SHARE = 3e-3
 DARKNESS_BOUNDS = (0.05, 0.125, 0.2, 0.3, 0.44)
 DARKNESS_COUNTS = ((0, 5, 4, 7, 25, 472), (55, 32, 10, 5, 5, 0), (17, 14, 11, 4, 4, 21))
 """How many levels under gas, under a liquid and of mercury have a line so dark (691 levels of
-290 photos of two renderers): the network of levels takes a boundary of two liquids for a level
+283 photos of two renderers): the network of levels takes a boundary of two liquids for a level
 under gas at times, which is dark at its rim, and no other is."""
 MOST_LEVELS = 3
 SURE_LEVEL, TUBE, NO_TUBE = 0.8, 0.3, 0.7

@@ -17,7 +17,8 @@ FloatArray = NDArray[np.float64]
 
 PERSPECTIVE_PRIOR = 0.15
 DISTORTION_PRIOR = 0.02
-"""Standard deviations of g, h and k1 before looking, as in limbsight.calib.scale_fit."""
+"""Standard deviations of g, h and k1 before looking, as in limbsight.calib.scale_fit: there
+the first two are the tilt's over the focal length, here a usual one (``FOCAL_GUESS``)."""
 PRIOR_WEIGHT = np.array(
     [0.0, 0.0, 0.0, PERSPECTIVE_PRIOR**-2, PERSPECTIVE_PRIOR**-2, DISTORTION_PRIOR**-2]
 )
