@@ -16,7 +16,7 @@ from limbsight.errors import InputError, InstrumentError, LimbsightError
 from limbsight.records import Reading
 
 if TYPE_CHECKING:
-    from limbsight.calib.instrument import load_instrument, load_instruments
+    from limbsight.calib.instrument_file import load_instrument, load_instruments
     from limbsight.limits import limits_state
     from limbsight.overlay import draw_overlay
     from limbsight.pressure import (
@@ -64,8 +64,8 @@ _HOME = {
     "bank_pressures": "limbsight.pressure:bank_pressures",
     "draw_overlay": "limbsight.overlay:draw_overlay",
     "limits_state": "limbsight.limits:limits_state",
-    "load_instrument": "limbsight.calib.instrument:load_instrument",
-    "load_instruments": "limbsight.calib.instrument:load_instruments",
+    "load_instrument": "limbsight.calib.instrument_file:load_instrument",
+    "load_instruments": "limbsight.calib.instrument_file:load_instruments",
     "load_picture": "limbsight.vision.picture:load_picture",
     "pressure_from_levels": "limbsight.pressure:pressure_from_levels",
     "read_photo": "limbsight.reading:read_photo",

@@ -8,7 +8,8 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
-from limbsight.calib.instrument import Instrument, SiteSpec, load_instrument
+from limbsight.calib.instrument import Instrument, SiteSpec
+from limbsight.calib.instrument_file import load_instrument
 from limbsight.errors import InputError
 from limbsight.records import BudgetLine, PressureReading
 from limbsight.units import PressureKind, parse_quantity

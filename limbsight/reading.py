@@ -21,7 +21,7 @@ from limbsight.askew import (
     leaning,
     with_plumb_in_doubt,
 )
-from limbsight.calib.instrument import parse_axis_to_scale, with_axis_to_scale
+from limbsight.calib.axis_to_scale import parse_axis_to_scale, with_axis_to_scale
 from limbsight.calib.meniscus import COVERAGE_FACTOR
 from limbsight.calib.numbering import NamedScale
 from limbsight.calib.unknown_scale import ScaleFromPicture

@@ -129,7 +129,7 @@ def read_render(
     depth_alone: bool = False,
 ) -> RenderedPhoto:
     """Read the photo beside a truth file and compare, or with the file of another photo."""
-    from limbsight.calib.instrument import parse_instrument
+    from limbsight.calib.instrument_file import parse_instrument
     from limbsight.reading import read_photo
 
     truth = json.loads(path.read_text(encoding="utf-8"))

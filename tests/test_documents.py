@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from limbsight.calib.instrument import parse_instrument
+from limbsight.calib.instrument_file import parse_instrument
 from limbsight.errors import InstrumentError
 from limbsight.reduce.constants import constants
 

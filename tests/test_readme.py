@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner
 
-from limbsight.calib.instrument import parse_instrument
+from limbsight.calib.instrument_file import parse_instrument
 from limbsight.cli import main
 from limbsight.cli.options import ExitCode
 from limbsight.cli.read_command import BAD_FILE, FAULT

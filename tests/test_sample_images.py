@@ -10,7 +10,7 @@ from pathlib import Path
 
 import pytest
 
-from limbsight.calib.instrument import load_instrument
+from limbsight.calib.instrument_file import load_instrument
 
 ROOT = Path(__file__).resolve().parent.parent
 SAMPLES = ROOT / "sample_images"

@@ -60,7 +60,7 @@ def _axis_to_scale(
 ) -> str | None:
     if value is None:
         return None
-    from limbsight.calib.instrument import parse_axis_to_scale
+    from limbsight.calib.axis_to_scale import parse_axis_to_scale
 
     try:
         parse_axis_to_scale(value)
@@ -302,12 +302,8 @@ def _load(path: Path | None, axis_to_scale: str | None) -> Instruments | None:
     """Load an instrument file, or all of a folder; faults are found before a photo is read."""
     if path is None:
         return None
-    from limbsight.calib.instrument import (
-        load_instrument,
-        load_instruments,
-        parse_axis_to_scale,
-        with_axis_to_scale,
-    )
+    from limbsight.calib.axis_to_scale import parse_axis_to_scale, with_axis_to_scale
+    from limbsight.calib.instrument_file import load_instrument, load_instruments
     from limbsight.plain_numbers import check_names
 
     loaded = load_instruments(path) if path.is_dir() else (load_instrument(path),)

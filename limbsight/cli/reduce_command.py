@@ -124,7 +124,7 @@ def reduce(
 
     HEIGHT is a number in the scale's unit or a text with a unit, such as "120.5 mm".
     """
-    from limbsight.calib.instrument import load_instrument
+    from limbsight.calib.instrument_file import load_instrument
     from limbsight.pressure import limbs_given, read_heights, reduction_of
 
     instrument = load_instrument(instrument_path)

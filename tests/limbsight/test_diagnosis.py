@@ -9,7 +9,7 @@ import cv2
 import numpy as np
 import pytest
 
-from limbsight.calib.instrument import load_instrument
+from limbsight.calib.instrument_file import load_instrument
 from limbsight.reading import read_photo
 from tests.accuracy import compare, load_answer
 

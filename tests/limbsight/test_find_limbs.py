@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from limbsight import find_limbs
-from limbsight.calib.instrument import load_instrument
+from limbsight.calib.instrument_file import load_instrument
 from limbsight.reading import read_photo
 from limbsight.vision.limbs import LimbChoice, choose_limbs
 

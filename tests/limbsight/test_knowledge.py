@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from limbsight.calib.instrument import parse_instrument
+from limbsight.calib.instrument_file import parse_instrument
 from limbsight.knowledge import (
     U_GAP_BEFORE_BOARD_M,
     U_SEEN_WIDTH,

@@ -9,7 +9,8 @@ import cv2
 import numpy as np
 import pytest
 
-from limbsight.calib.instrument import LabelSpec, load_instrument
+from limbsight.calib.instrument import LabelSpec
+from limbsight.calib.instrument_file import load_instrument
 from limbsight.reading import read_photo
 from tests.helpers.labels import SQUARE, pasted
 

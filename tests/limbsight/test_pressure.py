@@ -10,7 +10,8 @@ from typing import Any
 import numpy as np
 import pytest
 
-from limbsight.calib.instrument import SiteSpec, load_instrument, parse_instrument
+from limbsight.calib.instrument import SiteSpec
+from limbsight.calib.instrument_file import load_instrument, parse_instrument
 from limbsight.errors import InputError, InstrumentError
 from limbsight.plain_numbers import check_names
 from limbsight.pressure import (

@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from limbsight.calib.instrument import load_instrument, parse_instrument
+from limbsight.calib.instrument_file import load_instrument, parse_instrument
 from limbsight.errors import InputError
 from limbsight.reading import read_photo
 from limbsight.reasons import KINDS, status_of

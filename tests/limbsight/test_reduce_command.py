@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner
 
-from limbsight.calib.instrument import load_instrument
+from limbsight.calib.instrument_file import load_instrument
 from limbsight.cli import main
 from limbsight.pressure import reduce_heights
 

@@ -14,7 +14,7 @@ from click.testing import CliRunner
 from PIL import Image
 
 import limbsight
-from limbsight.calib.instrument import load_instrument
+from limbsight.calib.instrument_file import load_instrument
 from limbsight.cli import main
 from limbsight.errors import InputError
 from limbsight.pressure import HeightComponent, LevelHeight

@@ -7,80 +7,11 @@ from pathlib import Path
 
 import pytest
 
-from limbsight.calib.instrument import (
-    LabelSpec,
-    load_instrument,
-    load_instruments,
-    parse_axis_to_scale,
-    parse_instrument,
-    with_axis_to_scale,
-)
-from limbsight.errors import InputError, InstrumentError
+from limbsight.calib.instrument_file import load_instrument, load_instruments, parse_instrument
+from limbsight.errors import InstrumentError
+from tests.helpers.instrument_files import FULL, LEAST, labelled
 
 EXAMPLES = Path(__file__).resolve().parents[2] / "sample_images" / "instruments"
-
-FULL = """
-name = "fan-inlet"
-arrangement = "u-tube"
-tapped_limb = "left"
-
-[scale]
-unit = "mm"
-division = 1.0
-numbered_every = 10.0
-lowest = -150.0
-highest = 150.0
-numbers = "away-from-zero"
-material = "steel"
-true_at = "20 degC"
-standard_uncertainty = "0.1 mm"
-
-[tube]
-bore = "7 mm"
-outside_diameter = "10 mm"
-axis_to_scale = "9 mm"
-incline = "12 deg"
-
-[liquids]
-manometric = "water"
-process = "air"
-[liquids.seal]
-name = "oil"
-density = "826 kg/m^3"
-at = "20 degC"
-expansion = "7e-4 / K"
-standard_uncertainty = "1 kg/m^3"
-
-[tapping]
-height = "310 mm"
-
-[reference]
-open_to = "air"
-
-[site]
-temperature = "22 degC"
-latitude = "52 deg"
-elevation = "40 m"
-barometer = "1009 hPa"
-
-[limits]
-low = "-200 Pa"
-high = "1.2 kPa"
-"""
-
-LEAST = """
-name = "least"
-arrangement = "single-limb"
-[scale]
-unit = "cm"
-division = 0.1
-numbered_every = 1.0
-lowest = 0.0
-highest = 40.0
-numbers = "upward"
-[liquids]
-manometric = "water"
-"""
 
 
 def test_everything_the_format_has():
@@ -125,45 +56,6 @@ def test_every_arrangement_has_an_example():
 
     shown = {load_instrument(path).arrangement for path in EXAMPLES.glob("*.toml")}
     assert shown == set(get_args(ArrangementName))
-
-
-def test_an_axis_given_with_the_photo_fills_in_what_the_file_leaves_out():
-    left_out = parse_instrument(FULL.replace('axis_to_scale = "9 mm"', ""))
-    filled = with_axis_to_scale(left_out, parse_axis_to_scale("0.9 cm"))
-    assert filled == parse_instrument(FULL)
-    with pytest.raises(InputError, match=r"axis_to_scale.*leave out one"):
-        with_axis_to_scale(filled, 9e-3)
-
-
-@pytest.mark.parametrize("text", ["-1 mm", "51 mm", "9", "1 kg", "nan mm", "1e400 mm"])
-def test_an_axis_that_clips_could_not_give(text):
-    with pytest.raises(InputError, match="mm"):
-        parse_axis_to_scale(text)
-
-
-def test_a_scale_in_a_pressure_unit():
-    i = parse_instrument(LEAST.replace('unit = "cm"', 'unit = "mmHg"'))
-    assert i.scale.unit_m is None
-    assert i.scale.unit_pa == pytest.approx(133.322387415)
-
-
-def test_numbers_downward_turn_heights_over():
-    text = FULL.replace("away-from-zero", "downward").replace("-150.0", "0.0")
-    i = parse_instrument(text)
-    assert i.scale.upward == -1
-    assert i.tapping.height is not None
-    assert i.tapping.height.value == pytest.approx(-0.31)
-
-
-def test_a_value_with_its_uncertainty():
-    text = FULL.replace(
-        'temperature = "22 degC"',
-        'temperature = { value = "22 degC", standard_uncertainty = "0.5 K" }',
-    )
-    given = parse_instrument(text).site.temperature_k
-    assert given is not None
-    assert given.value == pytest.approx(295.15)
-    assert given.standard_uncertainty == 0.5
 
 
 WRONG = [
@@ -216,12 +108,6 @@ def test_errors_name_file_key_and_mend(tmp_path, right, wrong, message):
     assert "\n" not in str(caught.value)
 
 
-def test_an_inclined_tube_needs_its_angle():
-    text = LEAST.replace("single-limb", "inclined")
-    with pytest.raises(InstrumentError, match=r"tube\.incline: is missing"):
-        parse_instrument(text)
-
-
 @pytest.mark.parametrize(
     ("content", "message"),
     [(b"name = ", "not valid TOML"), (b"\xff\xfe\x00", "not a UTF-8 text file")],
@@ -236,31 +122,6 @@ def test_what_is_no_toml(tmp_path, content, message):
 def test_a_missing_file(tmp_path):
     with pytest.raises(InstrumentError, match=r"none\.toml: can't be read"):
         load_instrument(tmp_path / "none.toml")
-
-
-def labelled(name: str, label: str) -> str:
-    return FULL.replace("fan-inlet", name) + f"\n[label]\n{label}\n"
-
-
-def test_a_label():
-    found = parse_instrument(labelled("fan-inlet", 'number = 17\nsize = "30 mm"'))
-    assert found.label == LabelSpec(number=17, size_m=0.03)
-    assert parse_instrument(labelled("fan-inlet", "number = 0")).label == LabelSpec(number=0)
-    assert parse_instrument(FULL).label is None
-
-
-@pytest.mark.parametrize(
-    ("label", "message"),
-    [
-        ("number = 587", "label.number: 587 is not in the family 36h11; write 0 to 586"),
-        ("number = -1", "label.number: -1 is not a whole number from 0"),
-        ('size = "30 mm"', "label.number: is missing"),
-        ('number = 3\nsize = "0 mm"', "label.size"),
-    ],
-)
-def test_a_wrong_label(label, message):
-    with pytest.raises(InstrumentError, match=message):
-        parse_instrument(labelled("fan-inlet", label))
 
 
 class TestAFolderOfFiles:
