@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from limbsight.calib.camera import Frame
-from limbsight.calib.indexing import MAX_ERRORS, graduation_count
+from limbsight.calib.indexing import graduation_count
 from limbsight.calib.instrument import ScaleSpec
 from limbsight.calib.numbering import NamedScale, name_graduations
 from limbsight.errors import NotMeasurable
@@ -30,6 +30,9 @@ with as good figures seven were off by 0.6 to 4.5 divisions; of seven with every
 none was (photos of another renderer, reduced, and renders)."""
 STRAY = 2
 """Lines beyond the ends of a scale that a column may have: a border at either."""
+OFF_STEP_ERRORS = 3.5
+"""Standard errors, as of print in short divisions, by which longer lines may be off the step
+of another column's: one in 2000 normal errors (judgement, no source)."""
 
 
 def name_longer_lines(
@@ -95,7 +98,7 @@ def _keep_step(combs: tuple[Comb, ...], apart: int) -> bool:
     first, *others = combs
     return all(
         abs(comb.index_offset)
-        <= MAX_ERRORS * max(joint_error(first, comb), LEAST_JOINT_ERROR / apart)
+        <= OFF_STEP_ERRORS * max(joint_error(first, comb), LEAST_JOINT_ERROR / apart)
         for comb in others
     )
 

@@ -43,8 +43,9 @@ graph paper are numbered every two or five centimetres (common practice, no sour
 MOST_STRAYS = 0.05
 """Share of a column's lines, beyond two of them, that may lie outside a scale whose figures
 are not read. Graph paper of 213 lines passed for a scale of 201 at a tenth (35 mm off)."""
-MAX_ERRORS = 3.5
-"""Standard errors by which a joined column may stand off."""
+TRIED_ERRORS = 3.5
+"""Standard errors of its joint up to which a joined column is tried at other whole divisions:
+one in 2000 normal errors lies beyond, and the price there, 6.1, is more than ``MIN_LEAD``."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -93,7 +94,7 @@ def line_evidence(combs: tuple[Comb, ...], scale: ScaleSpec) -> LineEvidence:
     count = graduation_count(scale)
     first = min(int(comb.index[0]) for comb in combs)
     last = max(int(comb.index[-1]) for comb in combs)
-    reach = max(int(np.ceil(MAX_ERRORS * comb.index_error)) for comb in combs)
+    reach = max(int(np.ceil(TRIED_ERRORS * comb.index_error)) for comb in combs)
     shifts = np.arange(-last - reach, count - first + reach)
     return LineEvidence(
         shifts=shifts,
@@ -166,7 +167,7 @@ def _coupled(comb: Comb, score: FloatArray) -> tuple[FloatArray, IntArray, Float
     The joint leaves ``index_offset`` over a whole number of divisions, with a normal error of
     ``index_error``; a column may stand off by whole divisions at that price.
     """
-    reach = int(np.ceil(MAX_ERRORS * comb.index_error))
+    reach = int(np.ceil(TRIED_ERRORS * comb.index_error))
     steps = np.arange(-reach, reach + 1)
     price = 0.5 * ((comb.index_offset - steps) / comb.index_error) ** 2
     padded = np.pad(score, reach, constant_values=-np.inf)
