@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from limbsight.calib.instrument import ScaleSpec
-from limbsight.vision.graduations import Comb
+from limbsight.vision.comb import Comb
 from limbsight.vision.quantiles import median_of_row
 
 BOARD_GAP_M = 0.15

@@ -18,7 +18,8 @@ from limbsight.calib.indexing import graduation_count
 from limbsight.calib.instrument import ScaleSpec
 from limbsight.calib.numbering import NamedScale, name_graduations
 from limbsight.errors import NotMeasurable
-from limbsight.vision.graduations import LEAST_JOINT_ERROR, Comb, joint_error
+from limbsight.vision.comb import Comb
+from limbsight.vision.comb_joints import LEAST_JOINT_ERROR, joint_error
 
 LEAST_SEEN = 0.5
 """Share of the longer lines that must be seen: as of the file's on a smaller board

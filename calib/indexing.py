@@ -18,7 +18,7 @@ from scipy.special import xlogy
 
 from limbsight.calib.instrument import ScaleSpec
 from limbsight.errors import NotMeasurable
-from limbsight.vision.graduations import GROWN, SHORT_QUANTILE, Comb
+from limbsight.vision.comb import GROWN, SHORT_QUANTILE, Comb
 from limbsight.vision.quantiles import median_of_row
 
 FloatArray = NDArray[np.float64]

@@ -9,7 +9,7 @@ import numpy as np
 from limbsight.calib.camera import Frame
 from limbsight.calib.scale_fit import fit_scale_map
 from limbsight.calib.scale_map import ScaleMap
-from limbsight.vision.graduations import Comb
+from limbsight.vision.comb import Comb
 
 MIN_JOIN_LEAD = 6.9
 """Log-odds of a column's place beside the others over the next division: ln 1000."""

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from limbsight.calib.camera import Frame, normalise
 from limbsight.calib.graduated_plane import Plane, plane_of
 from limbsight.calib.scale_map import ScaleMap, by_each
-from limbsight.vision.graduations import Comb
+from limbsight.vision.comb import Comb
 
 FloatArray = NDArray[np.float64]
 

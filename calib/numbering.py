@@ -28,8 +28,8 @@ from limbsight.calib.rectify import combs_across
 from limbsight.calib.scale_fit import fit_scale_map
 from limbsight.calib.scale_map import ScaleMap
 from limbsight.errors import NotMeasurable
+from limbsight.vision.comb import Comb
 from limbsight.vision.figure_ink import figures_are_dark
-from limbsight.vision.graduations import Comb
 from limbsight.vision.long_lines import with_long_lines
 from limbsight.vision.numeral_scores import Stance
 from limbsight.vision.numerals import (

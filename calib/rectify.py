@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from limbsight.calib.graduated_plane import Plane
-from limbsight.vision.graduations import Comb
+from limbsight.vision.comb import Comb
 
 FloatArray = NDArray[np.float64]
 

@@ -29,7 +29,7 @@ from limbsight.calib.lone_column import (
 from limbsight.calib.robust_fit import RobustFit, fit_robustly
 from limbsight.calib.scale_map import ScaleMap, by_each, value_slopes
 from limbsight.errors import NotMeasurable
-from limbsight.vision.graduations import Comb
+from limbsight.vision.comb import Comb
 
 FloatArray = NDArray[np.float64]
 

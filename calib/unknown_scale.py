@@ -25,7 +25,7 @@ from limbsight.calib.numbering import (
     scale_geometry,
 )
 from limbsight.errors import NotMeasurable
-from limbsight.vision.graduations import Comb
+from limbsight.vision.comb import Comb
 from limbsight.vision.long_lines import with_long_lines
 from limbsight.vision.numeral_units import read_unit
 from limbsight.vision.numerals import Numbering, bare_hypotheses

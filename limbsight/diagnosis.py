@@ -11,7 +11,7 @@ import numpy as np
 from limbsight.errors import NotMeasurable
 from limbsight.knowledge import Knowledge
 from limbsight.reasons import refusal
-from limbsight.vision.graduations import MIN_GRADUATIONS
+from limbsight.vision.comb import MIN_GRADUATIONS
 from limbsight.vision.sharpness import SMOOTHING_PX, sharpness_of
 from limbsight.vision.working import WorkingImage
 

@@ -23,7 +23,7 @@ from limbsight.knowledge import Knowledge
 from limbsight.reasons import refusal
 from limbsight.records import PointPx
 from limbsight.standing import Stand, stands
-from limbsight.vision.graduations import Comb
+from limbsight.vision.comb import Comb
 from limbsight.vision.picture import Picture
 from limbsight.vision.turning import Turn, turned_copy
 from limbsight.vision.working import (

@@ -23,7 +23,7 @@ from limbsight.find_scale import (
     upright,
 )
 from limbsight.knowledge import Knowledge
-from limbsight.vision.graduations import Comb
+from limbsight.vision.comb import Comb
 from limbsight.vision.picture import Picture
 
 NOT_BY_FILE = (*NOT_THIS_BOARD, "scale_not_found")

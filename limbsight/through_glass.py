@@ -18,7 +18,7 @@ from limbsight.calib.numbering import NamedScale
 from limbsight.find_scale import View
 from limbsight.knowledge import Knowledge
 from limbsight.read_limb import Limb
-from limbsight.vision.graduations import Comb
+from limbsight.vision.comb import Comb
 from limbsight.vision.segments import Segments
 
 COVERED_RADII = 1.1

@@ -30,13 +30,8 @@ from limbsight.vision.board_pieces import (
     cut_pieces,
     even_columns,
 )
-from limbsight.vision.graduations import (
-    MIN_GRADUATIONS,
-    MIN_RUN,
-    PHASE_TOLERANCE,
-    Comb,
-    walk,
-)
+from limbsight.vision.comb import MIN_GRADUATIONS, PHASE_TOLERANCE, Comb
+from limbsight.vision.comb_growth import MIN_RUN
 from limbsight.vision.segments import (
     END_TRIM_PX,
     MAX_RESIDUAL_PX,
@@ -46,6 +41,7 @@ from limbsight.vision.segments import (
     fit_lines,
     ridges_of,
 )
+from limbsight.vision.walk import walk
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from limbsight.vision.graduations import MAX_PITCH_PX, MIN_PITCH_PX
+from limbsight.vision.comb import MAX_PITCH_PX, MIN_PITCH_PX
 from limbsight.vision.segments import (
     MAX_RESIDUAL_PX,
     MAX_SLOPE,

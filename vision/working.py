@@ -10,7 +10,9 @@ from numpy.typing import NDArray
 from scipy.ndimage import median_filter
 
 from limbsight.vision.board_lines import board_width, find_board
-from limbsight.vision.graduations import Comb, find_combs, join_combs
+from limbsight.vision.comb import Comb
+from limbsight.vision.comb_joints import join_combs
+from limbsight.vision.graduations import find_combs
 from limbsight.vision.picture import Picture, search_factor
 from limbsight.vision.quantiles import median_of_row
 from limbsight.vision.reducing import averaged

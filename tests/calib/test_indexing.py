@@ -20,7 +20,7 @@ from limbsight.calib.indexing import (
 )
 from limbsight.calib.numbering import MIN_MARGIN
 from limbsight.errors import NotMeasurable
-from limbsight.vision.graduations import Comb
+from limbsight.vision.comb import Comb
 from tests.helpers.boards import Camera, Column
 from tests.helpers.scales import millimetres
 

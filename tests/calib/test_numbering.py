@@ -17,7 +17,7 @@ from limbsight.calib.numbering import (
     check_ink,
 )
 from limbsight.errors import NotMeasurable
-from limbsight.vision.graduations import Comb
+from limbsight.vision.comb import Comb
 from limbsight.vision.numerals import LabelEvidence, NumeralVerdict
 from limbsight.vision.segments import Segments
 from tests.helpers.boards import Camera, Column

@@ -11,7 +11,7 @@ from limbsight.calib.camera import Square
 from limbsight.calib.scale_fit import fit_scale_map
 from limbsight.calib.scale_map import ScaleMap
 from limbsight.errors import NotMeasurable
-from limbsight.vision.graduations import Comb
+from limbsight.vision.comb import Comb
 from tests.helpers.boards import Camera
 from tests.helpers.scale_maps import COLUMNS, WIDE, fitted, frame_of
 

@@ -15,7 +15,7 @@ import cv2
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from limbsight.vision.graduations import Comb, Side
+from limbsight.vision.comb import Comb, Side
 from limbsight.vision.segments import Segments
 
 Array = NDArray[np.float64]

@@ -9,7 +9,7 @@ import pytest
 
 from limbsight.vision.board_lines import board_width, find_board
 from limbsight.vision.board_map import BoardMap
-from limbsight.vision.graduations import Comb
+from limbsight.vision.comb import Comb
 from limbsight.vision.segments import find_ridges, segments_of
 from limbsight.vision.working import find_scales, full_size
 from tests.helpers.boards import Camera, Column, Tube, behind_tubes, photograph, print_of

@@ -2,37 +2,16 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from limbsight.vision.graduations import MIN_GRADUATIONS, Comb, find_combs, join_combs
+from limbsight.vision.comb import MIN_GRADUATIONS
+from limbsight.vision.graduations import find_combs
 from limbsight.vision.segments import Segments, find_segments
 from tests.helpers.boards import Camera, Column, photograph, print_of
-
-COLUMN = Column()
-CAMERA = Camera(focal_px=1517.0)
-
-
-def offsets(found: Comb, column: Column, camera: Camera) -> np.ndarray:
-    """Found index minus true number, of every line; all alike where no line was miscounted."""
-    truth = column.comb(camera, start=0)
-    numbers = []
-    for x, y in zip(found.lines.x, found.lines.y, strict=True):
-        at = truth.lines.y_at(np.full(len(truth.index), x))
-        nearest = int(np.argmin(np.abs(at - y)))
-        assert abs(at[nearest] - y) < 0.3 * found.pitch_px
-        numbers.append(truth.index[nearest])
-    return np.asarray(found.index - np.array(numbers))
-
-
-def combs_in(camera, *columns, **options):
-    picture = photograph(camera, print_of(*columns), **options)
-    grey = np.ascontiguousarray(picture[:, :, 1])
-    return find_combs(find_segments(grey, dark=True))
+from tests.helpers.combs import CAMERA, COLUMN, combs_in, offsets
 
 
 @pytest.mark.parametrize(
@@ -83,23 +62,6 @@ def test_a_covered_stretch_costs_its_lines_and_no_number(gap):
     assert len(missing) >= gap[1] - gap[0]
 
 
-def test_strays_in_step_beyond_the_ends_are_left_off():
-    """A pattern of dots behind the board goes on where the scale ends."""
-    scale = COLUMN.comb(CAMERA)
-    dots = replace(COLUMN, first=-130, last=130)
-    beyond = (np.abs(dots.values) > 45.0) & (dots.numbers % 16 < 4)
-    strays = dots.comb(CAMERA).lines.take(beyond)
-    names = ("x", "y", "slope", "left", "right", "strength")
-    both = {
-        name: np.concatenate([getattr(scale.lines, name), getattr(strays, name)])
-        for name in names
-    }
-    [comb] = find_combs(Segments(**both))
-    true = np.abs(CAMERA.on_plane(comb.lines.x, comb.lines.y)[1]) < 40.5
-    assert np.count_nonzero(true) == len(COLUMN.numbers)
-    assert comb.filling > 0.8
-
-
 @settings(max_examples=15, deadline=None)
 @given(
     roll=st.floats(-15, 15),
@@ -141,66 +103,6 @@ def test_too_few_lines_are_no_scale():
     assert find_combs(short.comb(CAMERA).lines) == ()
     nothing = COLUMN.comb(CAMERA).lines.take(np.zeros(len(COLUMN.numbers), bool))
     assert find_combs(nothing) == ()
-
-
-class TestTwoColumns:
-    COLUMNS = (Column(spine=-8.0, side="right"), Column(spine=8.0, side="left"))
-
-    @pytest.mark.parametrize(
-        "pose",
-        [{}, {"roll": 6.0}, {"roll": -9.0}, {"yaw": 3.0, "pitch": 2.0}, {"k1": 0.015}],
-    )
-    def test_count_the_same_graduations(self, pose):
-        camera = Camera(focal_px=1517.0, **pose)
-        groups = join_combs(combs_in(camera, *self.COLUMNS))
-        assert len(groups) == 1
-        assert len(groups[0]) == 2
-        found = {}
-        for comb in groups[0]:
-            column = self.COLUMNS[0] if comb.side == "right" else self.COLUMNS[1]
-            [shift] = set(offsets(comb, column, camera))
-            found[comb.side] = (shift, comb)
-        difference = found["left"][0] - found["right"][0]
-        joined = next(comb for comb in groups[0] if comb.index_error > 0)
-        # Half a division out would be a guess; the joint says how sure it is.
-        assert abs(difference) <= 3.5 * joined.index_error
-        if joined.index_error < 0.2:
-            assert difference == 0
-
-    def test_of_another_pitch_are_another_scale(self):
-        coarse = Column(spine=8.0, division=1.37, first=-28, last=28)
-        groups = join_combs(combs_in(CAMERA, self.COLUMNS[0], coarse))
-        assert sorted(len(group) for group in groups) == [1, 1]
-        assert len(groups[0][0].index) > len(groups[1][0].index)
-
-    def test_bent_and_short_copies_are_dropped(self):
-        """As a tube beside the print shows them."""
-        print_, ghost = COLUMN.comb(CAMERA), Column(spine=12.0, lengths=(1, 1, 1)).comb(CAMERA)
-        wobble = 0.8 * np.random.default_rng(0).standard_normal(len(ghost.index))
-        lines = ghost.lines
-        bent = Segments(
-            x=lines.x,
-            y=lines.y + wobble,
-            slope=lines.slope,
-            left=lines.left,
-            right=lines.right,
-            strength=lines.strength,
-        )
-        groups = join_combs(
-            (print_, Comb(side="left", index=ghost.index, lines=bent, residual_px=0.8))
-        )
-        assert [len(group) for group in groups] == [1]
-
-
-@pytest.mark.parametrize("seed", range(4))
-@pytest.mark.parametrize(("missing", "found"), [(0.0, True), (0.3, False)])
-def test_lines_drawn_by_hand_are_a_scale_where_all_are_there(missing, found, seed):
-    """They scatter by a tenth of a division, hardly less than random lines; but of
-    those half are missing."""
-    drawn = COLUMN.comb(CAMERA)
-    scatter = 0.1 * drawn.pitch_px
-    drawn = COLUMN.comb(CAMERA, noise_px=scatter, missing=missing, seed=seed)
-    assert bool(find_combs(drawn.lines)) is found
 
 
 def test_long_lines_are_found_by_their_free_ends_where_short_ones_merge():

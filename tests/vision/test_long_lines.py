@@ -8,7 +8,7 @@ import cv2
 import numpy as np
 import pytest
 
-from limbsight.vision.graduations import Comb
+from limbsight.vision.comb import Comb
 from limbsight.vision.long_lines import with_long_lines
 from limbsight.vision.segments import Segments
 
