@@ -27,9 +27,10 @@ from limbsight.unknown_liquids import explained, widened
 from limbsight.vision.axis import REACH_WIDTHS, Axis, find_axis
 from limbsight.vision.clipping import burnt_heights, burnt_rows
 from limbsight.vision.dark_line import MIDDLE_BORES, DarkLine, dark_line, stands_out
+from limbsight.vision.layers import Interface, Layers
 from limbsight.vision.level_choice import at_cover_seen_before
-from limbsight.vision.levels import Interface, Layers, TubeStrip
 from limbsight.vision.strip import sample_linear
+from limbsight.vision.tube_strip import TubeStrip
 from limbsight.vision.working import WorkingImage, full_size
 
 NEAR_LEVEL_BORES, SLANTED_BORES = 3.0, 6.0

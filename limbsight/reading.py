@@ -15,12 +15,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from limbsight import __version__
-from limbsight.askew import (
-    doubts_of_place,
-    lean_against_scale,
-    leaning,
-    with_plumb_in_doubt,
-)
+from limbsight.askew import doubts_of_place, lean_against_scale, leaning, with_plumb_in_doubt
 from limbsight.calib.axis_to_scale import parse_axis_to_scale, with_axis_to_scale
 from limbsight.calib.meniscus import COVERAGE_FACTOR
 from limbsight.calib.numbering import NamedScale

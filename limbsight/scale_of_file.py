@@ -15,13 +15,7 @@ from limbsight.calib.instrument import ScaleSpec
 from limbsight.calib.numbering import NamedScale
 from limbsight.calib.unknown_scale import ScaleFromPicture
 from limbsight.errors import NotMeasurable
-from limbsight.find_scale import (
-    NOT_THIS_BOARD,
-    View,
-    find_scale,
-    find_unknown_scale,
-    upright,
-)
+from limbsight.find_scale import NOT_THIS_BOARD, View, find_scale, find_unknown_scale, upright
 from limbsight.knowledge import Knowledge
 from limbsight.vision.comb import Comb
 from limbsight.vision.picture import Picture

@@ -14,12 +14,14 @@ from limbsight.calib.numbering import NamedScale
 from limbsight.calib.rectify import Grid, combs_across, print_columns, px_per_unit
 from limbsight.find_scale import View
 from limbsight.knowledge import Knowledge
+from limbsight.vision.layers import Layers
 from limbsight.vision.level_choice import settle
 from limbsight.vision.level_net import TubeView, look_meanwhile
-from limbsight.vision.levels import Layers, TubeStrip, find_layers
+from limbsight.vision.levels import find_layers
 from limbsight.vision.limbs import BoardPicture
 from limbsight.vision.lines_behind import are_too_fine, without_lines
 from limbsight.vision.strip import sample
+from limbsight.vision.tube_strip import TubeStrip
 from limbsight.vision.working import WorkingImage, reduced
 
 if TYPE_CHECKING:

@@ -18,9 +18,10 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
+from limbsight.vision.layers import Interface
 from limbsight.vision.level_marks import lines_across, steps_across
-from limbsight.vision.levels import Interface, TubeStrip
 from limbsight.vision.limbs import EDGE_CAP, block_medians, changing_edges
+from limbsight.vision.tube_strip import TubeStrip
 
 FloatArray = NDArray[np.float64]
 

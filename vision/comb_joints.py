@@ -7,11 +7,7 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from limbsight.vision.comb import (
-    MIN_GRADUATIONS,
-    PHASE_TOLERANCE,
-    Comb,
-)
+from limbsight.vision.comb import MIN_GRADUATIONS, PHASE_TOLERANCE, Comb
 from limbsight.vision.quantiles import median_of_row
 from limbsight.vision.segments import Segments
 

@@ -10,12 +10,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from limbsight.vision.comb import (
-    GROWN,
-    MIN_GRADUATIONS,
-    SHORT_QUANTILE,
-    Comb,
-)
+from limbsight.vision.comb import GROWN, MIN_GRADUATIONS, SHORT_QUANTILE, Comb
 from limbsight.vision.comb_growth import comb_on
 from limbsight.vision.quantiles import quantile_of_few
 from limbsight.vision.segments import Segments

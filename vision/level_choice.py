@@ -11,8 +11,8 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+from limbsight.vision.layers import Interface, Layers
 from limbsight.vision.level_net import Place, TubeView
-from limbsight.vision.levels import Interface, Layers
 
 SURE = 0.9
 """Probability from which on a level is taken without doubt."""

@@ -15,9 +15,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from limbsight.vision.clipping import BURNT_OUT_GREY
-from limbsight.vision.levels import Interface, Layers, TubeStrip, window_rows
+from limbsight.vision.layers import Interface, Layers
 from limbsight.vision.quantiles import least_of, median_of_row, quantile_of_few
 from limbsight.vision.reducing import shrunk
+from limbsight.vision.tube_strip import TubeStrip, window_rows
 
 FloatArray = NDArray[np.float64]
 Picture = NDArray[np.float32]
@@ -28,7 +29,7 @@ the line of a meniscus, a tenth of a bore or more, still fills a row."""
 GROUPS = 5
 BORE_SHARE = 0.84
 STEP_QUANTILE = 0.35
-"""As in ``limbsight.vision.levels``: a level shows in all but a third of the bore."""
+"""As in ``limbsight.vision.tube_strip``: a level shows in all but a third of the bore."""
 WINDOW_BORES, GAP_BORES = 0.8, 0.35
 LINE_BORES = 0.1
 """Height of the dark line of a meniscus seen level; higher ones step as well."""

@@ -20,9 +20,9 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from limbsight.vision.levels import TubeStrip
 from limbsight.vision.meanwhile import meanwhile
 from limbsight.vision.reducing import shrunk
+from limbsight.vision.tube_strip import TubeStrip
 
 FloatArray = NDArray[np.float64]
 

@@ -29,8 +29,8 @@ CHANCE, UNEVEN_NOISE = 1e-3, 2.2
 that much more is asked."""
 LEAST_CONTRAST = 1.5
 """Grey levels of the comb's fundamental below which it does not disturb (MIN_STEP of
-``limbsight.vision.levels`` is 10 over three colours). Through tubes it was 2.7 to 11 where
-lines run behind them, 0.1 or less where not (9 sample photos and renders)."""
+``limbsight.vision.level_steps`` is 10 over three colours). Through tubes it was 2.7 to 11
+where lines run behind them, 0.1 or less where not (9 sample photos and renders)."""
 TUBE_SHARE = 0.4
 """Half of the width looked at, in outside widths: the tube without its walls."""
 BESIDE = (0.55, 0.75)

@@ -5,10 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from limbsight.vision.comb import (
-    MIN_GRADUATIONS,
-    Side,
-)
+from limbsight.vision.comb import MIN_GRADUATIONS, Side
 from limbsight.vision.quantiles import median_of_row, quantile_of_few
 from limbsight.vision.segments import MAX_SLOPE, Segments
 from limbsight.vision.spine_curve import parabola

@@ -14,8 +14,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from limbsight.vision.axis import mirror_score
-from limbsight.vision.levels import TubeStrip
 from limbsight.vision.limbs import block_medians
+from limbsight.vision.tube_strip import TubeStrip
 
 FloatArray = NDArray[np.float64]
 

@@ -16,13 +16,7 @@ from limbsight.vision.graduations import find_combs
 from limbsight.vision.picture import Picture, search_factor
 from limbsight.vision.quantiles import median_of_row
 from limbsight.vision.reducing import averaged
-from limbsight.vision.segments import (
-    Ridges,
-    Segments,
-    find_ridges,
-    ridges_of,
-    segments_of,
-)
+from limbsight.vision.segments import Ridges, Segments, find_ridges, ridges_of, segments_of
 
 SHORT_QUANTILE = 0.3
 """Four fifths of the lines of a scale are short; the rest may be found too short or long."""

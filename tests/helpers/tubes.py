@@ -9,7 +9,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from limbsight.vision.levels import TubeStrip
+from limbsight.vision.tube_strip import TubeStrip
 from tests.helpers.boards import expose
 
 Colour = tuple[float, float, float]

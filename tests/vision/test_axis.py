@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from limbsight.vision.axis import find_axis
-from limbsight.vision.levels import Interface
+from limbsight.vision.layers import Interface
 from tests.helpers.tubes import AMBER, BLUE_WATER, CLEAR, GLASS, Tube
 
 TUBE = Tube()

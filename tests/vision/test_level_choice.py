@@ -5,9 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from limbsight.vision.layers import Interface, Layers
 from limbsight.vision.level_choice import at_cover_seen_before, settle
 from limbsight.vision.level_net import TubeView
-from limbsight.vision.levels import Interface, Layers
 
 WIDTH = 30.0
 ROWS = (0, 400)

@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 
 from limbsight.vision.level_net import TubeView, look
-from limbsight.vision.levels import TubeStrip
+from limbsight.vision.tube_strip import TubeStrip
 from sample_images.generator import cases, render
 from sample_images.generator.strips import StripCamera
 from tests.helpers.tubes import AMBER, BLUE_WATER, CLEAR, GLASS, Cover, Tube

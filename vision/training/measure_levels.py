@@ -25,8 +25,9 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
 from limbsight.vision.level_choice import settle
 from limbsight.vision.level_net import look
-from limbsight.vision.levels import TubeStrip, find_layers
+from limbsight.vision.levels import find_layers
 from limbsight.vision.picture import load_picture
+from limbsight.vision.tube_strip import TubeStrip
 from sample_images.generator.camera import Camera
 
 MOST_COLUMNS = 48
