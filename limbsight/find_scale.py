@@ -34,7 +34,6 @@ from limbsight.vision.working import (
     full_size,
     long_between,
     reduced,
-    working_copy,
 )
 
 MIN_PITCH_PX = 2.5
@@ -145,11 +144,14 @@ Found = TypeVar("Found", bound=_FoundScale)
 
 def upright(
     picture: Picture,
+    working: WorkingImage,
     known: Knowledge | None,
     find: Callable[[View], Found],
     square: Square | None = None,
 ) -> tuple[View, Found]:
     """Find the scale, in the picture as taken or turned; ``square`` is on its board.
+
+    ``working`` is the picture at the size of the search.
 
     Raises
     ------
@@ -158,7 +160,7 @@ def upright(
     """
     first: NotMeasurable | None = None
     longer: tuple[View, Found] | None = None
-    for source, stand in _tries(picture, known):
+    for source, stand in _tries(picture, working, known):
         upright = turned_copy(source, stand.turn)
         view = View(
             picture=picture, reduced=source, upright=upright, turn=stand.turn, square=square
@@ -201,21 +203,22 @@ def _lines_in(found: _FoundScale) -> int:
     return max(len(comb.index) for comb in found.combs)
 
 
-def _tries(picture: Picture, known: Knowledge | None) -> Iterator[tuple[WorkingImage, Stand]]:
+def _tries(
+    picture: Picture, working: WorkingImage, known: Knowledge | None
+) -> Iterator[tuple[WorkingImage, Stand]]:
     """Give what to search in, and turned how: reduced, not reduced, in red, then other turns.
 
     Lines that merge in the reduced picture may stand apart in the one that was taken: of a
     scale in a third of a large picture only every fifth line is left, which is no scale, or
     another one than the file's.  Brown ink on wood, and green ink, show better in red light.
     """
-    reduced = working_copy(picture)
     for k, stand in enumerate(
-        stands(reduced, incline_rad=known.incline_rad if known else None)
+        stands(working, incline_rad=known.incline_rad if known else None)
     ):
-        yield reduced, stand
+        yield working, stand
         if k == 0:
-            sizes = [reduced]
-            if reduced.factor > 1.0:
+            sizes = [working]
+            if working.factor > 1.0:
                 sizes.append(full_size(picture.bgr))
                 yield sizes[-1], stand
             for size in sizes:

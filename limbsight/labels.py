@@ -10,18 +10,17 @@ from limbsight.knowledge import Knowledge
 from limbsight.reasons import reason, refusal
 from limbsight.records import Reason
 from limbsight.vision.labels import SeenLabel, find_labels
-from limbsight.vision.picture import Picture
-from limbsight.vision.working import working_copy
+from limbsight.vision.working import WorkingImage
 
 
 def labels_of(
-    picture: Picture, instrument: Instrument | Sequence[Instrument] | None
+    working: WorkingImage, instrument: Instrument | Sequence[Instrument] | None
 ) -> tuple[SeenLabel, ...]:
-    """Labels in the picture; where no file states one they are not looked for."""
+    """Labels in a picture at the size of the search, if a file states one."""
     stated = instrument if isinstance(instrument, Sequence) else (instrument,)
     if not any(one and one.label for one in stated):
         return ()
-    return find_labels(working_copy(picture))
+    return find_labels(working)
 
 
 def instrument_shown(

@@ -51,7 +51,7 @@ from limbsight.threads import one_blas_thread
 from limbsight.through_glass import places_on, rests_on_glass, with_tubes_covered
 from limbsight.vision.border import has_border
 from limbsight.vision.picture import Picture, load_picture
-from limbsight.vision.working import working_copy
+from limbsight.vision.working import WorkingImage, working_copy
 from limbsight.zero_photo import ZeroPhoto, camera_of, check_zero
 
 if TYPE_CHECKING:
@@ -197,17 +197,18 @@ def _walk_on(
     found: ScaleFromPicture | None = None
     notes: tuple[Reason, ...] = ()
     places: tuple[float, ...] = ()
-    picture, bordered = _of_known_lens(picture)
+    working = working_copy(picture)
+    picture, bordered = _of_known_lens(picture, working)
     try:
-        labels = labels_of(picture, instrument)
+        labels = labels_of(working, instrument)
         if isinstance(instrument, Sequence):
             instrument = instrument_shown(labels, instrument)
         if instrument is not None:
             known = knowledge_of(instrument)
             square, notes = check_label(labels, known)
-            view, scale = find_scale_of_file(picture, known, square)
+            view, scale = find_scale_of_file(picture, working, known, square)
         else:
-            view, found = upright(picture, None, find_unknown_scale)
+            view, found = upright(picture, working, None, find_unknown_scale)
             scale = found.named
             told = know_from_picture(view, found, depth_m)
             known, places, notes = told.known, told.places, told.reasons
@@ -223,7 +224,7 @@ def _walk_on(
         if on_glass:
             notes += (reason("scale_through_tubes"),)
     except NotMeasurable as stop:
-        why = cause_of(stop, working_copy(picture), known, MIN_PITCH_PX)
+        why = cause_of(stop, working, known, MIN_PITCH_PX)
         return Walked(picture=picture, known=known, reasons=(_reason_of(why),))
     return Walked(
         picture=picture,
@@ -300,9 +301,11 @@ def _clear_of_glass(
     return scale, limbs, rests_on_glass(limbs, scale, known)
 
 
-def _of_known_lens(picture: Picture) -> tuple[Picture, tuple[Reason, ...]]:
+def _of_known_lens(
+    picture: Picture, working: WorkingImage
+) -> tuple[Picture, tuple[Reason, ...]]:
     """Disbelieve EXIF where the picture shows another one, taken by who knows what lens."""
-    if picture.focal_35mm is None or not has_border(working_copy(picture).bgr):
+    if picture.focal_35mm is None or not has_border(working.bgr):
         return picture, ()
     return replace(picture, focal_35mm=None, whole=False), (reason("picture_of_picture"),)
 

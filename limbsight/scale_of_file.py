@@ -19,6 +19,7 @@ from limbsight.find_scale import NOT_THIS_BOARD, View, find_scale, find_unknown_
 from limbsight.knowledge import Knowledge
 from limbsight.vision.comb import Comb
 from limbsight.vision.picture import Picture
+from limbsight.vision.working import WorkingImage
 
 NOT_BY_FILE = (*NOT_THIS_BOARD, "scale_not_found")
 WHOLE = 1e-3
@@ -26,11 +27,14 @@ WHOLE = 1e-3
 
 
 def find_scale_of_file(
-    picture: Picture, known: Knowledge, square: Square | None = None
+    picture: Picture,
+    working: WorkingImage,
+    known: Knowledge,
+    square: Square | None = None,
 ) -> tuple[View, NamedScale]:
     """Find the scale that the instrument file states, by the file or by its numbers alone.
 
-    ``square`` is on its board.
+    ``working`` is the picture at the size of the search, ``square`` is on its board.
 
     Raises
     ------
@@ -38,12 +42,12 @@ def find_scale_of_file(
         As ``limbsight.find_scale.find_scale`` does.
     """
     try:
-        return upright(picture, known, partial(find_scale, known=known), square)
+        return upright(picture, working, known, partial(find_scale, known=known), square)
     except NotMeasurable as stop:
         if stop.code not in NOT_BY_FILE:
             raise
         try:
-            view, found = upright(picture, known, find_unknown_scale, square)
+            view, found = upright(picture, working, known, find_unknown_scale, square)
             return view, in_divisions_of(found, known.instrument.scale)
         except NotMeasurable:
             raise stop from None

@@ -13,7 +13,7 @@ from limbsight import find_scale
 from limbsight.calib.boards import Boards
 from limbsight.errors import NotMeasurable
 from limbsight.find_scale import _are_longer, _of_another_board, _rivals, _tries, upright
-from limbsight.vision.working import GREEN, RED, WorkingImage, enlarged
+from limbsight.vision.working import GREEN, RED, WorkingImage, enlarged, working_image
 from tests.helpers.boards import Camera, Column
 from tests.helpers.scales import millimetres
 
@@ -44,16 +44,17 @@ def moved(comb, by_px: float):
     return replace(comb, lines=replace(lines, **across))
 
 
-def picture_of(width: int, height: int) -> Any:
-    return SimpleNamespace(bgr=np.zeros((height, width, 3), np.uint8), reduced=None)
+def pictures_of(width: int, height: int) -> tuple[Any, WorkingImage]:
+    """An empty one, as taken and at the size of the search."""
+    bgr = np.zeros((height, width, 3), np.uint8)
+    return SimpleNamespace(bgr=bgr), working_image(bgr)
 
 
 def tried(width: int, height: int) -> list[tuple[float, int, bool]]:
     """Factor of the picture searched, the channel, and whether it is as it was taken."""
-    picture = picture_of(width, height)
     return [
         (source.factor, source.channel, stand.turn.is_none)
-        for source, stand in _tries(picture, None)
+        for source, stand in _tries(*pictures_of(width, height), None)
     ]
 
 
@@ -79,7 +80,7 @@ def test_longer_lines_wait_for_the_picture_at_its_own_size(found_at_full_size):
             raise NotMeasurable("", code="scale_not_found")
         return whole
 
-    view, found = upright(picture_of(3000, 4000), None, find)
+    view, found = upright(*pictures_of(3000, 4000), None, find)
     assert found is (whole if found_at_full_size else longer)
     assert view.upright.factor == (1.0 if found_at_full_size else 2.0)
 
@@ -108,7 +109,7 @@ def test_a_fine_scale_with_gaps_is_looked_for_at_its_own_size(
     some = replace(small, index=small.index[which], lines=small.lines.take(which))
     reduced, whole = seen(some), seen(some if more is None else small)
     _, found = upright(
-        picture_of(3000, 4000), None, lambda v: reduced if v.upright.factor > 1.0 else whole
+        *pictures_of(3000, 4000), None, lambda v: reduced if v.upright.factor > 1.0 else whole
     )
     assert found is (whole if again else reduced)
 
@@ -208,5 +209,5 @@ def test_a_mirror_image_is_not_read_on_its_head():
         return named
 
     with pytest.raises(NotMeasurable) as stop:
-        upright(picture_of(1200, 1600), None, find)
+        upright(*pictures_of(1200, 1600), None, find)
     assert stop.value.code == "picture_mirrored"
