@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 
 from limbsight.calib.instrument import Instrument
@@ -31,14 +32,22 @@ def parse_axis_to_scale(text: str) -> float:
     return depth_m
 
 
-def with_axis_to_scale(instrument: Instrument, axis_to_scale_m: float) -> Instrument:
-    """Fill in the one dimension that was given with the photo.
+def with_axis_to_scale(
+    instrument: Instrument | Sequence[Instrument], axis_to_scale_m: float
+) -> Instrument | tuple[Instrument, ...]:
+    """Fill in the one dimension that was given with the photo, in one instrument or several.
 
     Raises
     ------
     InputError
-        If the file states it itself.
+        If a file states it itself.
     """
+    if isinstance(instrument, Sequence):
+        return tuple(_filled_in(one, axis_to_scale_m) for one in instrument)
+    return _filled_in(instrument, axis_to_scale_m)
+
+
+def _filled_in(instrument: Instrument, axis_to_scale_m: float) -> Instrument:
     if instrument.tube.axis_to_scale_m is not None:
         raise InputError(
             f"{instrument.path or instrument.name}: tube.axis_to_scale is stated there and "

@@ -102,10 +102,30 @@ def read_photo(
     """
     depth_m = None if axis_to_scale is None else parse_axis_to_scale(axis_to_scale)
     if instrument is not None and depth_m is not None:
-        instrument = _with_depth(instrument, depth_m)
+        instrument = with_axis_to_scale(instrument, depth_m)
+    return read_as_told(path, instrument=instrument, zero=zero, axis_to_scale_m=depth_m)
+
+
+def read_as_told(
+    path: str | Path,
+    *,
+    instrument: Instrument | Sequence[Instrument] | None,
+    zero: str | Path | ZeroPhoto | None,
+    axis_to_scale_m: float | None,
+) -> Reading:
+    """Read one photo as :func:`read_photo` does, once what was given with it is taken in.
+
+    Parameters
+    ----------
+    path, zero
+    instrument
+        With the axis filled in, where that was given.
+    axis_to_scale_m
+        For a photo without an instrument file.
+    """
     if zero is not None and not isinstance(zero, ZeroPhoto):
         zero = read_zero(zero, instrument=instrument)
-    walked = _walk(path, instrument, depth_m)
+    walked = _walk(path, instrument, axis_to_scale_m)
     known, limbs, reasons = walked.known, walked.limbs, walked.reasons
     pressures: dict[str | None, PressureReading] = {}
     if known is not None and not known.from_picture and status_of(reasons) != "refused":
@@ -168,14 +188,6 @@ class Walked:
     scale: NamedScale | None = None
     limbs: tuple[Limb, ...] = ()
     reasons: tuple[Reason, ...] = ()
-
-
-def _with_depth(
-    instrument: Instrument | Sequence[Instrument], depth_m: float
-) -> Instrument | tuple[Instrument, ...]:
-    if isinstance(instrument, Sequence):
-        return tuple(with_axis_to_scale(one, depth_m) for one in instrument)
-    return with_axis_to_scale(instrument, depth_m)
 
 
 def _walk(

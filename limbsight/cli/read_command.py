@@ -57,16 +57,16 @@ Examples:
 
 def _axis_to_scale(
     ctx: click.Context, param: click.Parameter, value: str | None
-) -> str | None:
+) -> float | None:
+    """In metres."""
     if value is None:
         return None
     from limbsight.calib.axis_to_scale import parse_axis_to_scale
 
     try:
-        parse_axis_to_scale(value)
+        return parse_axis_to_scale(value)
     except InputError as error:
         raise click.BadParameter(str(error), ctx, param) from error
-    return value
 
 
 @click.command(epilog=EPILOG)
@@ -81,6 +81,7 @@ def _axis_to_scale(
 )
 @click.option(
     "--axis-to-scale",
+    "axis_to_scale_m",
     metavar="LENGTH",
     callback=_axis_to_scale,
     help="Axis of the tubes in front of the graduated face, to 0.2 mm, such as '6.5 mm', "
@@ -101,7 +102,7 @@ def read(
     photos: tuple[str, ...],
     instrument_path: Path | None,
     zero_path: Path | None,
-    axis_to_scale: str | None,
+    axis_to_scale_m: float | None,
     unit: str,
     as_json: bool,
     overlay_folder: Path | None,
@@ -117,7 +118,7 @@ def read(
             "--zero is subtracted from a pressure, which needs the file of that instrument; "
             "give it alone with --instrument"
         )
-    instrument = _load(instrument_path, axis_to_scale)
+    instrument = _load(instrument_path, axis_to_scale_m)
     traceback = bool(ctx.find_root().params.get("traceback"))
     limits = _limits_of(instrument)
     overlays = OverlayFolder(overlay_folder, unit, limits) if overlay_folder else None
@@ -133,7 +134,7 @@ def read(
                 path,
                 instrument,
                 zero,
-                axis_to_scale=None if instrument else axis_to_scale,
+                axis_to_scale_m=None if instrument else axis_to_scale_m,
                 traceback=traceback,
             )
             readings.append(reading)
@@ -298,31 +299,29 @@ class _Json:
         click.echo(json.dumps(data, allow_nan=False, indent=2))
 
 
-def _load(path: Path | None, axis_to_scale: str | None) -> Instruments | None:
+def _load(path: Path | None, axis_to_scale_m: float | None) -> Instruments | None:
     """Load an instrument file, or all of a folder; faults are found before a photo is read."""
     if path is None:
         return None
-    from limbsight.calib.axis_to_scale import parse_axis_to_scale, with_axis_to_scale
+    from limbsight.calib.axis_to_scale import with_axis_to_scale
     from limbsight.calib.instrument_file import load_instrument, load_instruments
     from limbsight.plain_numbers import check_names
 
-    loaded = load_instruments(path) if path.is_dir() else (load_instrument(path),)
-    for instrument in loaded:
+    loaded = load_instruments(path) if path.is_dir() else load_instrument(path)
+    for instrument in _several(loaded):
         check_names(instrument)
-    if axis_to_scale is not None:
-        depth_m = parse_axis_to_scale(axis_to_scale)
-        loaded = tuple(with_axis_to_scale(instrument, depth_m) for instrument in loaded)
-    return loaded if path.is_dir() else loaded[0]
+    return loaded if axis_to_scale_m is None else with_axis_to_scale(loaded, axis_to_scale_m)
 
 
-def _limits_of(
-    instrument: Instruments | None,
-) -> Limits:
+def _limits_of(instrument: Instruments | None) -> Limits:
     """Alarm limits by the names of instruments."""
+    return {one.name: one.limits for one in _several(instrument)}
+
+
+def _several(instrument: Instruments | None) -> tuple[Instrument, ...]:
     if instrument is None:
-        return {}
-    several = instrument if isinstance(instrument, tuple) else (instrument,)
-    return {one.name: one.limits for one in several}
+        return ()
+    return instrument if isinstance(instrument, tuple) else (instrument,)
 
 
 def _is_photo(path: Path, suffixes: frozenset[str]) -> bool:
@@ -347,14 +346,16 @@ def _read_one(
     instrument: Instruments | None,
     zero: ZeroPhoto | None,
     *,
-    axis_to_scale: str | None,
+    axis_to_scale_m: float | None,
     traceback: bool,
 ) -> Reading:
     """Read one photo; what is wrong with its file becomes a refused reading."""
-    from limbsight.reading import read_photo
+    from limbsight.reading import read_as_told
 
     try:
-        return read_photo(path, instrument=instrument, zero=zero, axis_to_scale=axis_to_scale)
+        return read_as_told(
+            path, instrument=instrument, zero=zero, axis_to_scale_m=axis_to_scale_m
+        )
     except InputError as error:
         if error.code != BAD_FILE:  # something else than the photo is wrong
             raise

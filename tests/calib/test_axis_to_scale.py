@@ -12,8 +12,10 @@ from tests.helpers.instrument_files import FULL
 
 def test_an_axis_given_with_the_photo_fills_in_what_the_file_leaves_out():
     left_out = parse_instrument(FULL.replace('axis_to_scale = "9 mm"', ""))
-    filled = with_axis_to_scale(left_out, parse_axis_to_scale("0.9 cm"))
+    depth_m = parse_axis_to_scale("0.9 cm")
+    filled = with_axis_to_scale(left_out, depth_m)
     assert filled == parse_instrument(FULL)
+    assert with_axis_to_scale([left_out, left_out], depth_m) == (filled, filled)
     with pytest.raises(InputError, match=r"axis_to_scale.*leave out one"):
         with_axis_to_scale(filled, 9e-3)
 

@@ -44,10 +44,10 @@ def road(monkeypatch, make):
     """A road that decodes each photo for real and then answers by the file's name."""
     calls = []
 
-    def read_photo(path, *, instrument=None, zero=None, axis_to_scale=None):
+    def read_as_told(path, *, instrument, zero, axis_to_scale_m):
         from limbsight.vision.picture import load_picture
 
-        calls.append((Path(path).name, instrument, axis_to_scale))
+        calls.append((Path(path).name, instrument, axis_to_scale_m))
         picture = load_picture(path)
         if "crash" in path.name:
             raise ZeroDivisionError("made up")
@@ -60,7 +60,7 @@ def road(monkeypatch, make):
         )
 
     monkeypatch.setitem(
-        sys.modules, "limbsight.reading", SimpleNamespace(read_photo=read_photo)
+        sys.modules, "limbsight.reading", SimpleNamespace(read_as_told=read_as_told)
     )
     return calls
 
@@ -259,10 +259,10 @@ class TestFaults:
     def test_what_is_wrong_with_the_instrument_stops_the_call(
         self, road, folder, monkeypatch, error
     ):
-        def read_photo(path, *, instrument=None, zero=None, axis_to_scale=None):
+        def read_as_told(path, *, instrument, zero, axis_to_scale_m):
             raise error("fan.toml: liquids.manometric: unknown liquid")
 
-        monkeypatch.setattr(sys.modules["limbsight.reading"], "read_photo", read_photo)
+        monkeypatch.setattr(sys.modules["limbsight.reading"], "read_as_told", read_as_told)
         result = run(folder / "one.jpg", folder / "two.png")
         assert result.exit_code == 2
         assert result.stderr == "Error: fan.toml: liquids.manometric: unknown liquid\n"
@@ -388,7 +388,7 @@ def test_files_without_labels_are_told_before_any_photo(road, folder, tmp_path):
 class TestAxisToScale:
     def test_without_a_file_it_goes_to_the_reading(self, road, folder):
         assert run(folder / "one.jpg", "--axis-to-scale", "6.5 mm").exit_code == 0
-        assert road[0][1:] == (None, "6.5 mm")
+        assert road[0][1:] == (None, pytest.approx(6.5e-3))
 
     def test_a_file_that_leaves_it_out_is_filled_in(self, road, folder):
         result = run(
