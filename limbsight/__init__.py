@@ -17,17 +17,11 @@ from limbsight.records import Reading
 
 if TYPE_CHECKING:
     from limbsight.calib.instrument_file import load_instrument, load_instruments
+    from limbsight.level_heights import HeightComponent, LevelHeight
     from limbsight.limits import limits_state
     from limbsight.overlay import draw_overlay
-    from limbsight.pressure import (
-        HeightComponent,
-        LevelHeight,
-        PressureSeries,
-        bank_pressures,
-        pressure_from_levels,
-        reduce_heights,
-        reduce_series,
-    )
+    from limbsight.pressure import bank_pressures, pressure_from_levels, reduce_heights
+    from limbsight.pressure_series import PressureSeries, reduce_series
     from limbsight.reading import read_photo, read_zero
     from limbsight.report import reading_to_dict
     from limbsight.vision.picture import load_picture
@@ -58,9 +52,9 @@ __all__ = [
 ]
 
 _HOME = {
-    "HeightComponent": "limbsight.pressure:HeightComponent",
-    "LevelHeight": "limbsight.pressure:LevelHeight",
-    "PressureSeries": "limbsight.pressure:PressureSeries",
+    "HeightComponent": "limbsight.level_heights:HeightComponent",
+    "LevelHeight": "limbsight.level_heights:LevelHeight",
+    "PressureSeries": "limbsight.pressure_series:PressureSeries",
     "bank_pressures": "limbsight.pressure:bank_pressures",
     "draw_overlay": "limbsight.overlay:draw_overlay",
     "limits_state": "limbsight.limits:limits_state",
@@ -72,7 +66,7 @@ _HOME = {
     "read_zero": "limbsight.reading:read_zero",
     "reading_to_dict": "limbsight.report:reading_to_dict",
     "reduce_heights": "limbsight.pressure:reduce_heights",
-    "reduce_series": "limbsight.pressure:reduce_series",
+    "reduce_series": "limbsight.pressure_series:reduce_series",
 }
 """Where each public name that loads late comes from."""
 

@@ -17,7 +17,7 @@ from limbsight.read_limb import Limb
 from limbsight.records import GraduationMark, LevelReading, LimbReading
 
 if TYPE_CHECKING:
-    from limbsight.pressure import LevelHeight
+    from limbsight.level_heights import LevelHeight
 
 
 def limb_reading(limb: Limb, view: View, scale: NamedScale, known: Knowledge) -> LimbReading:
@@ -90,7 +90,7 @@ def marks(view: View, scale: NamedScale, known: Knowledge) -> tuple[GraduationMa
 
 def level_height(level: LevelFit, known: Knowledge) -> LevelHeight:
     """A level as the reduction takes it, with its components."""
-    from limbsight.pressure import HeightComponent, LevelHeight
+    from limbsight.level_heights import HeightComponent, LevelHeight
 
     spec = known.instrument.scale
     return LevelHeight(

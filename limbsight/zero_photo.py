@@ -18,7 +18,7 @@ from limbsight.vision.picture import Picture
 
 if TYPE_CHECKING:
     from limbsight.calib.instrument import Instrument
-    from limbsight.pressure import LevelHeight
+    from limbsight.level_heights import LevelHeight
 
 OF_THE_PHOTO = "scale_map_"
 OF_THE_CAMERA = "focal_length"

@@ -17,7 +17,7 @@ from limbsight.units import Given, parse_quantity
 
 if TYPE_CHECKING:
     from limbsight.calib.instrument import Instrument, LimitsSpec, SiteSpec
-    from limbsight.pressure import LevelHeight
+    from limbsight.level_heights import LevelHeight
     from limbsight.records import PressureReading
     from limbsight.reduce.montecarlo import Agreement, MonteCarlo
     from limbsight.reduce.reduction import Reduction
@@ -125,7 +125,8 @@ def reduce(
     HEIGHT is a number in the scale's unit or a text with a unit, such as "120.5 mm".
     """
     from limbsight.calib.instrument_file import load_instrument
-    from limbsight.pressure import limbs_given, read_heights, reduction_of
+    from limbsight.pressure_model import reduction_of
+    from limbsight.typed_heights import limbs_given, read_heights
 
     instrument = load_instrument(instrument_path)
     given = limbs_given(
@@ -196,7 +197,7 @@ def _tapped_limbs(
     """The limb asked for; for a bank without one, every tube but the reference."""
     if instrument.arrangement != "bank" or tapped or instrument.tapped_limb:
         return (tapped,)
-    from limbsight.pressure import limb_names
+    from limbsight.limb_names import limb_names
 
     return tuple(
         name
@@ -270,7 +271,7 @@ def _as_json(
 
     A bank has ``pressures`` by limb in place of ``pressure``.
     """
-    from limbsight.pressure import limb_names
+    from limbsight.limb_names import limb_names
 
     names = limb_names(instrument, len(levels))
     pressures = {
@@ -356,7 +357,7 @@ def _drawn_text(drawn: MonteCarlo, agreement: Agreement, unit: str) -> str:
 
 
 def _print_levels(instrument: Instrument, levels: tuple[tuple[LevelHeight, ...], ...]) -> None:
-    from limbsight.pressure import limb_names
+    from limbsight.limb_names import limb_names
     from limbsight.units import format_quantity
 
     names = limb_names(instrument, len(levels))

@@ -2,62 +2,22 @@
 
 from __future__ import annotations
 
-import math
-import time
-from pathlib import Path
-from typing import Any
-
-import numpy as np
 import pytest
 
 from limbsight.calib.instrument import SiteSpec
 from limbsight.calib.instrument_file import load_instrument, parse_instrument
 from limbsight.errors import InputError, InstrumentError
+from limbsight.level_heights import HeightComponent
 from limbsight.plain_numbers import check_names
-from limbsight.pressure import (
-    HeightComponent,
-    LevelHeight,
-    bank_pressures,
-    pressure_from_levels,
-    read_heights,
-    reduce_heights,
-    reduce_series,
-)
+from limbsight.pressure import bank_pressures, pressure_from_levels, reduce_heights
+from limbsight.typed_heights import read_heights
 from limbsight.units import Given
-
-EXAMPLES = Path(__file__).resolve().parents[2] / "sample_images" / "instruments"
-FAN = EXAMPLES / "open-u-tube.toml"
-
-
-def level(value, *components, unit="mm"):
-    return LevelHeight(value=value, unit=unit, components=components)
-
-
-def part(u, key=None, sign=1.0, name="meniscus"):
-    return HeightComponent(
-        name=name, standard_uncertainty=u, shared_key=key, sensitivity_sign=sign
-    )
+from tests.helpers.heights import EXAMPLES, FAN, WANTED_PA, level
 
 
 @pytest.fixture
 def fan():
     return load_instrument(FAN)
-
-
-WANTED_PA: dict[str, tuple[dict[str, Any], float, float]] = {
-    # by hand from the legs, capillarity cancelling or as stated, to the tolerance beside
-    "open-u-tube": ({"left": -50, "right": 50}, 978.0, 1.0),
-    "process-leg-u-tube": ({"left": 100, "right": 250}, 17904.0, 30.0),
-    "sealed-u-tube": ({"left": (2, 6), "right": (-2, 3)}, 13180.0, 30.0),
-    "differential-u-tube": ({"left": 10, "right": 40}, 38445.0, 60.0),
-    "inverted-u-tube": ({"left": 300, "right": 200}, 168.0, 2.0),
-    "single-limb": ({"tube": 50}, 5365.0, 10.0),
-    "cistern": ({"tube": 300}, 40243.0, 30.0),
-    "cistern-compensated": ({"tube": 300}, 39840.0, 30.0),
-    "inclined": ({"tube": 100}, 171.6, 0.5),
-    "barometer": ({"tube": 760}, 101147.0, 20.0),
-    "micromanometer": ({"left": 10}, 21.0, 0.3),
-}
 
 
 @pytest.mark.parametrize("name", WANTED_PA)
@@ -98,34 +58,6 @@ def test_either_limb_and_vacuum(fan):
     assert right.value_pa == pytest.approx(-left.value_pa, rel=1e-3)
 
 
-def test_text_numbers_and_units_agree(fan):
-    a = reduce_heights(fan, left="-50.2 mm", right="5.1 cm")
-    b = reduce_heights(fan, left=-50.2, right=51.0)
-    assert a.value_pa == pytest.approx(b.value_pa, rel=1e-12)
-
-
-@pytest.mark.parametrize(
-    ("heights", "message"),
-    [
-        ({"left": 1}, "limb right is missing: a u-tube has left and right"),
-        ({"left": 1, "right": 2, "tube": 3}, "limb tube does not exist"),
-        ({"left": 1, "right": 400}, "off the scale of duct-static"),
-        ({"left": "1 kg", "right": 2}, "is no length"),
-        ({"left": (1, 2), "right": 2}, r"limb left: 2 level\(s\) given"),
-        ({"limbs": [1, 2, 3]}, r"3 limb\(s\) given, a u-tube has 2"),
-        ({"limbs": [1, 2], "left": 3}, "either by name or as one sequence"),
-    ],
-)
-def test_wrong_heights(fan, heights, message):
-    with pytest.raises(InputError, match=message):
-        reduce_heights(fan, **heights)
-
-
-def test_levels_in_another_unit_are_refused(fan):
-    with pytest.raises(InputError, match="give levels in the scale's unit"):
-        pressure_from_levels(fan, [[level(1.0, unit="cm")], [level(2.0, unit="cm")]])
-
-
 def test_unknown_liquid_and_material():
     text = FAN.read_text(encoding="utf-8")
     for right, wrong, message in (
@@ -153,38 +85,6 @@ def test_the_site_of_a_reading_overrides_the_file(fan):
     )
     # water is 0.24 % lighter at 30 than at 22 degC
     assert 1 - there.value_pa / here.value_pa == pytest.approx(0.0021, abs=2e-4)
-
-
-def u_of(fan, left, right):
-    reading = pressure_from_levels(fan, [[level(-50.0, *left)], [level(50.0, *right)]])
-    lines = [b for b in reading.budget if b.name.startswith(("meniscus", "gain"))]
-    return math.hypot(*(b.contribution_pa for b in lines))
-
-
-def test_components(fan):
-    alone = u_of(fan, [part(0.1)], [part(0.1)])
-    assert u_of(fan, [part(0.1, "x")], [part(0.1, "x")]) < 0.002 * alone
-    opposed = u_of(fan, [part(0.1, "x", -1.0)], [part(0.1, "x")])
-    assert opposed == pytest.approx(math.sqrt(2) * alone, rel=1e-3)
-    gain = u_of(fan, [part(0.2, "g", -1.0, "gain")], [part(0.1, "g", 1.0, "gain")])
-    assert gain == pytest.approx(math.sqrt(2) * alone * 1.5, rel=1e-3)
-
-
-def test_covariance_says_the_same_as_components(fan):
-    matrix = np.array([[0.02, 0.015], [0.015, 0.02]])
-    by_matrix = pressure_from_levels(fan, [[level(-50.0)], [level(50.0)]], covariance=matrix)
-    common, own = math.sqrt(0.015), math.sqrt(0.005)
-    parts = (part(common, "x", name="common"), part(own))
-    by_parts = pressure_from_levels(fan, [[level(-50.0, *parts)], [level(50.0, *parts)]])
-    assert by_matrix.standard_uncertainty_pa == pytest.approx(
-        by_parts.standard_uncertainty_pa, rel=1e-9
-    )
-
-
-@pytest.mark.parametrize("matrix", [np.eye(3), np.array([[1, 2], [0, 1]]), -np.eye(2)])
-def test_wrong_covariances(fan, matrix):
-    with pytest.raises(InputError, match="covariance"):
-        pressure_from_levels(fan, [[level(-50.0)], [level(50.0)]], covariance=matrix)
 
 
 def test_degrees_of_freedom_reach_the_coverage_factor(fan):
@@ -237,48 +137,6 @@ def test_a_scale_drawn_for_another_liquid_reads_its_pressure():
     # drawn for standard gravity, read at latitude 52 deg; air in the other limb
     wanted = 200 * 9.81235 / 9.80665
     assert reading.value_pa == pytest.approx(wanted, rel=2e-3)
-
-
-@pytest.mark.parametrize(
-    "name", ["open-u-tube", "process-leg-u-tube", "inclined", "sealed-u-tube"]
-)
-def test_a_series_agrees_to_the_last_bit(name):
-    instrument = load_instrument(EXAMPLES / f"{name}.toml")
-    generator = np.random.default_rng(5)
-    heights, _, _ = WANTED_PA[name]
-    shapes = [h if isinstance(h, tuple) else (h,) for h in heights.values()]
-    n = 40
-    limbs = [[x + generator.uniform(-0.5, 0.5, n) for x in limb] for limb in shapes]
-    series = reduce_series(instrument, limbs)
-    for k in range(n):
-        one = reduce_heights(
-            instrument, limbs=[tuple(float(x[k]) for x in limb) for limb in limbs]
-        )
-        assert one.value_pa == series.value_pa[k]
-        assert one.standard_uncertainty_pa == pytest.approx(
-            series.standard_uncertainty_pa[k], rel=1e-12
-        )
-
-
-def test_a_series_is_a_hundred_times_faster(fan):
-    """180 to 400 times, by processor."""
-    generator = np.random.default_rng(5)
-    n, few = 200_000, 20
-    left, right = generator.uniform(-150, 150, (2, n))
-    reduce_series(fan, [[left[:10]], [right[:10]]])
-    start = time.process_time()
-    reduce_series(fan, [[left], [right]])
-    per_reading = (time.process_time() - start) / n
-    start = time.process_time()
-    for k in range(few):
-        reduce_heights(fan, left=float(left[k]), right=float(right[k]))
-    one_by_one = (time.process_time() - start) / few
-    assert one_by_one / per_reading >= 100
-
-
-def test_a_series_needs_one_length(fan):
-    with pytest.raises(InputError, match="one-dimensional arrays of one length"):
-        reduce_series(fan, [[np.zeros(3)], [np.zeros(4)]])
 
 
 def changed(name, *changes):

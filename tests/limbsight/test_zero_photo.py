@@ -17,7 +17,7 @@ import limbsight
 from limbsight.calib.instrument_file import load_instrument
 from limbsight.cli import main
 from limbsight.errors import InputError
-from limbsight.pressure import HeightComponent, LevelHeight
+from limbsight.level_heights import HeightComponent, LevelHeight
 from limbsight.reading import read_photo, read_zero
 from limbsight.records import Reason, ZeroUsed
 from limbsight.vision.picture import Picture
