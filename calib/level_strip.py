@@ -26,7 +26,7 @@ from limbsight.calib.meniscus_rivals import BESIDE
 from limbsight.calib.meniscus_surroundings import is_gas
 from limbsight.calib.rectify import Grid
 from limbsight.calib.scale_map import ScaleMap
-from limbsight.vision.picture import brightness_alone
+from limbsight.vision.light import brightness_alone
 
 FloatArray = NDArray[np.float64]
 

@@ -12,7 +12,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from limbsight.vision.picture import to_log_light
+from limbsight.vision.light import to_log_light
 
 SIDE = 240
 """Pixels of the shorter side of the copy that is looked at: the rim of a screen, a fortieth of

@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import uniform_filter1d
 
-from limbsight.vision.picture import to_linear
+from limbsight.vision.light import to_linear
 
 MIDDLE_BORES = 0.4
 """Half the width that is looked at: beyond, walls and rims are dark by themselves."""

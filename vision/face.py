@@ -17,7 +17,7 @@ from functools import partial
 import numpy as np
 from numpy.typing import NDArray
 
-from limbsight.vision.picture import to_log_light
+from limbsight.vision.light import to_log_light
 
 OUTLINE_WIDTHS = 0.62
 """From a tube's axis, where its outline and what leans on it surely ends: half its width, and

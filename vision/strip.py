@@ -6,7 +6,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from limbsight.vision.picture import to_linear
+from limbsight.vision.light import to_linear
 
 
 def sample(

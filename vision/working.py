@@ -13,9 +13,10 @@ from limbsight.vision.board_lines import board_width, find_board
 from limbsight.vision.comb import Comb
 from limbsight.vision.comb_joints import join_combs
 from limbsight.vision.graduations import find_combs
-from limbsight.vision.picture import Picture, search_factor
+from limbsight.vision.picture import Picture
 from limbsight.vision.quantiles import median_of_row
 from limbsight.vision.reducing import averaged
+from limbsight.vision.search_size import search_factor
 from limbsight.vision.segments import Ridges, Segments, find_ridges, ridges_of, segments_of
 
 SHORT_QUANTILE = 0.3

@@ -14,7 +14,7 @@ from limbsight.calib.oblique import Lie, _lying, fit_oblique_level
 from limbsight.calib.rectify import make_grid
 from limbsight.calib.scale_fit import fit_scale_map
 from limbsight.liquid_optics import fluid_optics, interface_physics
-from limbsight.vision.picture import to_linear
+from limbsight.vision.light import to_linear
 from tests.helpers.boards import Camera, Column
 from tests.helpers.tubes import Tube
 

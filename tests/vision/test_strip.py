@@ -6,7 +6,7 @@ import cv2
 import numpy as np
 import pytest
 
-from limbsight.vision.picture import to_linear
+from limbsight.vision.light import to_linear
 from limbsight.vision.strip import sample, sample_linear
 
 PICTURE = np.random.default_rng(5).integers(0, 256, (40, 30, 3)).astype(np.uint8)

@@ -78,7 +78,7 @@ def test_nothing_to_turn_is_the_same_picture():
 @pytest.mark.parametrize("size", [(300, 220), (601, 503)])
 def test_pixels_are_where_the_turn_says(angle, size, monkeypatch):
     """Also in a reduced copy, whose picture was cut to whole blocks."""
-    monkeypatch.setattr("limbsight.vision.picture.SEARCH_PIXELS", 8e4)
+    monkeypatch.setattr("limbsight.vision.search_size.SEARCH_PIXELS", 8e4)
     picture = smooth_picture(*size)
     working = working_image(picture)
     turn = Turn(angle_rad=angle, size_px=size)

@@ -29,7 +29,7 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
 from drawing import stored
 
-from limbsight.vision.picture import to_linear
+from limbsight.vision.light import to_linear
 from sample_images.generator.camera import Camera
 
 COLUMNS_PER_WIDTH, MOST_ROWS, MOST_COLUMNS = 17, 300, 800
