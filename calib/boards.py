@@ -64,9 +64,10 @@ def choose_board(
 ) -> Boards:
     """Take the board with most graduations.
 
-    A file says how many limbs there are and finds them all; without one, columns that do not
-    keep step are of another instrument however near they stand, but for a second scale in
-    another unit between the same ends.
+    A file says how many limbs there are and finds them all, but for a bank, whose limbs are
+    counted where they stand. Without one, and beside a bank's board, columns that do not keep
+    step are of another instrument however near they stand, but for a second scale in another
+    unit between the same ends.
 
     Parameters
     ----------
@@ -93,11 +94,12 @@ def choose_board(
     for board in elsewhere:
         if _may_be_meant(board, chosen) and all(_apart(board, s, reach_px) for s in seen):
             seen.append(board)
-    if not stated:
+    if bank or not stated:
         near_px = SAME_BOARD_M / m_per_px
         for board in groups[1:]:
             out_of_step = _may_be_meant(board, chosen) and not _is_second_scale(board, chosen)
-            if out_of_step and all(_apart(board, s, near_px) for s in seen):
+            within = stated and _reaches_into(board, chosen)
+            if out_of_step and not within and all(_apart(board, s, near_px) for s in seen):
                 seen.append(board)
     elsewhere.sort(key=lambda board: -max(len(comb.index) for comb in board))
     others = (*_halves(chosen), *elsewhere)
@@ -133,6 +135,12 @@ def _halves(board: tuple[Comb, ...]) -> tuple[tuple[Comb, ...], ...]:
 
 def _apart(board: tuple[Comb, ...], other: tuple[Comb, ...], reach_px: float) -> bool:
     return min(abs(_x(a) - _x(b)) for a in board for b in other) > reach_px
+
+
+def _reaches_into(board: tuple[Comb, ...], other: tuple[Comb, ...]) -> bool:
+    """Whether a column stands between those of another board, where tubes bend its lines."""
+    ends = [_x(comb) for comb in other]
+    return any(min(ends) < _x(comb) < max(ends) for comb in board)
 
 
 def _is_second_scale(board: tuple[Comb, ...], chosen: tuple[Comb, ...]) -> bool:

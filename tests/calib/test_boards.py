@@ -44,6 +44,12 @@ def test_of_a_bank_they_are_one():
     assert found.rivals == 0
 
 
+def test_beside_the_board_of_a_bank_what_is_out_of_step_is_another():
+    left, right, beside, between = (column(x) for x in (0.0, 120.0, 170.0, 60.0))
+    assert choose((left, right), (beside,), bank=True).rivals == 1
+    assert choose((left, right), (between,), bank=True).rivals == 0
+
+
 @pytest.mark.parametrize("way", [-1, 1])
 def test_another_group_far_off_is_another_board(way):
     mine, other = column(100.0), column(100.0 + 200.0 * way, 60)
