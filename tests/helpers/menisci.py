@@ -53,6 +53,37 @@ def view_of(bore=4e-3, elevation=0.05, px_per_m=6000.0):
     )
 
 
+def physics_supposed(case, **changed):
+    """The physics that the numbers of a case are taken for."""
+    view, below, above, interface, _ = case
+    supposed = {
+        "below_index": below.refractive_index,
+        "above_index": above.refractive_index,
+        "capillary_length_m": interface.capillary_length_m,
+        "contact_angle_rad": interface.contact_angle_rad,
+        "bore_radius_m": view.bore_radius_m,
+        "elevation_rad": view.elevation_rad,
+        "lit_through": 0.6,
+        "skin_below": 0.1,
+        "skin_above": 0.1,
+    }
+    return Physics(**supposed | changed)
+
+
+def surroundings(case, *, reach=(-2.5, 3.0), aside=0.0, **changed):
+    """What surrounds the level of a case; ``reach`` in bore radii."""
+    view, below, above, _, colours = case
+    seen = {
+        "view": view,
+        "below": below,
+        "above": above,
+        "below_colour": np.asarray(colours[0]),
+        "above_colour": np.asarray(colours[1]),
+        "half_width": 0.0,
+    }
+    return Surroundings(**seen | changed, reach=reach, aside=aside)
+
+
 def rendered(
     view,
     below,
