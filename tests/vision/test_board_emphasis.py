@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from limbsight.vision.board_emphasis import STANDING_OUT, emphasis, ink_of
@@ -76,6 +76,7 @@ class TestEmphasis:
         assert found[40:61] == pytest.approx(0.0)
         assert found[NUMBERED][1:4].min() > 2.5
 
+    @settings(max_examples=15)
     @given(st.floats(-1e4, 1e4))
     def test_one_line_says_no_more_than_so_much(self, ink):
         spoilt = 40.0 + NOISE
