@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from limbsight.calib.meniscus_light import BOARD_NODES, Shading, light_paths, shading_of
@@ -90,6 +90,7 @@ def light():
 
 
 class TestBoard:
+    @settings(deadline=None)
     @given(st.tuples(SHARE, SHARE, SHARE), st.floats(0.0, 0.95))
     def test_plateaus_are_parted_into_board_and_liquid(self, light, once, lit):
         """What one passage lets through, from board * (1 - f + f t) * t."""

@@ -43,12 +43,14 @@ class TestScene:
         wide = supposed(WATER, bore_radius_m=1.4 * BORE_M)
         assert scene_on_axis(wide, VIEW, 0.0, mirror=False).outer_radius > 1.0
 
+    @settings(deadline=None)
     @given(st.floats(0.0, 0.5))
     def test_columns_about_the_axis_stand_for_their_root_mean_square(self, half):
         scene = scene_on_axis(supposed(WATER), VIEW, half, mirror=False)
         places = np.linspace(-half, half, 2001)
         assert scene.lateral == pytest.approx(np.sqrt(np.mean(places**2)), rel=1e-3)
 
+    @settings(deadline=None)
     @given(st.floats(0.05, 0.9))
     def test_beside_it_they_are_half_widths_of_the_section(self, aside):
         """Chords of two circles, as far off their common middle."""

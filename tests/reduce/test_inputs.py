@@ -73,7 +73,7 @@ def test_a_fallback_says_why():
 
 
 class TestGravity:
-    @settings(max_examples=20)
+    @settings(max_examples=20, deadline=None)
     @given(st.floats(-90, 90), st.floats(0, 4000))
     def test_of_a_place(self, latitude, elevation):
         found = of(latitude_rad=math.radians(latitude), elevation_m=elevation)["gravity"]

@@ -76,7 +76,7 @@ class TestEmphasis:
         assert found[40:61] == pytest.approx(0.0)
         assert found[NUMBERED][1:4].min() > 2.5
 
-    @settings(max_examples=15)
+    @settings(max_examples=15, deadline=None)
     @given(st.floats(-1e4, 1e4))
     def test_one_line_says_no_more_than_so_much(self, ink):
         spoilt = 40.0 + NOISE

@@ -71,7 +71,7 @@ def test_change_over_a_pixel_is_one_over_the_pitch():
     )
 
 
-@settings(max_examples=20)
+@settings(max_examples=20, deadline=None)
 @given(
     st.lists(st.floats(-0.2, 0.2), min_size=4, max_size=4),
     st.floats(0.0, 899.0),

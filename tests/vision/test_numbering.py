@@ -159,7 +159,7 @@ class TestPredictions:
 
 
 class TestEnumeration:
-    @settings(max_examples=60)
+    @settings(max_examples=60, deadline=None)
     @given(
         st.sampled_from([0.1, 0.5, 1.0, 2.0]),
         st.sampled_from([5, 10]),

@@ -85,7 +85,7 @@ class TestCrops:
         rows = crops[0, 0].std(axis=1)
         assert rows[:10].max() < 0.05
 
-    @settings(max_examples=15)
+    @settings(max_examples=15, deadline=None)
     @given(st.integers(0, 60), st.integers(180, 255))
     def test_tone_does_not_matter(self, ink, board):
         picture = np.full((420, 420), board, np.uint8)
