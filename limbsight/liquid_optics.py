@@ -8,6 +8,7 @@ spectrum.  Capillary length ``sqrt(sigma / (delta rho g))`` with ``g`` = 9.80665
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from limbsight.calib.meniscus import FluidOptics, MeniscusPhysics
@@ -143,34 +144,35 @@ _BY_WORD: tuple[tuple[tuple[str, ...], LiquidOptics], ...] = (
 )
 _GASES = frozenset(
     {
-        "air",
-        "argon",
-        "gas",
-        "helium",
-        "hydrogen",
-        "methane",
-        "nitrogen",
-        "oxygen",
-        "propane",
-        "steam",
-        "vacuum",
+        *("air", "argon", "ar", "dioxide", "co2", "gas", "helium", "he", "hexafluoride"),
+        *("sf6", "hydrogen", "h2", "methane", "ch4", "nitrogen", "n2", "oxygen", "propane"),
+        *("steam", "vacuum", "vapour", "vapor"),
     }
 )
 
 
 def is_gas(name: str) -> bool:
-    """Whether a fluid's name is that of a gas (or none at all)."""
+    """Whether a fluid's name is that of a gas (or none at all).
+
+    The last word says what it is: gas oil and air-free water are liquids, water vapour is
+    none.
+    """
     words = _words(name)
-    return not words or bool(words & _GASES)
+    if not words or words[-1] in _GASES:
+        return True
+    return not _known_liquid(words) and not _GASES.isdisjoint(words)
 
 
 def liquid_optics(name: str) -> LiquidOptics:
     """What is known about a liquid by its name; a wide default for an unknown one."""
-    words = _words(name)
+    return _known_liquid(_words(name)) or UNKNOWN_ORGANIC
+
+
+def _known_liquid(words: Sequence[str]) -> LiquidOptics | None:
     for keys, liquid in _BY_WORD:
-        if words & set(keys):
+        if not set(keys).isdisjoint(words):
             return liquid
-    return UNKNOWN_ORGANIC
+    return None
 
 
 def fluid_optics(name: str) -> FluidOptics:
@@ -234,6 +236,6 @@ def _between_liquids(
     return 0.020, 0.012, 30.0, 18.0
 
 
-def _words(name: str) -> set[str]:
+def _words(name: str) -> list[str]:
     text = "".join(c if c.isalnum() else " " for c in name.lower())
-    return set(text.split())
+    return text.split()

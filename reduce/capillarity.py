@@ -17,6 +17,7 @@ from functools import lru_cache
 import numpy as np
 from scipy.integrate import solve_ivp
 from scipy.optimize import brentq
+from scipy.special import i1
 
 RELATIVE_TOLERANCE = 1e-10
 """Of the integration: its error stays below 1e-8 capillary lengths in the tests."""
@@ -79,8 +80,10 @@ def meniscus(
     x = radius_m / a
     if abs(slope) < FIRST_SLOPE or x > WIDEST:
         height = a * math.copysign(2 * math.sin(abs(slope) / 2), slope)
+        # A flat surface that begins to curve is I0 of the radius, sloped I1 at the wall.
+        by_angle = 0.0 if x > WIDEST else -a / float(i1(x))
         return Meniscus(
-            rise_m=0.0, height_m=height, rise_by_tension=0.0, rise_by_angle=0.0,
+            rise_m=0.0, height_m=height, rise_by_tension=0.0, rise_by_angle=by_angle,
             rise_by_radius=0.0,
         )  # fmt: skip
     z0 = _apex(x, abs(slope))

@@ -179,12 +179,12 @@ def compare(linear: Estimate, drawn: MonteCarlo) -> Agreement:
 
 
 def _block_sizes(draws: int | None, size: int) -> Iterator[int]:
+    """Blocks of about one size, since the scatter between them counts each alike."""
     total = MOST_DRAWS if draws is None else draws
-    done = 0
-    while done < total:
-        count = min(size, total - done)
-        yield count
-        done += count
+    blocks = max(1, total // size)
+    least, larger = divmod(total, blocks)
+    for number in range(blocks):
+        yield least + (number < larger)
 
 
 def _draw(

@@ -18,6 +18,7 @@ from limbsight.liquid_optics import (
     is_gas,
     liquid_optics,
 )
+from limbsight.reduce.constants import constants
 from limbsight.reduce.fluids import liquid
 
 SHARED = ["water", "distilled water", "mercury", "ethanol", "methanol", "glycerol", "kerosene"]
@@ -37,15 +38,26 @@ def test_both_mean_the_same_liquid(name):
     assert abs(seen.contact_angle_deg - angle) <= 2 * seen.u_contact_angle_deg
 
 
-@pytest.mark.parametrize("name", ["oxygen", "steam", "Argon", "helium gas", "methane"])
+@pytest.mark.parametrize(
+    "name",
+    ["oxygen", "steam", "Argon", "helium gas", "methane", "CO2", "sulfur hexafluoride",
+     "carbon dioxide", "natural gas", "water vapour", "dry air"],
+)  # fmt: skip
 def test_gases_bend_no_light(name):
     assert is_gas(name)
     assert fluid_optics(name) == GAS
 
 
-@pytest.mark.parametrize("name", ["gasoline", "gauge oil", "Hg", "vaseline"])
+@pytest.mark.parametrize(
+    "name", ["gasoline", "gauge oil", "Hg", "gas oil", "air-free water", "steam condensate"]
+)
 def test_liquids_are_no_gases(name):
     assert not is_gas(name)
+
+
+def test_every_gas_of_the_reduction_is_seen_as_one():
+    for name, entry in constants()["gas"].items():
+        assert all(is_gas(each) for each in (name, *entry["aliases"]))
 
 
 @pytest.mark.parametrize(

@@ -11,7 +11,8 @@ from pathlib import Path
 
 import pytest
 
-from limbsight.calib.instrument import LiquidSpec, SiteSpec, load_instrument
+from limbsight.calib.instrument import LiquidSpec, SiteSpec
+from limbsight.calib.instrument_file import load_instrument
 from limbsight.errors import InstrumentError
 from limbsight.plain_numbers import check_names, manometer_of, merged_site, metres_per_unit
 from limbsight.reduce.fluids import Liquid, fluid, liquid

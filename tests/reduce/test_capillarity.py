@@ -142,3 +142,12 @@ def test_all_figures_are_finite_where_the_bore_is_a_hair():
     assert found.rise_m == pytest.approx(
         2 * 0.0727 * math.cos(0.3) / (997 * 9.81 * 1e-5), rel=1e-4
     )
+
+
+def test_at_a_right_angle_the_rise_still_depends_on_the_angle():
+    """Nearly flat surfaces are I0 of the radius: steepness at the wall over I1 there."""
+    radius, a = 3e-3, capillary_length_m(*WATER)
+    flat, nearly = (meniscus(radius, math.pi / 2 - off, *WATER) for off in (0.0, 1e-4))
+    assert flat.rise_m == 0.0
+    assert flat.rise_by_angle == pytest.approx(-a / i1(radius / a))
+    assert flat.rise_by_angle == pytest.approx(nearly.rise_by_angle, rel=1e-3)

@@ -109,12 +109,13 @@ def test_a_model_that_no_input_moves():
     assert found.low == found.high == found.symmetric_low == 6.0
 
 
-@pytest.mark.parametrize("draws", [1000, 10_150, 25_000])
+@pytest.mark.parametrize("draws", [1000, 10_001, 10_150, 25_000])
 def test_as_many_draws_as_asked(draws):
     blocks: list[Any] = []
     found = monte_carlo(noting(blocks), [given_()], draws=draws)
     assert found.draws == sum(map(len, blocks)) == draws
     assert len(blocks) >= 20  # blocks enough to see the scatter between them
+    assert max(map(len, blocks)) - min(map(len, blocks)) <= 1  # which counts each alike
     assert found.converged
 
 

@@ -7,6 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from limbsight.vision.layers import Interface
 from limbsight.vision.level_marks import (
     UNSEEN_WEIGHT,
     level_evidence,
@@ -14,7 +15,7 @@ from limbsight.vision.level_marks import (
     steps_across,
     tube_weight,
 )
-from limbsight.vision.levels import Interface, find_layers
+from limbsight.vision.levels import find_layers
 from tests.helpers.tubes import AMBER, BLUE_WATER, CLEAR, GLASS, Cover, Tube, board_with
 
 TUBE = Tube()
