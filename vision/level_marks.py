@@ -16,9 +16,17 @@ from numpy.typing import NDArray
 
 from limbsight.vision.clipping import BURNT_OUT_GREY
 from limbsight.vision.layers import Interface, Layers
+from limbsight.vision.level_steps import LINE_BORES
 from limbsight.vision.quantiles import least_of, median_of_row, quantile_of_few
 from limbsight.vision.reducing import shrunk
-from limbsight.vision.tube_strip import TubeStrip, window_rows
+from limbsight.vision.tube_strip import (
+    BORE_SHARE,
+    GAP_BORES,
+    STEP_QUANTILE,
+    WINDOW_BORES,
+    TubeStrip,
+    window_rows,
+)
 
 FloatArray = NDArray[np.float64]
 Picture = NDArray[np.float32]
@@ -27,12 +35,6 @@ MARK_COLUMNS = 14.0
 """Columns across a tube to which the board is reduced: two for each group, rows alike, so that
 the line of a meniscus, a tenth of a bore or more, still fills a row."""
 GROUPS = 5
-BORE_SHARE = 0.84
-STEP_QUANTILE = 0.35
-"""As in ``limbsight.vision.tube_strip``: a level shows in all but a third of the bore."""
-WINDOW_BORES, GAP_BORES = 0.8, 0.35
-LINE_BORES = 0.1
-"""Height of the dark line of a meniscus seen level; higher ones step as well."""
 MAX_BESIDE = 0.7
 """A level throws up to a third of its light on the board beside; what changes the board nearly
 as much as the tube goes on across it."""

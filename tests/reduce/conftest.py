@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pytest
 
+from limbsight.reduce.fluids import liquid as known_liquid
 from limbsight.reduce.fluids import own_liquid
 from limbsight.reduce.manometer import Level, Manometer, Scale
 from limbsight.reduce.prepare import prepare
@@ -54,6 +55,20 @@ def ideal():
         )
 
     return make
+
+
+@pytest.fixture(scope="session")
+def between_tappings(ideal) -> Manometer:
+    """Open to another tapping, with water in both lines."""
+    made: Manometer = ideal(
+        "u-tube",
+        "left",
+        process=known_liquid("water"),
+        open_to="tapping",
+        tapping_m=exactly(0.5),
+        reference_tapping_m=exactly(0.5),
+    )
+    return made
 
 
 @pytest.fixture(scope="session")

@@ -257,17 +257,9 @@ class TestFillings:
         assert "vapour" not in keys(prepare(tube, levels({"left": 0.1, "right": 0.2})))
 
     def test_a_reference_between_tappings_holds_the_process_fluid_unless_told(
-        self, ideal, levels, known
+        self, between_tappings, levels
     ):
-        m = ideal(
-            "u-tube",
-            "left",
-            process=liquid("water"),
-            open_to="tapping",
-            tapping_m=known(0.5),
-            reference_tapping_m=known(0.5),
-        )
-        found = prepare(m, levels({"left": 0.1, "right": 0.2}))
+        found = prepare(between_tappings, levels({"left": 0.1, "right": 0.2}))
         assert found.fluids["beyond"] == liquid("water")
 
     def test_open_to_another_gas(self, ideal, levels):

@@ -133,16 +133,8 @@ class TestKinds:
         dry = reduction.difference(q | {"vapour": 0.0})
         assert reduction.difference(q) - dry == pytest.approx(0.17)
 
-    def test_between_tappings_neither_end_is_the_atmosphere(self, ideal, levels, known):
-        m = ideal(
-            "u-tube",
-            "left",
-            process=liquid("water"),
-            open_to="tapping",
-            tapping_m=known(0.5),
-            reference_tapping_m=known(0.5),
-        )
-        reduction = prepare(m, levels({"left": 0.1, "right": 0.4}))
+    def test_between_tappings_neither_end_is_the_atmosphere(self, between_tappings, levels):
+        reduction = prepare(between_tappings, levels({"left": 0.1, "right": 0.4}))
         assert reduction.kind == "differential"
 
 
