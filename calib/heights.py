@@ -50,6 +50,8 @@ class LevelFit:
         Whether columns beside what is burnt out at the axis show a level too, which the
         interval then holds; None where nothing is burnt out there.  The lower edge of glare
         passes for a meniscus, but ends where the glare does.
+    for_wetting
+        As of the fit; None, too, where it was not asked about.
     """
 
     height: float
@@ -58,6 +60,7 @@ class LevelFit:
     components: tuple[Component, ...]
     apex: ApexFit
     clear_of_glare: bool | None = None
+    for_wetting: float | None = None
 
     @property
     def standard_uncertainty(self) -> float:
@@ -82,6 +85,7 @@ def fit_level(
     below: FluidOptics,
     above: FluidOptics,
     interface: MeniscusPhysics,
+    unwetted: MeniscusPhysics | None = None,
     u_axis_m: float = 0.0,
     line_pitch_m: float = 0.0,
     slope: float = 0.0,
@@ -99,6 +103,8 @@ def fit_level(
         Whether it is of the apex.
     unit_m
         Metres per scale unit.
+    unwetted
+        The interface in a tube that the liquid does not wet, if that is to be told.
     u_axis_m
         Standard uncertainty of the axis across the tube.
     line_pitch_m
@@ -117,6 +123,7 @@ def fit_level(
         below=below,
         above=above,
         interface=interface,
+        unwetted=unwetted,
         line_pitch_m=line_pitch_m,
         apex_seen=apex_seen,
         u_axis_m=u_axis_m,
@@ -133,4 +140,5 @@ def fit_level(
         components=components_of(here, found),
         apex=found.fit,
         clear_of_glare=found.clear_of_glare,
+        for_wetting=found.for_wetting,
     )

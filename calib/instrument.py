@@ -52,7 +52,10 @@ class ScaleSpec:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class TubeSpec:
-    """The glass: every dimension is None when the file leaves it out."""
+    """The tubes: whatever the file leaves out is None."""
+
+    material: str | None = None
+    """Of the wall, by name: whether water wets it."""
 
     bore_m: float | None = None
     bores_m: tuple[float, ...] | None = None

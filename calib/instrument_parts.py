@@ -43,7 +43,7 @@ def tapped_limb_of(top: Table, arrangement: ArrangementName) -> str | None:
 
 
 def tube_of(table: Table, arrangement: ArrangementName) -> TubeSpec:
-    """Read the glass."""
+    """Read the tubes."""
     incline = table.given("incline", "angle", difference="angle")
     if incline is not None and not 0 < incline.value <= math.pi / 2:
         table.fail("incline", "must lie above 0 and up to 90 deg", "'12 deg'")
@@ -51,6 +51,7 @@ def tube_of(table: Table, arrangement: ArrangementName) -> TubeSpec:
         table.fail("incline", "is missing for an inclined tube", "'12 deg' above horizontal")
     bores = table.quantities("bores", "length", above=0.0)
     spec = TubeSpec(
+        material=table.text("material"),
         bore_m=table.quantity("bore", "length", above=0.0),
         bores_m=bores,
         outside_diameter_m=table.quantity("outside_diameter", "length", above=0.0),

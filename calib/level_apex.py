@@ -57,14 +57,18 @@ def _first_fit(here: LevelStrip, row: float) -> FoundApex:
     """Fit about the place seen; once more about the apex where that did not hold."""
     if not here.apex_seen:
         row -= here.search.apex_above_step * here.bore_rows
-    fit = here.fit(row, here.first_reach, here.on_axis)
+    # Glare passes for a flatter or a deeper bowl.
+    burnt = here.burnt[here.on_axis.columns].any()
+    unwetted = None if burnt else here.unwetted
+    fit = here.fit(row, here.first_reach, here.on_axis, unwetted=unwetted)
+    for_wetting = fit.for_wetting
     if not fit.ok and np.isfinite(fit.position_px):
         # The window was laid about a guess; about the apex itself the picture is clearer.
         # Rivals must stay in the search: none is disproved by not being looked at.
         row -= fit.position_px
         rivals = fit.reason == AMBIGUOUS
         fit = here.fit(row, here.first_reach if rivals else here.second_reach, here.on_axis)
-    return FoundApex(row=row, fit=fit, band=here.on_axis)
+    return FoundApex(row=row, fit=fit, band=here.on_axis, for_wetting=for_wetting)
 
 
 def _compared(here: LevelStrip, found: FoundApex) -> FoundApex:

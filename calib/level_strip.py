@@ -64,8 +64,9 @@ SECOND_REACH = 0.5
 class LevelStrip:
     """What one level is fitted in and with; see ``limbsight.calib.heights.fit_level``.
 
-    ``slope`` is that of a slanting level whose columns were shifted until it lay level: rows
-    a column by which it falls to the right.
+    ``unwetted`` is the interface in a tube that the liquid does not wet, where that is to be
+    told.  ``slope`` is that of a slanting level whose columns were shifted until it lay level:
+    rows a column by which it falls to the right.
     """
 
     strip: NDArray[np.float32]
@@ -76,6 +77,7 @@ class LevelStrip:
     below: FluidOptics
     above: FluidOptics
     interface: MeniscusPhysics
+    unwetted: MeniscusPhysics | None
     line_pitch_m: float
     apex_seen: bool
     u_axis_m: float
@@ -182,6 +184,7 @@ class LevelStrip:
         with_lines: bool = True,
         with_colours: bool = True,
         seen_by: ScaleMap | None = None,
+        unwetted: MeniscusPhysics | None = None,
     ) -> ApexFit:
         """Fit the apex within ``reach`` rows of a row, by one band of columns."""
         view = replace(
@@ -205,6 +208,7 @@ class LevelStrip:
             half_width_px=band.half_width * self.longer**2,
             aside_px=band.aside * self.longer**2,
             beside=self._beside(rows) if with_colours and band.off(self.axis) < 0.5 else (),
+            unwetted=unwetted,
         )
 
     def side_fits(self, row: float, reach: float) -> list[ApexFit]:
@@ -235,14 +239,15 @@ class LevelStrip:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class FoundApex:
-    """A fit, the row its position counts from, the columns it was made in, and how far fits
-    in other columns have moved it."""
+    """A fit, the row its position counts from, the columns it was made in, how far fits in
+    other columns have moved it, and what the first one said about wetting."""
 
     row: float
     fit: ApexFit
     band: Band
     clear_of_glare: bool | None = None
     moved_px: float = 0.0
+    for_wetting: float | None = None
 
     @property
     def apex_row(self) -> float:

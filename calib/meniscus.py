@@ -166,6 +166,9 @@ class ApexFit:
         Code of the doubt, ``""`` if none.
     blur_px
         Fitted width of the point spread (one standard deviation).
+    for_wetting
+        Twice the logarithm of how much better the picture is explained than with the other
+        contact angle asked about; None where none was, or neither shows a meniscus.
     """
 
     position_px: float
@@ -176,6 +179,7 @@ class ApexFit:
     ok: bool
     reason: str
     blur_px: float
+    for_wetting: float | None = None
 
     @property
     def u_px(self) -> float:

@@ -16,7 +16,13 @@ from functools import partial
 import numpy as np
 from numpy.typing import NDArray
 
-from limbsight.calib.meniscus import ApexFit, FluidOptics, MeniscusPhysics, TubeView
+from limbsight.calib.meniscus import (
+    AMBIGUOUS,
+    ApexFit,
+    FluidOptics,
+    MeniscusPhysics,
+    TubeView,
+)
 from limbsight.calib.meniscus_cost import inflation_of
 from limbsight.calib.meniscus_light import light_paths
 from limbsight.calib.meniscus_optics import Paths
@@ -29,7 +35,7 @@ from limbsight.calib.meniscus_profile import (
     without_reflections,
 )
 from limbsight.calib.meniscus_refinement import Candidate, normal_with_prior, refined
-from limbsight.calib.meniscus_rivals import BESIDE, choose
+from limbsight.calib.meniscus_rivals import BESIDE, Choice, choose, compared
 from limbsight.calib.meniscus_search import find_candidates
 from limbsight.calib.meniscus_step import squared_length
 from limbsight.calib.meniscus_tracing import traced
@@ -38,6 +44,10 @@ Array = NDArray[np.float64]
 
 _FARTHEST_ASIDE = 0.95
 """Off the axis, in bore radii, that a section is traced for columns beside it."""
+
+OUTSIDE = 2.0 * math.log(100.0)
+"""For a supposition, if the other one finds the apex beyond where it was looked for: all but
+one in a hundred are within (``limbsight.calib.level_strip.Search``)."""
 
 _MOST_ROUNDS = 6
 _TRACED_ALIKE = 0.3
@@ -67,6 +77,7 @@ def fit_apex(
     half_width_px: float = 0.0,
     aside_px: float = 0.0,
     beside: Sequence[Array] = (),
+    unwetted: MeniscusPhysics | None = None,
 ) -> ApexFit:
     """Position of a meniscus's apex along the tube's axis.
 
@@ -91,6 +102,8 @@ def fit_apex(
     beside : sequence of (N, 3) arrays
         Profiles of columns that show the section ``BESIDE`` off the axis, left and right; they
         help to tell rival places apart.
+    unwetted
+        The interface in a tube that the liquid does not wet, to be held against ``interface``.
 
     Returns
     -------
@@ -109,25 +122,49 @@ def fit_apex(
         view=view,
         below=below,
         above=above,
-        interface=interface,
         search_px=vertical_search_px,
     )
-    sides = [whole(seen[chosen], aside=BESIDE) for seen in beside]
+    sides = [whole(seen[chosen], interface=interface, aside=BESIDE) for seen in beside]
     bore_px = view.bore_radius_m * view.px_per_m
     # Inside, things seem wider by the index.
     aside = aside_px / bore_px / (1.0 if below.opaque_mirror else below.refractive_index)
     aside = min(aside, _FARTHEST_ASIDE)
-    return _fit(whole(values, half_width=half_width_px / bore_px, aside=aside), sides)
+    on_axis = partial(whole, values, half_width=half_width_px / bore_px, aside=aside)
+    here = on_axis(interface=interface)
+    best = choose(here, find_candidates(here, _light(here)), sides)
+    fit = _outcome(here, best)
+    if unwetted is None:
+        return fit
+    other = on_axis(interface=unwetted)
+    return replace(fit, for_wetting=_for_wetting((here, best), fit, other))
 
 
-def _fit(profile: Profile, sides: Sequence[Profile]) -> ApexFit:
-    """Fit the profile; ``sides`` have a say in which place it is."""
-    light = light_paths(profile.around, profile.supposed.nominal)
-    best = choose(profile, find_candidates(profile, light), sides)
+def _outcome(profile: Profile, best: Choice) -> ApexFit:
+    """What the fit comes to from there."""
     inflation = inflation_of(best.candidate.last.residual.T)
     profile = replace(profile, sigma=profile.sigma * math.sqrt(inflation))
-    end = _settled(profile, best.candidate, light)
+    end = _settled(profile, best.candidate, _light(profile))
     return outcome(profile, end.state, end.last, rival_px=best.rival_px)
+
+
+def _light(profile: Profile) -> Paths:
+    return light_paths(profile.around, profile.supposed.nominal)
+
+
+def _for_wetting(wetted: tuple[Profile, Choice], fit: ApexFit, other: Profile) -> float | None:
+    """How much better the supposed wetting explains a profile than the other one; None where
+    neither makes a meniscus of it, so that which misses it by less says nothing."""
+    inside = [
+        each
+        for each in find_candidates(other, _light(other))
+        if abs(each.state.shift_px) <= other.search_px
+    ]
+    if not inside:
+        return OUTSIDE if fit.ok else None
+    best = choose(other, inside)
+    for_it = compared(wetted, (other, best))
+    seen = fit if for_it > 0.0 else _outcome(other, best)
+    return for_it if seen.ok or seen.reason == AMBIGUOUS else None
 
 
 def _settled(profile: Profile, candidate: Candidate, light: Paths) -> Candidate:

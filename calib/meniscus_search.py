@@ -23,7 +23,7 @@ from limbsight.calib.meniscus_picture import Picture, pictures
 from limbsight.calib.meniscus_priors import START_OPTICS
 from limbsight.calib.meniscus_profile import Profile
 from limbsight.calib.meniscus_refinement import Candidate, State, refined
-from limbsight.calib.meniscus_surroundings import Surroundings, same_rays
+from limbsight.calib.meniscus_surroundings import same_rays
 from limbsight.calib.meniscus_tracing import (
     Traced,
     by_channel,
@@ -36,6 +36,11 @@ Array = NDArray[np.float64]
 
 _START_ANGLES = (-1.0, 0.0, 1.0)
 """Prior standard deviations of the contact angle, where several places may fit alike."""
+
+_FLAT_RAD = math.radians(45.0)
+"""Contact angle from which on a bowl is lower than half of the deepest in a wide tube, whose
+height goes with the root of 1 - sin of it, and less than twice as deep at one start as at the
+next no longer holds."""
 
 _MINIMA, _MORE_THAN_STARTS = 3, 2
 """Of one start's search; how many more than there are starts are refined of all searches'.
@@ -73,7 +78,7 @@ def find_candidates(profile: Profile, light: Paths) -> list[Candidate]:
     candidates = [
         _refined_from(profile, starts.at(place.start), place.shift_px) for place in places
     ]
-    if profile.around.below.opaque_mirror or not _has_rivals(profile.around):
+    if profile.around.below.opaque_mirror or not _has_rivals(profile):
         return candidates
     # Places are compared by what their fits come to with rays traced where they are; of
     # mercury the rim tells them apart (58 levels were no nearer for it).
@@ -83,11 +88,14 @@ def find_candidates(profile: Profile, light: Paths) -> list[Candidate]:
     ]
 
 
-def _has_rivals(around: Surroundings) -> bool:
+def _has_rivals(profile: Profile) -> bool:
     """Whether several places may fit alike: beside lines, too, parts of the meniscus are
-    taken for lines and lines for parts of it."""
+    taken for lines and lines for parts of it; and how deep a flat bowl is depends much on
+    its contact angle."""
+    around = profile.around
     hard = around.below.opaque_mirror or around.is_between_liquids
-    return hard or harmonics(around.view) > 0
+    flat = profile.supposed.nominal.contact_angle_rad > _FLAT_RAD
+    return hard or flat or harmonics(around.view) > 0
 
 
 # --- starts --------------------------------------------------------------------------------
@@ -102,7 +110,7 @@ def _start_points(profile: Profile) -> list[Array]:
     of the bowl differs, and steps do not lead from one to the other.
     """
     moved = profile.supposed.moved
-    angles = _START_ANGLES if _has_rivals(profile.around) else (0.0,)
+    angles = _START_ANGLES if _has_rivals(profile) else (0.0,)
     out = [moved(contact_angle_rad=angle) for angle in angles]
     if not profile.around.below.opaque_mirror:
         # Rays are shared by pictures that differ in light alone.

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from functools import partial
 
 from limbsight.calib.numbering import NamedScale
 from limbsight.find_scale import View
@@ -23,6 +24,7 @@ from limbsight.vision.limbs import (
     near_places,
 )
 from limbsight.vision.tube_row import choose_row
+from limbsight.wall_seen import read_by_wall
 from limbsight.without_file import PROPOSED, SURE_LEVEL, UNPROPOSED, WIDTH_ERROR
 
 SPARE_CANDIDATES, MAX_CANDIDATES = 5, 24
@@ -93,7 +95,11 @@ def _read(
         _split(band, name, splits, view, board, scale, known)
         for band, name in zip(choice.limbs, names, strict=True)
     ]
-    limbs = tuple(read_limb(view, board, scale, known, *tube) for tube in tubes)
+    readers = [
+        partial(read_limb, view, board, scale, across=across, name=name, split=split)
+        for across, name, split in tubes
+    ]
+    limbs = read_by_wall(readers, known)
     if not choice.certain:
         doubted = replace(limbs[0], reasons=(*limbs[0].reasons, reason("limb_uncertain")))
         limbs = (doubted, *limbs[1:])

@@ -5,6 +5,7 @@ Every default is stated here with what it costs in uncertainty.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -23,7 +24,15 @@ from limbsight.calib.instrument import (
     TubeSpec,
 )
 from limbsight.calib.meniscus import FluidOptics, MeniscusPhysics, TubeGeometry
-from limbsight.liquid_optics import fluid_optics, interface_physics, is_gas, liquid_optics
+from limbsight.liquid_optics import (
+    fluid_optics,
+    interface_physics,
+    is_gas,
+    is_watery,
+    liquid_optics,
+)
+from limbsight.reduce.constants import default
+from limbsight.walls import PLASTIC, Wetting, wetting_of
 
 STANDARD_GRAVITY_M_S2 = 9.80665
 WATER_DENSITY_KG_M3 = 998.2
@@ -115,9 +124,44 @@ class Knowledge:
             density_below_kg_m3=_density(below),
             density_above_kg_m3=_density(above),
         )
-        if not (self.upper_wets and self.is_between_liquids(limb, k)):
-            return physics
-        return replace(physics, contact_angle_rad=np.pi - physics.contact_angle_rad)
+        if self.is_between_liquids(limb, k):
+            # A wall that water does not wet is wetted by the oil above it.
+            if not (self.upper_wets or self.wetting):
+                return physics
+            return replace(physics, contact_angle_rad=np.pi - physics.contact_angle_rad)
+        if below.contact_angle_rad is not None:
+            u_rad = math.radians(default("own_contact_angle_standard_uncertainty_deg"))
+            return _meeting(physics, below.contact_angle_rad, u_rad)
+        if self.wetting and is_watery(below.name):
+            return _meeting(physics, self.wetting.contact_angle_rad, self.wetting.u_rad)
+        return physics
+
+    @property
+    def wetting(self) -> Wetting | None:
+        """Of walls that water does not wet; None of others."""
+        return wetting_of(self.instrument)
+
+    @property
+    def wall_told(self) -> bool:
+        """Whether it is settled what the walls are."""
+        return self.instrument.tube.material is not None
+
+    def of_wall(self, material: str) -> Knowledge:
+        """This with tubes of a material."""
+        tube = replace(self.instrument.tube, material=material)
+        return replace(self, instrument=replace(self.instrument, tube=tube))
+
+    def of_plastic(self) -> Knowledge:
+        """This with tubes of plastic; of a liquid that nobody named that says it is watery."""
+        return _named(self, UNKNOWN, WATERY).of_wall(PLASTIC)
+
+    def if_unwetted(self, limb: str, k: int) -> MeniscusPhysics | None:
+        """The meniscus between filling k and the gas above in a tube of plastic; None where
+        that would be no other, or it is settled what the walls are."""
+        if self.wall_told or not is_gas(self.filling(limb, k + 1)):
+            return None
+        other = self.of_plastic().interface(limb, k)
+        return None if other == self.interface(limb, k) else other
 
     def is_between_liquids(self, limb: str, k: int) -> bool:
         """Whether filling k, no mercury, stands under another liquid."""
@@ -135,7 +179,10 @@ class Knowledge:
 
 
 AIR = LiquidSpec(name="air")
-GUESSED_LIQUIDS = ("unknown liquid", "mercury")
+UNKNOWN = "unknown liquid"
+GUESSED_LIQUIDS = (UNKNOWN, "mercury")
+WATERY = "unknown water-based liquid"
+"""By this word ``limbsight.liquid_optics`` takes it for water."""
 
 
 def knowledge_from_picture(
@@ -215,6 +262,20 @@ def _either(
     apart = share * (1 - share) * (likely[0] - other[0]) ** 2
     variance = (1 - share) * likely[1] ** 2 + share * other[1] ** 2 + apart
     return mean, float(np.sqrt(variance))
+
+
+def _named(known: Knowledge, before: str, name: str) -> Knowledge:
+    """That with another name for the manometric liquid, if it has the one before."""
+    liquids = known.instrument.liquids
+    if liquids.manometric.name != before:
+        return known
+    liquids = replace(liquids, manometric=replace(liquids.manometric, name=name))
+    return replace(known, instrument=replace(known.instrument, liquids=liquids))
+
+
+def _meeting(physics: MeniscusPhysics, angle_rad: float, u_rad: float) -> MeniscusPhysics:
+    """A meniscus that meets the wall at an angle."""
+    return replace(physics, contact_angle_rad=angle_rad, u_contact_angle_rad=u_rad)
 
 
 def _liquids(name: str) -> LiquidsSpec:

@@ -175,6 +175,11 @@ def _known_liquid(words: Sequence[str]) -> LiquidOptics | None:
     return None
 
 
+def is_watery(name: str) -> bool:
+    """Whether a liquid is mostly water, or wets walls like it."""
+    return not is_gas(name) and liquid_optics(name).kind == "aqueous"
+
+
 def fluid_optics(name: str) -> FluidOptics:
     """Refractive index of a gas or liquid by name."""
     if is_gas(name):

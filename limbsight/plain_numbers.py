@@ -9,11 +9,13 @@ from typing import Any
 
 from limbsight.calib.instrument import Instrument, LiquidSpec, SiteSpec
 from limbsight.errors import InputError, InstrumentError
+from limbsight.liquid_optics import is_watery
 from limbsight.reduce.arrangements import RESERVOIR
 from limbsight.reduce.constants import CELSIUS_ZERO_K, constants, convention, default
 from limbsight.reduce.fluids import Fluid, Liquid, fluid, own_liquid
 from limbsight.reduce.manometer import Manometer, Scale
 from limbsight.units import Given, unit_factor
+from limbsight.walls import Wetting, wetting_of
 
 TWO_LIQUIDS = ("inverted-u-tube", "micromanometer")
 """Arrangements whose pressure is that of a difference of densities."""
@@ -100,6 +102,7 @@ def check_names(instrument: Instrument) -> None:
     if i.reference.open_to != "tapping":
         _fluid(i, "reference.open_to", LiquidSpec(name=i.reference.open_to))
     _scale(i, _manometric(i))
+    wetting_of(i)
 
 
 def merged_site(base: SiteSpec, over: SiteSpec | None) -> SiteSpec:
@@ -230,8 +233,20 @@ def _fluid(i: Instrument, key: str, spec: LiquidSpec) -> Fluid:
     if spec.surface_tension_n_m is not None:
         found = replace(found, surface_tension_n_m=spec.surface_tension_n_m)
     if spec.contact_angle_rad is not None:
-        found = replace(found, contact_angle_rad=spec.contact_angle_rad)
-    return found
+        return replace(found, contact_angle_rad=spec.contact_angle_rad)
+    return _on_wall(found, wetting_of(i))
+
+
+def _on_wall(liquid: Liquid, wetting: Wetting | None) -> Liquid:
+    """A liquid as it meets the tube's wall."""
+    if wetting is None or not is_watery(liquid.name):
+        return liquid
+    return replace(
+        liquid,
+        contact_angle_rad=wetting.contact_angle_rad,
+        contact_angle_standard_uncertainty_rad=wetting.u_rad,
+        contact_angle_limb_standard_uncertainty_rad=wetting.u_limb_rad,
+    )
 
 
 def _where(key: str) -> str:

@@ -32,6 +32,7 @@ from limbsight.vision.level_choice import at_cover_seen_before
 from limbsight.vision.strip import sample_linear
 from limbsight.vision.tube_strip import TubeStrip
 from limbsight.vision.working import WorkingImage, full_size
+from limbsight.walls import GLASS
 
 NEAR_LEVEL_BORES, SLANTED_BORES = 3.0, 6.0
 """Window, search and slack of the meniscus fit stay within this distance of the level; in a
@@ -95,6 +96,8 @@ class Limb:
     levels: tuple[LevelFit, ...]
     reasons: tuple[Reason, ...]
     strip: TubeStrip
+    wall: str | None
+    """What its tube was taken to be made of; None where nothing was told."""
 
 
 def read_limb(
@@ -144,8 +147,10 @@ def read_limb(
         levels, sure = _likeliest(fits)
         guess = next(g for g, fitted in zip(guesses, fits, strict=True) if fitted is levels)
         if known.fillings_seen:
+            # What the wall is was asked by now.
+            settled = known if known.wall_told else known.of_wall(GLASS)
             levels = tuple(
-                _with_unknowns(level, known, name, k, partial(fit, at=at, k=k))
+                _with_unknowns(level, settled, name, k, partial(fit, at=at, k=k))
                 for k, (level, at) in enumerate(zip(levels, near, strict=True))
             )
         if not sure:
@@ -166,6 +171,7 @@ def read_limb(
         levels=levels,
         reasons=reasons,
         strip=strip,
+        wall=known.instrument.tube.material,
     )
 
 
@@ -278,8 +284,9 @@ def _fit_one(
 ) -> LevelFit:
     """Fit the k-th level of a limb from the bottom."""
     pitch_m = known.instrument.scale.division * known.unit_m if lined else 0.0
+    unwetted = known.if_unwetted(name, k)
     fit = (
-        partial(fit_level, u_axis_m=u_axis_m, line_pitch_m=pitch_m)
+        partial(fit_level, u_axis_m=u_axis_m, line_pitch_m=pitch_m, unwetted=unwetted)
         if lie is None
         else partial(fit_oblique_level, lie=lie)
     )

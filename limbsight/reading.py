@@ -52,6 +52,7 @@ from limbsight.through_glass import places_on, rests_on_glass, with_tubes_covere
 from limbsight.vision.border import has_border
 from limbsight.vision.picture import Picture, load_picture
 from limbsight.vision.working import WorkingImage, working_copy
+from limbsight.wall_seen import with_wall_seen
 from limbsight.zero_photo import ZeroPhoto, camera_of, check_zero
 
 if TYPE_CHECKING:
@@ -240,7 +241,7 @@ def _walk_on(
         return Walked(picture=picture, known=known, reasons=(_reason_of(why),))
     return Walked(
         picture=picture,
-        known=with_plumb_in_doubt(known, on.lean),
+        known=with_wall_seen(with_plumb_in_doubt(known, on.lean), limbs),
         view=view,
         scale=scale,
         limbs=limbs,

@@ -196,6 +196,20 @@ _KINDS = (
         remedy="look at the overlay; retake with softer light, level with the meniscus",
     ),
     ReasonKind(
+        code="wall_not_wetted",
+        effect="check",
+        text="the levels look like those of water in tubes that it does not wet, plastic or "
+        "greasy glass, and are read as such",
+        remedy="look at the overlay; give the material of the tubes in the instrument file",
+    ),
+    ReasonKind(
+        code="wetting_uncertain",
+        effect="check",
+        text="the picture does not tell whether the liquid wets the tubes (glass) or not "
+        "(plastic, greasy glass), and the levels differ",
+        remedy="give the material of the tubes in the instrument file",
+    ),
+    ReasonKind(
         code="liquid_uncertain",
         effect="check",
         text="{limb} may hold mercury or a clear liquid, and the level differs",

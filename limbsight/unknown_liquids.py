@@ -22,11 +22,10 @@ from limbsight.calib.height_components import Component, own_component
 from limbsight.calib.heights import LevelFit
 from limbsight.calib.instrument import LiquidSpec
 from limbsight.calib.meniscus_outcome import MISFIT_LIMIT
-from limbsight.knowledge import U_SEEN_WIDTH, Knowledge
+from limbsight.knowledge import U_SEEN_WIDTH, UNKNOWN, WATERY, Knowledge
 
-UNKNOWN = "unknown liquid"
-AQUEOUS, OIL = "unknown water-based liquid", "unknown oil"
-"""By these words ``limbsight.liquid_optics`` takes them for water and for oil."""
+OIL = "unknown oil"
+"""By this word ``limbsight.liquid_optics`` takes it for oil."""
 HEAVY = "unknown halogenated liquid"
 CLEARLY_WORSE = 1.5
 """Ratio of misfits from which on a fit is no rival, as between mercury and other liquids."""
@@ -105,7 +104,7 @@ def _of_either_liquid(
     photos, told bore and depth, the errors (root mean square) fall from 0.10 mm for one of a
     middling liquid to 0.05. The level itself where it looks like a meniscus of neither.
     """
-    guesses = [_of(known, name) for name in (AQUEOUS, OIL)]
+    guesses = [_of(known, name) for name in (WATERY, OIL)]
     tried = [(fit(guess), guess) for guess in guesses]
     tried = [(found, guess) for found, guess in tried if found.apex.ok]
     if not tried:
@@ -138,7 +137,7 @@ def _under_water_instead(
     liquids = replace(
         known.instrument.liquids,
         manometric=LiquidSpec(name=HEAVY),
-        process=LiquidSpec(name=AQUEOUS),
+        process=LiquidSpec(name=WATERY),
         seals=(),
     )
     instrument = replace(known.instrument, tapped_limb=None, liquids=liquids)
@@ -167,7 +166,7 @@ def explained(
     """
     others = [_of_width(known, way) for way in (-1, 1)]
     if known.instrument.liquids.manometric.name == UNKNOWN:
-        others += [_of(known, name) for name in (AQUEOUS, OIL)]
+        others += [_of(known, name) for name in (WATERY, OIL)]
     alike = sorted(
         (found for found in map(fit, others) if found.apex.ok),
         key=lambda found: found.apex.misfit,
@@ -217,9 +216,7 @@ def _of_width(known: Knowledge, errors: float) -> Knowledge:
 
 def _heavy_under_water(known: Knowledge) -> Knowledge:
     def swapped(liquid: LiquidSpec) -> LiquidSpec:
-        return replace(
-            liquid, name={AQUEOUS: HEAVY, OIL: AQUEOUS}.get(liquid.name, liquid.name)
-        )
+        return replace(liquid, name={WATERY: HEAVY, OIL: WATERY}.get(liquid.name, liquid.name))
 
     liquids = known.instrument.liquids
     liquids = replace(

@@ -18,9 +18,9 @@ from numpy.typing import NDArray
 
 from limbsight.calib.instrument import LiquidSpec, LiquidsSpec
 from limbsight.calib.unknown_scale import LENGTH_UNITS_M
-from limbsight.knowledge import AIR, Knowledge, knowledge_from_picture
+from limbsight.knowledge import AIR, UNKNOWN, WATERY, Knowledge, knowledge_from_picture
 from limbsight.unit_by_size import SeenSizes, unit_by_size
-from limbsight.unknown_liquids import AQUEOUS, OIL, UNKNOWN
+from limbsight.unknown_liquids import OIL
 from limbsight.vision.dark_line import DarkLine
 from limbsight.vision.level_choice import LIKELY
 from limbsight.vision.level_net import NO_TUBE_STATE, TubeView
@@ -413,7 +413,7 @@ def _stated(
     known: Knowledge, seals: int, mercury: bool, under_liquid: list[str], limbs: int
 ) -> Knowledge:
     over = OVER_MERCURY if mercury else OIL
-    lowest = "mercury" if mercury else AQUEOUS if seals or under_liquid else UNKNOWN
+    lowest = "mercury" if mercury else WATERY if seals or under_liquid else UNKNOWN
     liquids = LiquidsSpec(
         manometric=LiquidSpec(name=lowest),
         process=LiquidSpec(name=over) if under_liquid else AIR,

@@ -43,6 +43,8 @@ class Liquid:
     surface_tension_standard_uncertainty_n_m: float
     contact_angle_rad: float
     contact_angle_standard_uncertainty_rad: float
+    contact_angle_limb_standard_uncertainty_rad: float
+    """Of each level by itself."""
     vapour_pressure_pa: float
     source: str
 
@@ -258,7 +260,7 @@ def own_liquid(
         lowest_c=-60.0,
         highest_c=150.0,
         source=source,
-        **_surface({}),
+        **_surface(_find("liquid", name.lower())[1] or {}),
     )
 
 
@@ -326,6 +328,9 @@ def _surface(entry: Mapping[str, Any]) -> dict[str, Any]:
         "contact_angle_rad": math.radians(value("contact_angle_deg")),
         "contact_angle_standard_uncertainty_rad": math.radians(
             value("contact_angle_standard_uncertainty_deg")
+        ),
+        "contact_angle_limb_standard_uncertainty_rad": math.radians(
+            default("contact_angle_limb_standard_uncertainty_deg")
         ),
         "vapour_pressure_pa": float(entry.get("vapour_pressure_pa", 0.0)),
     }

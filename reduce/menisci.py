@@ -64,7 +64,7 @@ def rise_of(
         f"contact angle, {limb.points[i]} alone",
         0.0,
         "rad",
-        math.radians(default("contact_angle_limb_standard_uncertainty_deg")),
+        low.contact_angle_limb_standard_uncertainty_rad,
         "default: limbs differ",
     )
     if arrangement.zeroed:

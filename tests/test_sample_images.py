@@ -82,6 +82,22 @@ def test_the_first_command_of_the_readme_reads(tmp_path):
     assert (tmp_path / "fan-inlet.overlay.jpg").exists()
 
 
+def test_a_tube_of_plastic_is_told_by_its_flat_level(tmp_path):
+    """Fitted as in glass it would be 1.4 mm low and look well."""
+    photo = SAMPLES / "settling-tank.jpg"
+    text = photo.with_suffix(".toml").read_text()
+    unsaid = tmp_path / "unsaid.toml"
+    unsaid.write_text(text.replace('material = "acrylic"\n', ""))
+    assert unsaid.read_text() != text
+    done = run_module("limbsight", "read", photo, "--instrument", unsaid, "--json")
+    reading = json.loads(done.stdout)
+    assert reading["status"] == "check"
+    assert [one["code"] for one in reading["reasons"]] == ["wall_not_wetted"]
+    (level,) = reading["limbs"][0]["levels"]
+    (truth,) = answer_of(photo)["limbs"][0]["levels"]
+    assert abs(level["value"] - truth["value"]) < 2 * level["standard_uncertainty"] < 0.3
+
+
 def test_the_pressure_of_a_scale_askew_holds_what_plumb_tubes_show():
     """880 kg/m3 and 9.812 m/s2 (52 degrees, 40 m) by the true difference of height."""
     photo = SAMPLES / "filter-cartridge.jpg"

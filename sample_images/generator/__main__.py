@@ -7,6 +7,7 @@ import json
 import os
 import time
 from concurrent.futures import ProcessPoolExecutor
+from functools import partial
 from pathlib import Path
 
 from sample_images.generator import benches, cases, phone, render, truth
@@ -22,10 +23,11 @@ def make(
     size_px: tuple[int, int],
     opened: bool = False,
     askew_deg: float = 0.0,
+    plastic: bool = False,
 ) -> str:
     """Write CLASS_SEED.jpg and .json (CLASS_SEED_open for a zero); return a line to print."""
     began = time.perf_counter()
-    case = cases.draw(cls, seed, size_px, opened=opened, askew_deg=askew_deg)
+    case = cases.draw(cls, seed, size_px, opened=opened, askew_deg=askew_deg, plastic=plastic)
     picture = phone.develop(render.render(case.world, case.camera), case.degrade)
     stem = folder / f"{cls}_{seed:04d}{'_open' if opened else ''}"
     stem.with_suffix(".jpg").write_bytes(
@@ -68,6 +70,9 @@ def main() -> None:
         metavar="DEGREES",
         help="turn all that is printed against the tubes",
     )
+    parser.add_argument(
+        "--plastic", action="store_true", help="tubes of plastic, which water does not wet"
+    )
     parser.add_argument("--jobs", type=int, default=1, help="processes")
     a = parser.parse_args()
     names = list(GROUPS.get(a.cls, a.cls.split(",")))
@@ -80,14 +85,19 @@ def main() -> None:
     seeds = range(a.seed, a.seed + a.count)
     tasks = [(n, s, False) for s in seeds for n in names]
     tasks += [(n, s, True) for n, s, _ in tasks if a.open and n in cases.OPENED]
+    draw = partial(
+        make,
+        folder=a.out,
+        size_px=(width, height),
+        askew_deg=a.askew,
+        plastic=a.plastic,
+    )
     if a.jobs == 1:
         for name, seed, opened in tasks:
-            print(make(name, seed, a.out, (width, height), opened, a.askew), flush=True)
+            print(draw(name, seed, opened=opened), flush=True)
         return
     with ProcessPoolExecutor(a.jobs) as pool:
-        jobs = [
-            pool.submit(make, n, s, a.out, (width, height), o, a.askew) for n, s, o in tasks
-        ]
+        jobs = [pool.submit(draw, n, s, opened=o) for n, s, o in tasks]
         for job in jobs:
             print(job.result(), flush=True)
 

@@ -71,6 +71,7 @@ def draw(
     *,
     opened: bool = False,
     askew_deg: float = 0.0,
+    plastic: bool = False,
 ) -> Case:
     """Draw the case of a class and seed.
 
@@ -87,6 +88,8 @@ def draw(
         same place; its board leans a little, so that the levels differ all the same.
     askew_deg : float
         By how much all that is printed is turned against the tubes, anticlockwise.
+    plastic : bool
+        Tubes of plastic, which water does not wet; not on benches.
 
     Raises
     ------
@@ -95,19 +98,28 @@ def draw(
     """
     if opened and cls not in OPENED:
         raise ValueError(f"class {cls!r} has no zero; one of {', '.join(OPENED)}")
+    if plastic and cls in benches.CLASSES:
+        raise ValueError(f"class {cls!r} has tubes of glass alone")
     if cls not in CLASSES:
         raise ValueError(f"class {cls!r} is unknown; one of {', '.join(CLASSES)}")
     for attempt in range(200):
         rng = np.random.default_rng([zlib.crc32(cls.encode()), seed, attempt])
         try:
-            return _askew(_build(cls, seed, rng, size_px, opened=opened), askew_deg)
+            case = _build(cls, seed, rng, size_px, opened=opened, plastic=plastic)
+            return _askew(case, askew_deg)
         except NoFit:
             continue
     raise RuntimeError(f"{cls} {seed}: no instrument of this class fits {size_px} px")
 
 
 def _build(
-    cls: str, seed: int, rng: Rng, size_px: tuple[int, int], *, opened: bool = False
+    cls: str,
+    seed: int,
+    rng: Rng,
+    size_px: tuple[int, int],
+    *,
+    opened: bool = False,
+    plastic: bool = False,
 ) -> Case:
     if cls in benches.CLASSES:
         return _on_a_bench(cls, seed, rng, size_px)
@@ -137,7 +149,7 @@ def _build(
         cover, hidden = cover_level(limbs, f, rng)
     if cls == "neg_blur":
         degrade, hidden = _blurred(degrade, division, rng), tuple(range(len(limbs)))
-    tubes, bend, drawn = glass(plan, f, limbs, up_angle, rng)
+    tubes, bend, drawn = glass(plan, f, limbs, up_angle, rng, plastic=plastic)
     if cls == "neg_missing":
         hidden = tuple(range(len(limbs)))
     world, scales, look = build_world(cls, plan, f, limbs, tubes, bend, cover, room, cam, rng)

@@ -99,12 +99,15 @@ def glass(
     up_angle: float,
     rng: Rng,
     dye: float | None = None,
+    plastic: bool = False,
 ) -> tuple[tuple[Straight, ...], Bend | None, dict[str, float]]:
-    """Tubes and bend; ``dye`` is the absorbance across the bore, drawn unless given."""
+    """Tubes and bend; ``dye`` is the absorbance across the bore, drawn unless given, and
+    ``plastic`` says of what the walls are."""
     strength = _strength(plan, f.inner, rng)
     if dye is not None:
         strength = dye / (max(FLUIDS[plan.fluid].absorption_per_mm) * 2 * f.inner)
-    index = rng.uniform(1.469, 1.523)  # borosilicate to soda-lime, from memory
+    # Borosilicate to soda-lime; acrylic to polyvinyl chloride (from memory).
+    index = rng.uniform(*((1.49, 1.54) if plastic else (1.469, 1.523)))
     incline = math.pi / 2 - abs(up_angle)
     downhill = (-math.copysign(1.0, up_angle), 0.0)
     angle: dict[str, float] = {}
@@ -113,7 +116,8 @@ def glass(
         shapes: list[Surface] = []
         for below, above, y in zip(limb.fluids, limb.fluids[1:], limb.levels_mm, strict=False):
             pair = f"{below}/{above}"
-            angle.setdefault(pair, rng.uniform(*contact_range_deg(below, above)))
+            limits = contact_range_deg(below, above, plastic=plastic)
+            angle.setdefault(pair, rng.uniform(*limits))
             contrast = FLUIDS[below].density_kg_m3 - FLUIDS[above].density_kg_m3
             shapes.append(
                 surface(

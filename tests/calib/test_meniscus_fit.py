@@ -20,12 +20,16 @@ from tests.helpers.menisci import (
     OIL,
     STEEL,
     WATER,
+    WETTING,
     WHITE,
     fitted,
     physics_of,
     rendered,
     view_of,
 )
+
+FLAT = physics_of(2.7e-3, 1e-4, 72, 12)
+"""Water in a tube of plastic."""
 
 
 @pytest.mark.parametrize("name", CASES)
@@ -53,6 +57,23 @@ def test_dome_that_shows_a_lamp_overhead_is_found(lamp):
     fit = fitted(case, 3.6, search=14.0, lamp=lamp)
     assert fit.ok, fit.reason
     assert abs(fit.position_px + 3.6) < 0.75
+
+
+@pytest.mark.parametrize("angle_deg", [10, 25, 62, 80])
+@pytest.mark.parametrize("bore", [2.5e-3, 4e-3])
+def test_the_picture_tells_whether_the_wall_is_wetted(angle_deg, bore):
+    case = (view_of(bore=bore), WATER, AIR, WETTING, (BLUE, WHITE))
+    truth = (*case[:3], physics_of(2.7e-3, 1e-4, angle_deg, 12), case[4])
+    rows, profile = rendered(*truth)
+    profile += 0.004 * np.random.default_rng(2).standard_normal(profile.shape)
+    fit = fit_apex(rows - 1.3, profile, *case[:4], vertical_search_px=8.0, unwetted=FLAT)
+    assert fit.for_wetting is not None
+    assert (fit.for_wetting > 8.0) if angle_deg < 45 else (fit.for_wetting < -8.0)
+    # The flat bowl of an unwetted wall is found where it is told of.
+    told = fit_apex(rows - 1.3, profile, *case[:3], FLAT, vertical_search_px=8.0)
+    assert told.for_wetting is None
+    if angle_deg > 45:
+        assert abs(told.position_px + 1.3) < max(0.5, 2.0 * told.u_px)
 
 
 @given(shift=st.floats(-6.0, 6.0), seed=st.integers(0, 1000))

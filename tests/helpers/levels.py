@@ -103,6 +103,7 @@ def level_strip(
         "below": WATER,
         "above": AIR,
         "interface": WETTING,
+        "unwetted": None,
         "line_pitch_m": 0.0,
         "apex_seen": False,
         "u_axis_m": 0.0,

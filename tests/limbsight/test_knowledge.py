@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 import pytest
 
@@ -10,6 +12,7 @@ from limbsight.knowledge import (
     U_GAP_BEFORE_BOARD_M,
     U_SEEN_WIDTH,
     UNSEEN_FACE,
+    WATERY,
     knowledge_from_picture,
     knowledge_of,
     with_limbs,
@@ -212,3 +215,42 @@ class TestOptics:
             k.optics("left", 0).u_refractive_index
             > known().optics("left", 0).u_refractive_index
         )
+
+
+class TestWall:
+    """What a level of water looks like depends on what the tube is made of."""
+
+    def angle_deg(self, k=0, **changes):
+        return math.degrees(known(**changes).interface("left", k).contact_angle_rad)
+
+    def test_water_meets_plastic_steeply_and_oil_creeps_up_it(self):
+        assert self.angle_deg() < 30.0
+        assert self.angle_deg(tube='material = "glass"') < 30.0
+        assert self.angle_deg(tube='material = "acrylic"') > 60.0
+        assert self.angle_deg(tube='material = "acrylic"', manometric='"kerosene"') < 30.0
+        assert self.angle_deg(tube='material = "acrylic"', manometric='"mercury"') > 120.0
+
+    def test_under_oil_water_bulges_upward_in_it(self):
+        oil = 'seal = { name = "seal oil", density = "850 kg/m^3" }'
+        assert self.angle_deg(liquids=oil) < 60.0
+        assert self.angle_deg(liquids=oil, tube='material = "PVC"') > 120.0
+
+    def test_a_contact_angle_of_the_file_stands(self):
+        water = '{ name = "water", contact_angle = "40 deg" }'
+        assert self.angle_deg(manometric=water) == pytest.approx(40.0)
+        plastic = 'material = "plastic"'
+        assert self.angle_deg(manometric=water, tube=plastic) == pytest.approx(40.0)
+        assert known(manometric=water).if_unwetted("left", 0) is None
+
+    def test_what_is_not_said_may_be_plastic(self):
+        other = known().if_unwetted("left", 0)
+        assert other == known(tube='material = "plastic"').interface("left", 0)
+        assert known(tube='material = "glass"').if_unwetted("left", 0) is None
+        for liquid in ('"kerosene"', '"mercury"'):
+            assert known(manometric=liquid).if_unwetted("left", 0) is None
+
+    def test_a_liquid_that_nobody_named_is_then_watery(self):
+        unknown = knowledge_from_picture(millimetres(0.0, 100.0))
+        plastic = unknown.of_plastic()
+        assert plastic.filling("tube", 0) == WATERY
+        assert unknown.if_unwetted("tube", 0) == plastic.interface("tube", 0)

@@ -141,6 +141,34 @@ class TestFluids:
         assert found.relative_standard_uncertainty == pytest.approx(0.5 / found.density_kg_m3)
         assert found.tanaka == liquid("water").tanaka
 
+    def test_the_wall_tells_how_water_meets_it(self):
+        oil = LiquidSpec(name="oil", density_kg_m3=850.0)
+        acrylic = example(tube={"material": "PMMA"}, liquids={"process": oil})
+        found = plain(acrylic)
+        assert isinstance(found.manometric, Liquid)
+        assert isinstance(found.process, Liquid)
+        assert math.degrees(found.manometric.contact_angle_rad) > 60.0
+        assert found.manometric.contact_angle_limb_standard_uncertainty_rad > (
+            liquid("water").contact_angle_limb_standard_uncertainty_rad
+        )
+        assert math.degrees(found.process.contact_angle_rad) < 30.0
+        own = LiquidSpec(name="water", contact_angle_rad=0.3)
+        stated = replace(acrylic, liquids=replace(acrylic.liquids, manometric=own))
+        told = plain(stated).manometric
+        assert isinstance(told, Liquid)
+        assert told.contact_angle_rad == 0.3
+
+    def test_a_wall_that_nobody_knows(self):
+        with pytest.raises(InstrumentError, match=r"toml: tube\.material: 'tin' is not"):
+            check_names(example(tube={"material": "tin"}))
+
+    def test_a_known_one_of_its_own_density_keeps_its_surface(self):
+        spec = LiquidSpec(name="Water", density_kg_m3=999.0)
+        found = plain(example(liquids={"manometric": spec})).manometric
+        assert isinstance(found, Liquid)
+        assert found.surface_tension_n_m == liquid("water").surface_tension_n_m
+        assert found.density(293.15) == pytest.approx(999.0)
+
     def test_an_own_one(self):
         found = plain(self.own(density_kg_m3=840.0, at_k=288.15)).manometric
         assert found.density(288.15, 0.0, 0.0) == 840.0

@@ -10,9 +10,8 @@ import pytest
 from limbsight.calib.heights import LevelFit
 from limbsight.calib.instrument import LiquidSpec, LiquidsSpec
 from limbsight.calib.meniscus import ApexFit
-from limbsight.knowledge import knowledge_from_picture, with_limbs
+from limbsight.knowledge import WATERY, knowledge_from_picture, with_limbs
 from limbsight.unknown_liquids import (
-    AQUEOUS,
     HEAVY,
     HEAVY_SHARE,
     OIL,
@@ -26,7 +25,7 @@ from tests.helpers.scales import millimetres
 def known():
     base = with_limbs(knowledge_from_picture(millimetres(0.0, 100.0)), 2, 9e-3)
     liquids = LiquidsSpec(
-        manometric=LiquidSpec(name=AQUEOUS),
+        manometric=LiquidSpec(name=WATERY),
         process=LiquidSpec(name="air"),
         seals=(LiquidSpec(name=OIL),),
     )
@@ -123,7 +122,7 @@ def test_a_level_much_more_like_one_under_water_may_be_that(under_gas, under_wat
     unnamed = with_limbs(knowledge_from_picture(millimetres(0.0, 100.0)), 2, 9e-3)
 
     def fit(other):
-        is_water = other.filling("left", 1) == AQUEOUS
+        is_water = other.filling("left", 1) == WATERY
         level = level_at(51.0 if is_water else 50.0)
         misfit = under_water if is_water else under_gas
         return replace(level, apex=replace(level.apex, misfit=misfit))
@@ -142,7 +141,7 @@ def unnamed_level(*, water, oil, ok=True):
 
     def fit(other):
         name = other.filling("left", 0)
-        height, misfit = {AQUEOUS: water, OIL: oil}.get(name, (50.0, 0.02))
+        height, misfit = {WATERY: water, OIL: oil}.get(name, (50.0, 0.02))
         level = level_at(height, ok=ok or name == unnamed.filling("left", 0))
         return replace(level, apex=replace(level.apex, misfit=misfit))
 

@@ -64,6 +64,17 @@ def test_a_scale_askew_is_read_along_its_own_lines(case):
     assert np.abs(moved).max() > 2.0
 
 
+def test_plastic_leaves_water_flat_and_all_else_as_it_was():
+    drawn = (cases.draw("single", seed) for seed in count(5))
+    case = next(one for one in drawn if one.fluid.startswith("water"))
+    other = cases.draw("single", case.seed, plastic=True)
+    assert (other.limbs, other.camera) == (case.limbs, case.camera)
+    key = f"contact {case.fluid}/air"
+    assert float(str(case.look[key])) < 40.0 < 50.0 < float(str(other.look[key]))
+    with pytest.raises(ValueError, match="of glass alone"):
+        cases.draw("steel_rule", 5, plastic=True)
+
+
 def test_projection_and_rays_are_inverse(case):
     camera = replace(case.camera, k1=-0.03)
     points = np.array([[-20.0, 40.0, 3.0], [15.0, 200.0, 0.0], [4.0, 110.0, 9.0]])
