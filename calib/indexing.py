@@ -37,6 +37,11 @@ an uneven map."""
 MAX_LEAD = 4.0
 """Standard deviations that a line is believed to stand out: more would let a numeral that
 touches the neighbours decide between them."""
+MOST_STANDING = 6.9
+"""What numbered lines that stand out on a board may claim together: ln 1000.  They may all be
+wrong at once: figures that touched the line beside theirs on one side of a dark board passed
+for longer lines, and all of its levels were read one division off.  111 other photos of boards
+and graph paper are numbered as before."""
 TENTH = 10
 """Where numbers are farther apart every tenth line is long, numbered or not: metre sticks and
 graph paper are numbered every two or five centimetres (common practice, no source)."""
@@ -378,7 +383,8 @@ def _standing_gain(standing: FloatArray, numbered: NDArray[np.bool_]) -> float:
     usual = float(np.median(others))
     spread = max(1.4826 * float(np.median(np.abs(others - usual))), 1.0)
     lead = (float(np.median(standing[numbered])) - usual) / spread
-    return 0.25 * int(numbered.sum()) * float(np.clip(lead, 0.0, MAX_LEAD)) ** 2
+    said = 0.25 * int(numbered.sum()) * float(np.clip(lead, 0.0, MAX_LEAD)) ** 2
+    return min(said, MOST_STANDING)
 
 
 def _split_gain(length: FloatArray, whole: float, numbered: NDArray[np.bool_]) -> float:
