@@ -195,6 +195,8 @@ class LevelStrip:
         pixels = self.strip[np.ix_(rows, band.columns)].astype(np.float64)
         if not with_colours:
             pixels = brightness_alone(pixels)
+        on_axis = band.off(self.axis) < 0.5
+        asked = unwetted is not None or self._is_between_liquids
         return fit_apex(
             middle - rows.astype(float),
             pixels.mean(axis=1),
@@ -207,7 +209,7 @@ class LevelStrip:
             # Across, too, the surface is longer than the tube is wide.
             half_width_px=band.half_width * self.longer**2,
             aside_px=band.aside * self.longer**2,
-            beside=self._beside(rows) if with_colours and band.off(self.axis) < 0.5 else (),
+            beside=self._beside(rows) if asked and with_colours and on_axis else (),
             unwetted=unwetted,
         )
 
@@ -222,10 +224,12 @@ class LevelStrip:
         last = int(np.floor(row + low * view.px_per_m + reach + 2))
         return np.arange(min(last, len(self.strip) - 1), first - 1, -1)
 
+    @property
+    def _is_between_liquids(self) -> bool:
+        return not (is_gas(self.above) or self.below.opaque_mirror)
+
     def _beside(self, rows: Columns) -> list[FloatArray]:
-        """Profiles beside the axis of a level between liquids, in rows."""
-        if is_gas(self.above) or self.below.opaque_mirror:
-            return []
+        """Profiles beside the axis, in rows."""
         # Inside, things seem wider by the index.
         index = 0.5 * (self.below.refractive_index + self.above.refractive_index)
         aside = BESIDE * index * 0.5 * self.bore_rows

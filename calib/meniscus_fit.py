@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from functools import partial
 
 import numpy as np
@@ -35,7 +35,13 @@ from limbsight.calib.meniscus_profile import (
     without_reflections,
 )
 from limbsight.calib.meniscus_refinement import Candidate, normal_with_prior, refined
-from limbsight.calib.meniscus_rivals import BESIDE, Choice, choose, compared
+from limbsight.calib.meniscus_rivals import (
+    BESIDE,
+    Choice,
+    Explained,
+    choose,
+    compared,
+)
 from limbsight.calib.meniscus_search import find_candidates
 from limbsight.calib.meniscus_step import squared_length
 from limbsight.calib.meniscus_tracing import traced
@@ -101,7 +107,7 @@ def fit_apex(
         Distance of their middle from the axis, as seen.
     beside : sequence of (N, 3) arrays
         Profiles of columns that show the section ``BESIDE`` off the axis, left and right; they
-        help to tell rival places apart.
+        help to tell rival places between liquids apart, and how the wall is wetted.
     unwetted
         The interface in a tube that the liquid does not wet, to be held against ``interface``.
 
@@ -116,54 +122,73 @@ def fit_apex(
         values = without_reflections(values, profile_columns[chosen])
     if len(rows) < FEWEST_ROWS or not np.isfinite(values).all():
         return unreadable()
-    whole = partial(
-        profile_of,
-        rows,
-        view=view,
-        below=below,
-        above=above,
-        search_px=vertical_search_px,
-    )
-    sides = [whole(seen[chosen], interface=interface, aside=BESIDE) for seen in beside]
     bore_px = view.bore_radius_m * view.px_per_m
     # Inside, things seem wider by the index.
     aside = aside_px / bore_px / (1.0 if below.opaque_mirror else below.refractive_index)
     aside = min(aside, _FARTHEST_ASIDE)
-    on_axis = partial(whole, values, half_width=half_width_px / bore_px, aside=aside)
-    here = on_axis(interface=interface)
-    best = choose(here, find_candidates(here, _light(here)), sides)
-    fit = _outcome(here, best)
+
+    def supposing(interface: MeniscusPhysics) -> _Supposed:
+        whole = partial(
+            profile_of,
+            rows,
+            view=view,
+            below=below,
+            above=above,
+            interface=interface,
+            search_px=vertical_search_px,
+        )
+        return _Supposed(
+            profile=whole(values, half_width=half_width_px / bore_px, aside=aside),
+            sides=[whole(seen[chosen], aside=BESIDE) for seen in beside],
+        )
+
+    here = supposing(interface)
+    sides = here.sides if here.profile.around.is_between_liquids else []
+    best = choose(here.profile, find_candidates(here.profile, here.light), sides)
+    fit = _outcome(here.profile, best)
     if unwetted is None:
         return fit
-    other = on_axis(interface=unwetted)
-    return replace(fit, for_wetting=_for_wetting((here, best), fit, other))
+    explained = here.explained(best)
+    return replace(fit, for_wetting=_for_wetting(explained, fit, supposing(unwetted)))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Supposed:
+    """The rows on the axis and beside it, with one interface supposed."""
+
+    profile: Profile
+    sides: list[Profile]
+
+    @property
+    def light(self) -> Paths:
+        return light_paths(self.profile.around, self.profile.supposed.nominal)
+
+    def explained(self, best: Choice) -> Explained:
+        return Explained(profile=self.profile, candidate=best.candidate, sides=self.sides)
 
 
 def _outcome(profile: Profile, best: Choice) -> ApexFit:
     """What the fit comes to from there."""
     inflation = inflation_of(best.candidate.last.residual.T)
     profile = replace(profile, sigma=profile.sigma * math.sqrt(inflation))
-    end = _settled(profile, best.candidate, _light(profile))
+    light = light_paths(profile.around, profile.supposed.nominal)
+    end = _settled(profile, best.candidate, light)
     return outcome(profile, end.state, end.last, rival_px=best.rival_px)
 
 
-def _light(profile: Profile) -> Paths:
-    return light_paths(profile.around, profile.supposed.nominal)
-
-
-def _for_wetting(wetted: tuple[Profile, Choice], fit: ApexFit, other: Profile) -> float | None:
-    """How much better the supposed wetting explains a profile than the other one; None where
-    neither makes a meniscus of it, so that which misses it by less says nothing."""
+def _for_wetting(wetted: Explained, fit: ApexFit, other: _Supposed) -> float | None:
+    """How much better the supposed wetting explains the rows than the other one; None where
+    neither makes a meniscus of them, so that which misses it by less says nothing."""
     inside = [
         each
-        for each in find_candidates(other, _light(other))
-        if abs(each.state.shift_px) <= other.search_px
+        for each in find_candidates(other.profile, other.light)
+        if abs(each.state.shift_px) <= other.profile.search_px
     ]
     if not inside:
         return OUTSIDE if fit.ok else None
-    best = choose(other, inside)
-    for_it = compared(wetted, (other, best))
-    seen = fit if for_it > 0.0 else _outcome(other, best)
+    best = choose(other.profile, inside)
+    for_it = compared(wetted, other.explained(best))
+    seen = fit if for_it > 0.0 else _outcome(other.profile, best)
     return for_it if seen.ok or seen.reason == AMBIGUOUS else None
 
 
