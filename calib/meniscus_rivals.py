@@ -83,16 +83,16 @@ def compared(one: Explained, other: Explained) -> float:
 
     Flexibility has no price here: suppositions that leave more of the meniscus to be seen
     have more factors of brightness, and with that price tubes of glass passed for others
-    (levels of 40 sample photos).  Beside the axis the side that tells less counts for both,
-    as with rival places; it may take a doubt away and makes none (reflections there made
-    glass look like plastic on nine of 500 photos).
+    (levels of 40 sample photos).  Beside the axis the side that bears it out less counts
+    for both; it may take a doubt away and makes none (reflections there made glass look like
+    plastic on nine of 500 photos).
     """
     noise = min(inflation_of(each.candidate.last.residual.T) for each in (one, other))
     on_axis = other.away(noise) - one.away(noise)
     if on_axis > 0.0 or not one.sides:
         return on_axis
     said = [_said_beside(one, other, k) for k in range(len(one.sides))]
-    return min(max(on_axis, len(said) * min(said, key=abs)), 0.0)
+    return min(max(on_axis, len(said) * max(said)), 0.0)
 
 
 def _said_beside(one: Explained, other: Explained, k: int) -> float:

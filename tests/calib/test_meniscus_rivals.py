@@ -2,11 +2,21 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from limbsight.calib.meniscus_light import light_paths
-from limbsight.calib.meniscus_rivals import BESIDE, _rival_px, choose, left_unexplained
+from limbsight.calib.meniscus_profile import profile_of
+from limbsight.calib.meniscus_rivals import (
+    BESIDE,
+    Explained,
+    _rival_px,
+    choose,
+    compared,
+    left_unexplained,
+)
 from limbsight.calib.meniscus_search import find_candidates
 from tests.helpers.menisci import (
     BLUE,
@@ -16,6 +26,7 @@ from tests.helpers.menisci import (
     fitted,
     physics_of,
     profile_seen,
+    rendered,
     view_of,
 )
 
@@ -55,6 +66,77 @@ def test_profile_beside_the_axis_explains_the_right_place_best():
     right = choose(profile, candidates_of(profile)).candidate.state
     wrong = right.stepped(np.eye(len(right.to_mean()))[0] * 5.0)
     assert left_unexplained(beside, right)[0] < left_unexplained(beside, wrong)[0]
+
+
+@pytest.fixture(scope="module")
+def flat_bowl():
+    """A flat bowl, explained as a deep one and as what it is, without columns beside it."""
+    wetted = CASES["water"]
+    flat = (*wetted[:3], physics_of(2.7e-3, 1e-4, 70, 12), wetted[4])
+    rows, values = rendered(*flat)
+
+    def explained(interface):
+        profile = profile_of(rows, values, *wetted[:3], interface, search_px=8.0)
+        best = choose(profile, candidates_of(profile))
+        return Explained(profile=profile, candidate=best.candidate, sides=[])
+
+    return explained(wetted[3]), explained(flat[3])
+
+
+def seen_beside(flat_bowl, aside_of):
+    """The same with two profiles beside the axis of another case each."""
+    deep, flat = flat_bowl
+    rows = deep.profile.rows_px
+
+    def with_sides(one, interface):
+        sides = [
+            profile_of(
+                rows,
+                np.stack([np.interp(rows, *pair) for pair in aside_of(way)], axis=1),
+                *CASES["water"][:3],
+                interface,
+                search_px=8.0,
+                aside=BESIDE,
+            )
+            for way in (-1, 1)
+        ]
+        return replace(one, sides=sides)
+
+    return with_sides(deep, CASES["water"][3]), with_sides(flat, FLAT)
+
+
+def beside_of(interface):
+    """Profiles beside the axis of a bowl, as pairs of rows and brightness for each channel."""
+    case = (*CASES["water"][:3], interface, CASES["water"][4])
+    rows, values = rendered(*case, aside=BESIDE)
+    return [(rows, values[:, channel]) for channel in range(3)]
+
+
+FLAT = physics_of(2.7e-3, 1e-4, 70, 12)
+
+
+def test_the_right_supposition_explains_more_whichever_comes_first(flat_bowl):
+    deep, flat = flat_bowl
+    assert compared(flat, deep) > 8.0
+    assert compared(deep, flat) == pytest.approx(-compared(flat, deep))
+
+
+def test_columns_beside_the_axis_bear_out_a_doubt_or_take_it_away(flat_bowl):
+    on_axis = compared(*flat_bowl)
+    borne_out = compared(*seen_beside(flat_bowl, lambda _: beside_of(FLAT)))
+    assert on_axis <= borne_out < -4.0
+    taken_away = compared(*seen_beside(flat_bowl, lambda _: beside_of(CASES["water"][3])))
+    assert taken_away == 0.0
+
+
+def test_both_sides_must_bear_it_out(flat_bowl):
+    one_side = compared(
+        *seen_beside(
+            flat_bowl,
+            lambda way: beside_of(FLAT if way < 0 else CASES["water"][3]),
+        )
+    )
+    assert one_side == 0.0
 
 
 @pytest.mark.parametrize("elevation", [-0.1, 0.05, 0.12, 0.23])
