@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from typing import cast, get_args
 
+from limbsight.calib.axis_to_scale import MOST_AXIS_TO_SCALE_M
 from limbsight.calib.instrument import (
     ArrangementName,
     CisternScale,
@@ -63,6 +64,9 @@ def tube_of(table: Table, arrangement: ArrangementName) -> TubeSpec:
         meniscus_height=table.given("meniscus_height", "length", difference="length"),
         limb_spacing_m=table.quantity("limb_spacing", "length", lowest=0.0),
     )
+    if (spec.axis_to_scale_m or 0.0) > MOST_AXIS_TO_SCALE_M:
+        most_mm = 1e3 * MOST_AXIS_TO_SCALE_M
+        table.fail("axis_to_scale", f"is above {most_mm:g} mm", "'6.5 mm' to the middle")
     if spec.meniscus_height is not None and spec.meniscus_height.value <= 0:
         table.fail("meniscus_height", "must be above 0, hollow or domed", "'1.2 mm'")
     if bores and spec.bore_m is not None:

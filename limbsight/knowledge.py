@@ -31,10 +31,10 @@ from limbsight.liquid_optics import (
     is_watery,
     liquid_optics,
 )
+from limbsight.plain_numbers import unit_length_m
 from limbsight.reduce.constants import default
 from limbsight.walls import PLASTIC, Wetting, wetting_of
 
-STANDARD_GRAVITY_M_S2 = 9.80665
 WATER_DENSITY_KG_M3 = 998.2
 DEFAULT_OUTSIDE_DIAMETER_M = 9e-3
 """Middle of the usual 6 mm to 12 mm glass tubing (common practice, no source)."""
@@ -287,21 +287,10 @@ def knowledge_of(instrument: Instrument) -> Knowledge:
     counts = {"single-limb": 1, "cistern": 1, "inclined": 1, "bank": None}
     return Knowledge(
         instrument=instrument,
-        unit_m=_unit_m(instrument),
+        unit_m=unit_length_m(instrument),
         tube=_tube(instrument),
         limb_count=counts.get(instrument.arrangement, 2),
     )
-
-
-def _unit_m(instrument: Instrument) -> float:
-    """Length of one scale unit; a scale in pressure counts columns of its own liquid."""
-    scale = instrument.scale
-    if scale.unit_m is not None:
-        return scale.unit_m
-    manometric = instrument.liquids.manometric
-    density = _density(manometric) or liquid_optics(manometric.name).density_kg_m3
-    assert scale.unit_pa is not None
-    return scale.unit_pa / (density * STANDARD_GRAVITY_M_S2)
 
 
 def _tube(instrument: Instrument) -> TubeGeometry:

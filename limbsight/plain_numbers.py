@@ -180,6 +180,19 @@ def _expansion(i: Instrument) -> Given | None:
     )
 
 
+def unit_length_m(instrument: Instrument) -> float:
+    """Length of one unit of the scale, for the picture as for the pressure.
+
+    Raises
+    ------
+    InstrumentError
+        As of ``metres_per_unit``, and if the manometric liquid is not known.
+    """
+    if instrument.scale.unit_m is not None:
+        return instrument.scale.unit_m
+    return metres_per_unit(instrument, _manometric(instrument))
+
+
 def metres_per_unit(i: Instrument, manometric: Fluid) -> float:
     """Length of tube or height that one unit of the scale stands for.
 

@@ -144,6 +144,12 @@ class TestUnit:
         own = known(unit="Pa", manometric='{ name = "x", density = "800 kg/m^3" }')
         assert own.unit_m == pytest.approx(1 / (800 * 9.80665), rel=1e-3)
 
+    def test_a_known_liquid_is_not_taken_for_one_of_its_kind(self):
+        """Hexane at 20 degC, 659.4 kg/m3: one unit is the same for picture and pressure."""
+        assert known(unit="Pa", manometric='"hexane"').unit_m == pytest.approx(
+            1 / (659.384 * 9.80665), rel=1e-6
+        )
+
 
 class TestLimbs:
     def test_names(self):
