@@ -228,3 +228,30 @@ def test_surface_tension_of_water(agrees):
         ],
         tolerance=0.05,
     )
+
+
+TENSIONS_20C = {
+    "methanol": 22.57,
+    "ethanol": 22.37,
+    "benzene": 28.87,
+    "toluene": 28.52,
+    "dodecane": 25.39,
+    "hexane": 18.41,
+    "acetone": 23.34,
+    "ethylene glycol": 48.67,
+}
+"""mN/m against air, by the REFPROP correlations."""
+
+
+def test_surface_tension_of_other_liquids(agrees):
+    agrees(
+        "surface tension of other liquids, 20 degC",
+        basis="computed",
+        source="CoolProp 8.0.0; ethylene glycol: thermo 0.6.1",
+        unit="mN/m",
+        rows=[
+            (name, sigma, 1e3 * liquid(name).surface_tension_n_m)
+            for name, sigma in TENSIONS_20C.items()
+        ],
+        tolerance=0.5,
+    )
