@@ -88,7 +88,8 @@ def with_wall_seen(known: Knowledge, limbs: Sequence[Limb]) -> Knowledge:
 
 def _either(likely: Sequence[Limb], other: Sequence[Limb], chance: float) -> tuple[Limb, ...]:
     """Limbs with what others, right by so much of a chance, add to their levels."""
-    limbs, doubt = [], False
+    # A tube that may be of glass is not taken for one of plastic without a word.
+    limbs, doubt = [], any(limb.wall == PLASTIC for limb in likely)
     for a, b in zip(likely, other, strict=True):
         levels = a.levels
         if len(levels) == len(b.levels):

@@ -101,8 +101,13 @@ def test_in_doubt_the_interval_holds_both(said, likely):
 
 
 def test_a_doubt_that_moves_nothing_is_none():
-    _, codes = read(Tube(-12.0, rise=0.5 * U))
+    _, codes = read(Tube(-11.0, rise=0.5 * U))
     assert codes == []
+
+
+def test_plastic_is_never_supposed_without_a_word():
+    _, codes = read(Tube(-13.0, rise=0.0))
+    assert codes == ["wetting_uncertain"]
 
 
 def test_the_pressure_is_then_that_of_such_tubes():
