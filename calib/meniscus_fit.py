@@ -42,7 +42,7 @@ from limbsight.calib.meniscus_rivals import (
     choose,
     compared,
 )
-from limbsight.calib.meniscus_search import find_candidates
+from limbsight.calib.meniscus_search import find_candidates, likeliest_places
 from limbsight.calib.meniscus_step import squared_length
 from limbsight.calib.meniscus_tracing import traced
 
@@ -181,7 +181,7 @@ def _for_wetting(wetted: Explained, fit: ApexFit, other: _Supposed) -> float | N
     neither makes a meniscus of them, so that which misses it by less says nothing."""
     inside = [
         each
-        for each in find_candidates(other.profile, other.light)
+        for each in likeliest_places(other.profile, other.light)
         if abs(each.state.shift_px) <= other.profile.search_px
     ]
     if not inside:

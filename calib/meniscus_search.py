@@ -46,6 +46,9 @@ _MINIMA, _MORE_THAN_STARTS = 3, 2
 """Of one start's search; how many more than there are starts are refined of all searches'.
 Between two liquids all are: the right one may be the second best of its place before its
 contact angle is fitted (two of 125 levels were a quarter of a bore off without)."""
+_ENOUGH_TO_TELL = 2
+"""Places to tell how a wall is wetted by: of 34 photos with tubes of plastic, oils among them,
+17 are told, 18 with every place, and one tube of glass in place of two passes for plastic."""
 _CANDIDATE_COST = 2.5
 """Minima of the search up to this times the lowest are refined."""
 _SAME_PLACE_PX = 1.0
@@ -86,6 +89,14 @@ def find_candidates(profile: Profile, light: Paths) -> list[Candidate]:
         refined(profile, each.state, traced(profile, each.state.physics, light))
         for each in candidates
     ]
+
+
+def likeliest_places(profile: Profile, light: Paths) -> list[Candidate]:
+    """The best places of the search alone, refined once: enough to hold a supposition against
+    another one, in a third of the time."""
+    starts = _starts(profile, light)
+    places = _places_first(_minima_of(profile, starts))[:_ENOUGH_TO_TELL]
+    return [_refined_from(profile, starts.at(place.start), place.shift_px) for place in places]
 
 
 def _has_rivals(profile: Profile) -> bool:
