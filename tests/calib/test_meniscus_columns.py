@@ -7,8 +7,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from limbsight.calib.meniscus_columns import _hats
-from limbsight.calib.meniscus_factors import KNOTS, factor_priors
+from limbsight.calib.meniscus_columns import _WHITE, _hats
+from limbsight.calib.meniscus_factors import BANDS, KNOTS, factor_priors
 from limbsight.calib.meniscus_picture import pictures
 from tests.helpers.menisci import (
     AIR,
@@ -65,6 +65,19 @@ def test_far_from_the_level_it_is_the_plateaus(name):
     # both plateaus are what the model takes them from, but for light that the level throws
     assert rows[-1] == pytest.approx(above, rel=0.03)
     assert rows[0] == pytest.approx(below, rel=0.06)
+
+
+def test_light_that_is_trapped_does_not_come_from_a_dark_board():
+    """Board and all else are a tenth as bright; what comes from the room is at least white."""
+    case = CASES["water from above"]
+    dark = (*case[:4], tuple(0.1 * colour for colour in case[4]))
+    trapped = BANDS + len(KNOTS) + 2
+    light, dim = (drawn(c).only(0).value[:, :, trapped] for c in (case, dark))
+    most = light.max(axis=0)
+    assert (most > 0.01 * WHITE).all()
+    assert dim.max(axis=0) == pytest.approx(_WHITE / WHITE * most, rel=1e-6)
+    board = (drawn(c).only(0).value[-1, :, 0] for c in (case, dark))
+    assert next(board) == pytest.approx(10.0 * next(board), rel=1e-6)
 
 
 def test_a_column_of_mercury_is_as_bright_as_it_was_seen():

@@ -6,7 +6,14 @@ import numpy as np
 import pytest
 
 from limbsight.calib.meniscus_light import light_paths
-from limbsight.calib.meniscus_search import _lowest, _Minimum, _places_first, find_candidates
+from limbsight.calib.meniscus_profile import profile_of
+from limbsight.calib.meniscus_search import (
+    _lowest,
+    _Minimum,
+    _places_first,
+    find_candidates,
+    likeliest_places,
+)
 from tests.helpers.menisci import (
     AIR,
     CASES,
@@ -18,6 +25,7 @@ from tests.helpers.menisci import (
     fitted,
     physics_of,
     profile_seen,
+    rendered,
     view_of,
 )
 
@@ -28,6 +36,19 @@ def test_one_candidate_is_near_the_apex(name):
     light = light_paths(profile.around, profile.supposed.nominal)
     shifts = [each.state.shift_px for each in find_candidates(profile, light)]
     assert min(abs(shift + 4.6) for shift in shifts) < 1.0
+
+
+@pytest.mark.parametrize("angle_deg", [58, 72, 83])
+def test_flat_bowl_is_among_the_likeliest_places_whatever_its_angle(angle_deg):
+    case = CASES["water"]
+    flat = (*case[:3], physics_of(2.7e-3, 1e-4, angle_deg, 12), case[4])
+    rows, values = rendered(*flat)
+    supposed = physics_of(2.7e-3, 1e-4, 72, 12)
+    profile = profile_of(rows - 2.4, values, *case[:3], supposed, search_px=8.0)
+    light = light_paths(profile.around, profile.supposed.nominal)
+    places = likeliest_places(profile, light)
+    assert len(places) <= 2
+    assert min(abs(each.state.shift_px + 2.4) for each in places) < 1.0
 
 
 def test_lowest_minima_come_first_ends_and_plateaus_included():
