@@ -37,6 +37,10 @@ practice, no source)."""
 _U_LIT_THROUGH = 0.2
 """Of the share of light on the board that comes through the tube."""
 
+_FLAT_RAD = math.radians(45.0)
+"""Contact angle from which on a bowl is lower than half of the deepest in a wide tube, whose
+height goes with the root of 1 - sin of it: how deep it is depends much on the angle then."""
+
 _FARTHEST = 3.0
 """Prior standard deviations that the physics may be off."""
 
@@ -73,6 +77,11 @@ class Supposed:
     lowest: Array
     highest: Array
     precision: Array
+
+    @property
+    def is_flat(self) -> bool:
+        """Whether the surface is that in a tube whose wall the liquid does not wet."""
+        return _FLAT_RAD < self.nominal.contact_angle_rad < math.pi - _FLAT_RAD
 
     def physics(self, q: Array) -> Physics:
         """The physics at a point in prior standard deviations."""

@@ -37,11 +37,6 @@ Array = NDArray[np.float64]
 _START_ANGLES = (-1.0, 0.0, 1.0)
 """Prior standard deviations of the contact angle, where several places may fit alike."""
 
-_FLAT_RAD = math.radians(45.0)
-"""Contact angle from which on a bowl is lower than half of the deepest in a wide tube, whose
-height goes with the root of 1 - sin of it, and less than twice as deep at one start as at the
-next no longer holds."""
-
 _MINIMA, _MORE_THAN_STARTS = 3, 2
 """Of one start's search; how many more than there are starts are refined of all searches'.
 Between two liquids all are: the right one may be the second best of its place before its
@@ -105,8 +100,7 @@ def _has_rivals(profile: Profile) -> bool:
     its contact angle."""
     around = profile.around
     hard = around.below.opaque_mirror or around.is_between_liquids
-    flat = profile.supposed.nominal.contact_angle_rad > _FLAT_RAD
-    return hard or flat or harmonics(around.view) > 0
+    return hard or profile.supposed.is_flat or harmonics(around.view) > 0
 
 
 # --- starts --------------------------------------------------------------------------------

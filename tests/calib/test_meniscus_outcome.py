@@ -20,6 +20,7 @@ from tests.helpers.menisci import (
     STEEL,
     WHITE,
     fitted,
+    physics_of,
     view_of,
 )
 
@@ -37,6 +38,15 @@ def test_dome_taller_than_supposed_may_be_off_by_that(angle, least, most):
     case = (view_of(bore=2.5e-3, elevation=0.3), MERCURY, AIR, CONVEX, (STEEL, WHITE))
     dome = fitted(case, 1.0, offset=(0, 0, angle, 0, 0)).u_components_px["dome"]
     assert least <= dome <= most
+
+
+def test_a_flat_bowl_is_known_to_a_share_of_the_deep_one():
+    """In a bore of 8 mm that is 2.6 mm high (Young-Laplace, contact angle 0)."""
+    view, below, above, _, colours = CASES["water"]
+    flat = fitted((view, below, above, physics_of(2.7e-3, 1e-4, 72, 12), colours), 1.0)
+    least = 0.08 * 2.6e-3 * view.px_per_m
+    assert least < flat.u_components_px["brightness"] < 1.5 * least
+    assert fitted(CASES["water"], 1.0).u_components_px["brightness"] < 0.5 * least
 
 
 def test_unknown_bore_costs_uncertainty():
