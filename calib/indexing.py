@@ -239,6 +239,8 @@ def _hierarchy_score(comb: Comb, shifts: IntArray, scale: ScaleSpec) -> FloatArr
     for phase in np.unique(phases):
         numbered = is_numbered(comb.index + phase, scale)
         gains[phase] = max(gain(numbered), long.gain(numbered))
+    if comb.parts:
+        gains = np.minimum(gains, MOST_STANDING)
     return np.asarray(gains[phases])
 
 
@@ -383,8 +385,7 @@ def _standing_gain(standing: FloatArray, numbered: NDArray[np.bool_]) -> float:
     usual = float(np.median(others))
     spread = max(1.4826 * float(np.median(np.abs(others - usual))), 1.0)
     lead = (float(np.median(standing[numbered])) - usual) / spread
-    said = 0.25 * int(numbered.sum()) * float(np.clip(lead, 0.0, MAX_LEAD)) ** 2
-    return min(said, MOST_STANDING)
+    return 0.25 * int(numbered.sum()) * float(np.clip(lead, 0.0, MAX_LEAD)) ** 2
 
 
 def _split_gain(length: FloatArray, whole: float, numbered: NDArray[np.bool_]) -> float:

@@ -95,7 +95,7 @@ def test_a_tube_of_plastic_is_told_by_its_flat_level(tmp_path):
     assert [one["code"] for one in reading["reasons"]] == ["wall_not_wetted"]
     (level,) = reading["limbs"][0]["levels"]
     (truth,) = answer_of(photo)["limbs"][0]["levels"]
-    assert abs(level["value"] - truth["value"]) < 2 * level["standard_uncertainty"] < 0.3
+    assert abs(level["value"] - truth["value"]) < 2 * level["standard_uncertainty"] < 0.8
 
 
 def test_the_pressure_of_a_scale_askew_holds_what_plumb_tubes_show():

@@ -216,7 +216,7 @@ def test_lines_that_stand_out_tell_the_place_on_a_board(every):
     right, beside, none = (
         hierarchy_gain(board, (at - shift) % every == 0) for shift in (0, 1, every // 2 + 1)
     )
-    assert right > 4.6 + max(beside, none)
+    assert right > 6.9 + max(beside, none)
     assert hierarchy_gain(whole_board(noise), at % every == 0) < 3.0
     found = index_scale((board,), replace(SCALE, numbered_every=float(every)))
     assert found.shifts == (-START,)
