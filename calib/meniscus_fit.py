@@ -127,7 +127,7 @@ def fit_apex(
     aside = aside_px / bore_px / (1.0 if below.opaque_mirror else below.refractive_index)
     aside = min(aside, _FARTHEST_ASIDE)
 
-    def supposing(interface: MeniscusPhysics) -> _Supposed:
+    def supposing(interface: MeniscusPhysics) -> _Supposition:
         whole = partial(
             profile_of,
             rows,
@@ -137,7 +137,7 @@ def fit_apex(
             interface=interface,
             search_px=vertical_search_px,
         )
-        return _Supposed(
+        return _Supposition(
             profile=whole(values, half_width=half_width_px / bore_px, aside=aside),
             sides=[whole(seen[chosen], aside=BESIDE) for seen in beside],
         )
@@ -153,7 +153,7 @@ def fit_apex(
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class _Supposed:
+class _Supposition:
     """The rows on the axis and beside it, with one interface supposed."""
 
     profile: Profile
@@ -176,7 +176,7 @@ def _outcome(profile: Profile, best: Choice) -> ApexFit:
     return outcome(profile, end.state, end.last, rival_px=best.rival_px)
 
 
-def _for_wetting(wetted: Explained, fit: ApexFit, other: _Supposed) -> float | None:
+def _for_wetting(wetted: Explained, fit: ApexFit, other: _Supposition) -> float | None:
     """How much better the supposed wetting explains the rows than the other one; None where
     neither makes a meniscus of them, so that which misses it by less says nothing."""
     inside = [

@@ -124,16 +124,17 @@ class Knowledge:
             density_below_kg_m3=_density(below),
             density_above_kg_m3=_density(above),
         )
+        unwetted = self.wetting if is_watery(below.name) else None
         if self.is_between_liquids(limb, k):
             # A wall that water does not wet is wetted by the oil above it.
-            if not (self.upper_wets or self.wetting):
+            if not (self.upper_wets or unwetted):
                 return physics
             return replace(physics, contact_angle_rad=np.pi - physics.contact_angle_rad)
         if below.contact_angle_rad is not None:
             u_rad = math.radians(default("own_contact_angle_standard_uncertainty_deg"))
             return _meeting(physics, below.contact_angle_rad, u_rad)
-        if self.wetting and is_watery(below.name):
-            return _meeting(physics, self.wetting.contact_angle_rad, self.wetting.u_rad)
+        if unwetted:
+            return _meeting(physics, unwetted.contact_angle_rad, unwetted.u_rad)
         return physics
 
     @property

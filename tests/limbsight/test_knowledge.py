@@ -240,6 +240,8 @@ class TestWall:
         oil = 'seal = { name = "seal oil", density = "850 kg/m^3" }'
         assert self.angle_deg(liquids=oil) < 60.0
         assert self.angle_deg(liquids=oil, tube='material = "PVC"') > 120.0
+        heavy = '"carbon tetrachloride"'
+        assert self.angle_deg(liquids=oil, tube='material = "PVC"', manometric=heavy) < 60.0
 
     def test_a_contact_angle_of_the_file_stands(self):
         water = '{ name = "water", contact_angle = "40 deg" }'
