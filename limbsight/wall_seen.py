@@ -3,8 +3,7 @@
 In a tube of plastic, and in one of greasy glass, the bowl is flat.  A fit that takes it for
 the deep bowl of a wetted tube looks well and is one or two millimetres low.  So levels of
 water under gas are fitted as both, and what that says is summed over the limbs, whose walls
-are alike.  Where lines are seen through the tubes nothing is told: their own distortion there
-weighs more than the shape of the bowl.
+are alike.  Tubes that lie are not asked, nor levels burnt out at the axis.
 """
 
 from __future__ import annotations
