@@ -40,8 +40,8 @@ touches the neighbours decide between them."""
 MOST_STANDING = 6.9
 """What numbered lines that stand out on a board may claim together: ln 1000.  They may all be
 wrong at once: figures that touched the line beside theirs on one side of a dark board passed
-for longer lines, and all of its levels were read one division off.  111 other photos of boards
-and graph paper are numbered as before."""
+for longer lines, and all of its levels were read one division off.  Of 108 other photos of
+boards and graph paper all but one are read as before, that one as near."""
 TENTH = 10
 """Where numbers are farther apart every tenth line is long, numbered or not: metre sticks and
 graph paper are numbered every two or five centimetres (common practice, no source)."""

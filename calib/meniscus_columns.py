@@ -41,8 +41,8 @@ Index = NDArray[np.int64]
 _WHITE = 0.3
 """Brightness of a white board at least, in linear light, where the one behind a tube is dark:
 light that is trapped in wall and liquid comes from elsewhere.  By the dark board it was too
-little, and tops of oil over dark boards were 1.0 and 1.6 mm low at u 0.1 (six path-traced
-photographs of dark boards); with 0.5 the walls of one tube of plastic were taken for glass."""
+little: tops of oil were 1.0 and 1.6 mm low at u 0.1 on two of seven path-traced photographs of
+dark boards; with 0.5 the walls of one tube of plastic were taken for glass."""
 
 _ROOM_IN_FRONT = 0.5
 """Least brightness of the room over that of the board (common practice, no source): lamps may

@@ -145,7 +145,7 @@ def fit_apex(
     here = supposing(interface)
     sides = here.sides if here.profile.around.is_between_liquids else []
     best = choose(here.profile, find_candidates(here.profile, here.light), sides)
-    fit = _outcome(here.profile, best)
+    fit = here.outcome(best)
     if unwetted is None:
         return fit
     explained = here.explained(best)
@@ -166,14 +166,13 @@ class _Supposition:
     def explained(self, best: Choice) -> Explained:
         return Explained(profile=self.profile, candidate=best.candidate, sides=self.sides)
 
-
-def _outcome(profile: Profile, best: Choice) -> ApexFit:
-    """What the fit comes to from there."""
-    inflation = inflation_of(best.candidate.last.residual.T)
-    profile = replace(profile, sigma=profile.sigma * math.sqrt(inflation))
-    light = light_paths(profile.around, profile.supposed.nominal)
-    end = _settled(profile, best.candidate, light)
-    return outcome(profile, end.state, end.last, rival_px=best.rival_px)
+    def outcome(self, best: Choice) -> ApexFit:
+        """What the fit comes to from there."""
+        inflation = inflation_of(best.candidate.last.residual.T)
+        sigma = self.profile.sigma * math.sqrt(inflation)
+        profile = replace(self.profile, sigma=sigma)
+        end = _settled(profile, best.candidate, self.light)
+        return outcome(profile, end.state, end.last, rival_px=best.rival_px)
 
 
 def _for_wetting(wetted: Explained, fit: ApexFit, other: _Supposition) -> float | None:
@@ -188,7 +187,7 @@ def _for_wetting(wetted: Explained, fit: ApexFit, other: _Supposition) -> float 
         return OUTSIDE if fit.ok else None
     best = choose(other.profile, inside)
     for_it = compared(wetted, other.explained(best))
-    seen = fit if for_it > 0.0 else _outcome(other.profile, best)
+    seen = fit if for_it > 0.0 else other.outcome(best)
     return for_it if seen.ok or seen.reason == AMBIGUOUS else None
 
 

@@ -11,7 +11,13 @@ from limbsight.calib.instrument import Instrument, LiquidSpec, SiteSpec
 from limbsight.errors import InputError, InstrumentError
 from limbsight.liquid_optics import is_watery
 from limbsight.reduce.arrangements import RESERVOIR
-from limbsight.reduce.constants import CELSIUS_ZERO_K, constants, convention, default
+from limbsight.reduce.constants import (
+    CELSIUS_ZERO_K,
+    constants,
+    convention,
+    default,
+    entry_of,
+)
 from limbsight.reduce.fluids import Fluid, Liquid, fluid, own_liquid
 from limbsight.reduce.manometer import Manometer, Scale
 from limbsight.units import Given, unit_factor
@@ -166,17 +172,15 @@ def _scale(i: Instrument, manometric: Fluid) -> Scale:
 def _expansion(i: Instrument) -> Given | None:
     if i.scale.material is None:
         return None
-    wanted = i.scale.material.lower()
-    materials = constants()["material"]
-    for name, entry in materials.items():
-        if wanted == name.lower() or wanted in (a.lower() for a in entry["aliases"]):
-            return Given(
-                value=entry["expansion_per_k"],
-                standard_uncertainty=entry["half_width_per_k"] / math.sqrt(3),
-            )
-    raise InstrumentError(
-        f"{i.path}: scale.material: {i.scale.material!r} is not known; "
-        f"write one of: {', '.join(materials)}"
+    _, entry = entry_of("material", i.scale.material)
+    if entry is None:
+        raise InstrumentError(
+            f"{i.path}: scale.material: {i.scale.material!r} is not known; "
+            f"write one of: {', '.join(constants()['material'])}"
+        )
+    return Given(
+        value=entry["expansion_per_k"],
+        standard_uncertainty=entry["half_width_per_k"] / math.sqrt(3),
     )
 
 

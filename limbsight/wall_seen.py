@@ -36,6 +36,9 @@ three levels of a bank of glass outweighed the others threefold)."""
 COMPONENT = "wetting"
 """Name of what it adds to a level where it is not settled."""
 
+MOST_WIDENED = math.hypot(1.0, AMBIGUITY_LIMIT)
+"""Over the rest of the uncertainty, beyond which a person should choose, as between places."""
+
 ReadLimb = Callable[[Knowledge], Limb]
 
 
@@ -97,17 +100,11 @@ def _either(likely: Sequence[Limb], other: Sequence[Limb], chance: float) -> tup
                 for level, there in zip(a.levels, b.levels, strict=True)
             )
         doubt |= any(
-            _u_wetting(level) > AMBIGUITY_LIMIT * level.uncertainty_without((COMPONENT,))
+            level.standard_uncertainty > MOST_WIDENED * level.uncertainty_without((COMPONENT,))
             for level in levels
         )
         limbs.append(replace(a, levels=levels))
     return _noted(limbs, reason("wetting_uncertain")) if doubt else tuple(limbs)
-
-
-def _u_wetting(level: LevelFit) -> float:
-    return max(
-        (c.standard_uncertainty for c in level.components if c.name == COMPONENT), default=0.0
-    )
 
 
 def _or_other(level: LevelFit, other: LevelFit, chance: float) -> LevelFit:

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 from limbsight.calib.instrument import Instrument
 from limbsight.errors import InstrumentError
-from limbsight.reduce.constants import constants
+from limbsight.reduce.constants import constants, entry_of
 
 GLASS, PLASTIC = "glass", "plastic"
 """Names of any glass and any plastic, in an instrument file, too."""
@@ -42,14 +42,13 @@ def wetting_of(instrument: Instrument) -> Wetting | None:
     wanted = instrument.tube.material
     if wanted is None:
         return None
-    walls = constants()["wall"]
-    for name, entry in walls.items():
-        if wanted.lower() in (name, *(alias.lower() for alias in entry["aliases"])):
-            return _wetting(entry) if entry["contact_angle_deg"] else None
-    raise InstrumentError(
-        f"{instrument.path}: tube.material: {wanted!r} is not known; "
-        f"write one of: {', '.join(walls)}"
-    )
+    _, entry = entry_of("wall", wanted)
+    if entry is None:
+        raise InstrumentError(
+            f"{instrument.path}: tube.material: {wanted!r} is not known; "
+            f"write one of: {', '.join(constants()['wall'])}"
+        )
+    return _wetting(entry) if entry["contact_angle_deg"] else None
 
 
 def _wetting(entry: dict[str, float]) -> Wetting:

@@ -21,6 +21,16 @@ def constants() -> dict[str, Any]:
     return tomllib.loads(text)
 
 
+def entry_of(table: str, name: str) -> tuple[str, Any]:
+    """Return the own name and the entry of a table by any of its names; ``None`` for the entry
+    where the table has none."""
+    wanted = name.lower()
+    for own, entry in constants()[table].items():
+        if wanted in {own.lower(), *(alias.lower() for alias in entry["aliases"])}:
+            return own, entry
+    return name, None
+
+
 def default(key: str) -> float:
     """Return one value of the ``[default]`` table."""
     return float(constants()["default"][key])

@@ -14,7 +14,13 @@ from typing import Any
 
 from limbsight.errors import InputError
 from limbsight.reduce.air import moist_air_density
-from limbsight.reduce.constants import CELSIUS_ZERO_K, constants, convention, default
+from limbsight.reduce.constants import (
+    CELSIUS_ZERO_K,
+    constants,
+    convention,
+    default,
+    entry_of,
+)
 from limbsight.reduce.elementary import Number
 
 
@@ -178,10 +184,10 @@ def fluid(name: str) -> Fluid:
         return moist_air()
     if wanted == "vacuum":
         return Vacuum()
-    key, entry = _find("liquid", wanted)
+    key, entry = entry_of("liquid", wanted)
     if entry is not None:
         return _liquid(key, entry)
-    key, entry = _find("gas", wanted)
+    key, entry = entry_of("gas", wanted)
     if entry is not None:
         return Gas(
             name=key,
@@ -260,7 +266,7 @@ def own_liquid(
         lowest_c=-60.0,
         highest_c=150.0,
         source=source,
-        **_surface(_find("liquid", name.lower())[1] or {}),
+        **_surface(entry_of("liquid", name)[1] or {}),
     )
 
 
@@ -272,14 +278,6 @@ def moist_air() -> MoistAir:
         relative_standard_uncertainty=entry["relative_standard_uncertainty"],
         source=entry["source"],
     )
-
-
-def _find(kind: str, wanted: str) -> tuple[str, Any]:
-    for key, entry in constants()[kind].items():
-        names = {key.lower(), *(alias.lower() for alias in entry["aliases"])}
-        if wanted in names:
-            return key, entry
-    return wanted, None
 
 
 def _liquid(name: str, entry: Mapping[str, Any]) -> Liquid:

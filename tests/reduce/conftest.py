@@ -58,6 +58,20 @@ def ideal():
 
 
 @pytest.fixture(scope="session")
+def barometer(ideal):
+    """Make one whose cistern stays at the scale's zero, and change what a test is about."""
+
+    def make(**changes) -> Manometer:
+        zero = {"area_ratio": exactly(0.0), "zero_m": exactly(0.0)}
+        made: Manometer = ideal(
+            "barometer", "cistern", **{"open_to": "vacuum"} | zero | changes
+        )
+        return made
+
+    return make
+
+
+@pytest.fixture(scope="session")
 def between_tappings(ideal) -> Manometer:
     """Open to another tapping, with water in both lines."""
     made: Manometer = ideal(

@@ -185,14 +185,8 @@ def test_inclined_scale_that_counts_the_head(ideal, pressure, known, filling):
     assert pressure(m, tube=0.05) == pytest.approx(800 * G * 0.05, rel=2e-3)
 
 
-def test_barometer(ideal, pressure, known):
-    m = ideal(
-        "barometer",
-        "cistern",
-        open_to="vacuum",
-        area_ratio=known(0.0),
-        zero_m=known(0.0),
-    )
+def test_barometer(barometer, pressure):
+    m = barometer()
     assert m.kind == "absolute"
     assert pressure(m, tube=0.76) == pytest.approx(13600 * G * 0.76, rel=1e-12)
 

@@ -104,30 +104,16 @@ class TestKinds:
         assert reduction.gauge(q) == reduction.difference(q)
         assert reduction.absolute(q) == pytest.approx(reduction.difference(q) + ATMOSPHERE_PA)
 
-    def test_gauge_from_absolute(self, ideal, levels, known):
-        m = ideal(
-            "barometer",
-            "cistern",
-            open_to="vacuum",
-            area_ratio=known(0.0),
-            zero_m=known(0.0),
-        )
-        reduction = prepare(m, levels({"tube": 0.7}))
+    def test_gauge_from_absolute(self, barometer, levels):
+        reduction = prepare(barometer(), levels({"tube": 0.7}))
         q = values(reduction)
         assert reduction.kind == "absolute"
         assert reduction.absolute(q) == reduction.difference(q)
         assert reduction.gauge(q) == pytest.approx(13600 * G * 0.7 - ATMOSPHERE_PA)
 
-    def test_vapour_pushes_the_column_down(self, ideal, levels, known):
+    def test_vapour_pushes_the_column_down(self, barometer, levels):
         """The space over it holds vapour: the pressure is more than the column says."""
-        m = ideal(
-            "barometer",
-            "cistern",
-            manometric=liquid("mercury"),
-            open_to="vacuum",
-            area_ratio=known(0.0),
-            zero_m=known(0.0),
-        )
+        m = barometer(manometric=liquid("mercury"))
         reduction = prepare(m, levels({"tube": 0.76}))
         q = values(reduction)
         dry = reduction.difference(q | {"vapour": 0.0})
