@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from concurrent.futures import Future
 from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -15,8 +16,8 @@ from limbsight.calib.rectify import Grid, combs_across, print_columns, px_per_un
 from limbsight.find_scale import View
 from limbsight.knowledge import Knowledge
 from limbsight.vision.layers import Layers
-from limbsight.vision.level_choice import settle
-from limbsight.vision.level_net import TubeView, look_meanwhile
+from limbsight.vision.level_choice import is_in_doubt, settle
+from limbsight.vision.level_net import TubeView, look_again, look_meanwhile
 from limbsight.vision.levels import find_layers
 from limbsight.vision.limbs import BoardPicture
 from limbsight.vision.lines_behind import are_too_fine, without_lines
@@ -144,7 +145,7 @@ class StraightTube:
     rows: tuple[int, int]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@dataclass(frozen=True, kw_only=True, eq=False)
 class SplitTube:
     """One tube and both opinions on ``count`` levels in it, one of them still being formed."""
 
@@ -155,14 +156,26 @@ class SplitTube:
 
     @property
     def network(self) -> TubeView:
-        """What the network sees in it."""
-        return self.looking.result()
+        """What the network sees in it; two of them, where one leaves a doubt."""
+        return self._settled[1]
 
     @property
     def layers(self) -> Layers:
         """The fillings, by both opinions."""
+        return self._settled[0]
+
+    @cached_property
+    def _settled(self) -> tuple[Layers, TubeView]:
+        first = self.looking.result()
+        layers = self._settled_by(first)
+        if not is_in_doubt(layers, self.count):
+            return layers, first
+        both = first.averaged(look_again(self.tube.seen))
+        return self._settled_by(both), both
+
+    def _settled_by(self, view: TubeView) -> Layers:
         width = self.tube.clean.width_columns
-        return settle(self.steps, self.network, width, self.count, self.tube.rows)
+        return settle(self.steps, view, width, self.count, self.tube.rows)
 
 
 def split_along(

@@ -65,7 +65,6 @@ def _weight(comb: Comb) -> float:
 
 def _without_ghosts(group: list[Comb]) -> tuple[Comb, ...]:
     """Drop columns seen through the wall of a tube: bent, and shorter than the print."""
-    steadiest = min(comb.residual_px for comb in group)
     fullest = max(group, key=_weight)
     usual = median_of_row(fullest.lines.length)
     return tuple(
@@ -73,7 +72,7 @@ def _without_ghosts(group: list[Comb]) -> tuple[Comb, ...]:
         for comb in group
         if comb is fullest
         or (
-            comb.residual_px <= max(GHOST_SCATTER * steadiest, 0.15)
+            comb.residual_px <= max(GHOST_SCATTER * fullest.residual_px, 0.15)
             and median_of_row(comb.lines.length) >= GHOST_LENGTH * usual
             and _weight(comb) >= GHOST_WEIGHT * _weight(fullest)
         )

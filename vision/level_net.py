@@ -11,7 +11,7 @@ exactly the level lies is for the fit of its meniscus.
 from __future__ import annotations
 
 from concurrent.futures import Future
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 from pathlib import Path
 from threading import Lock
@@ -43,8 +43,10 @@ LEAST_PROBABILITY = 1e-4
 """Less likely places are none: the doubt of a choice begins at a thousand times that."""
 APART_WIDTHS = 0.5
 """Levels nearer to each other than this, in outside diameters, are one."""
+FIRST, SECOND = "levels_net.onnx", "levels_second_net.onnx"
+"""Two networks, of other training: each is sure of some levels that the other one misses."""
 _LOCK = Lock()
-"""The network holds its input: one thread at a time."""
+"""A network holds its input: one thread at a time."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -89,6 +91,14 @@ class TubeView:
         """Probability of a level of any kind, shape (P,)."""
         return np.asarray(1.0 - self.kinds[:, 0])
 
+    def averaged(self, other: TubeView) -> TubeView:
+        """The mean of two views of one strip."""
+        return replace(
+            self,
+            kinds=0.5 * (self.kinds + other.kinds),
+            states=0.5 * (self.states + other.states),
+        )
+
     def near(self, row: float, reach: float) -> float:
         """Return the highest probability of a level within ``reach`` rows."""
         return float(self.level[np.abs(self.rows - row) <= reach].max(initial=0.0))
@@ -116,8 +126,8 @@ class TubeView:
 
 
 @cache
-def _network() -> cv2.dnn.Net:
-    return cv2.dnn.readNetFromONNX(str(Path(__file__).parent / "levels_net.onnx"))
+def _network(name: str) -> cv2.dnn.Net:
+    return cv2.dnn.readNetFromONNX(str(Path(__file__).parent / name))
 
 
 def look(strip: TubeStrip) -> TubeView:
@@ -133,13 +143,25 @@ def look(strip: TubeStrip) -> TubeView:
 
 def look_meanwhile(strip: TubeStrip) -> Future[TubeView]:
     """Run the network over one tube, while this thread goes on."""
-    share = TUBE_COLUMNS / strip.width_columns
-    return meanwhile(_looked, strip, share, _prepared(strip.bgr, share))
+    share = _share(strip)
+    return meanwhile(_looked, strip, share, _prepared(strip.bgr, share), FIRST)
 
 
-def _looked(strip: TubeStrip, share: float, picture: NDArray[np.float32]) -> TubeView:
+def look_again(strip: TubeStrip) -> TubeView:
+    """Run the second network over one tube."""
+    share = _share(strip)
+    return _looked(strip, share, _prepared(strip.bgr, share), SECOND)
+
+
+def _share(strip: TubeStrip) -> float:
+    return TUBE_COLUMNS / strip.width_columns
+
+
+def _looked(
+    strip: TubeStrip, share: float, picture: NDArray[np.float32], name: str
+) -> TubeView:
     with _LOCK:
-        network = _network()
+        network = _network(name)
         network.setInput(picture)
         scores = np.asarray(network.forward())[0, :, 0].T.astype(np.float64)
     rows = ROWS_A_PLACE * (np.arange(len(scores), dtype=np.float64) + 0.5) / share - 0.5

@@ -1,13 +1,18 @@
-"""How far from the graduations limbs are looked for."""
+"""How far from the graduations limbs are looked for, and when a tube is looked at twice."""
 
 from __future__ import annotations
 
+from concurrent.futures import Future
 from types import SimpleNamespace
 from typing import Any
 
+import numpy as np
 import pytest
 
-from limbsight.straighten import _has_far_limb
+from limbsight import straighten
+from limbsight.straighten import SplitTube, _has_far_limb
+from limbsight.vision.layers import Layers
+from limbsight.vision.level_net import TubeView
 
 
 @pytest.mark.parametrize(
@@ -23,3 +28,40 @@ from limbsight.straighten import _has_far_limb
 def test_a_limb_may_stand_beyond_a_ruler(lines, limbs, from_picture, far):
     known: Any = SimpleNamespace(limb_count=limbs, from_picture=from_picture)
     assert _has_far_limb(known, lines, 8.0) is far
+
+
+def seen(level: float) -> TubeView:
+    """A tube with a level in its middle, of so much probability."""
+    rows = np.arange(0.5, 400, 1.5)
+    likely = np.where(np.abs(rows - 200) < 4, level, 1e-4)
+    kinds = np.stack([1 - likely, likely, 0 * likely, 0 * likely], axis=1)
+    states = np.stack([0 * rows + 1, 0 * rows, 0 * rows, 0 * rows], axis=1)
+    return TubeView(rows=rows, kinds=kinds, states=states, apart=15.0)
+
+
+@pytest.mark.parametrize(
+    ("first", "second", "asked", "doubted"),
+    [(0.95, 0.0, False, False), (0.85, 0.99, True, False), (0.85, 0.4, True, True)],
+    ids=["sure", "likely, then sure", "likely, then not"],
+)
+def test_a_second_network_is_asked_in_doubt(monkeypatch, first, second, asked, doubted):
+    calls = []
+
+    def look_again(strip: object) -> TubeView:
+        calls.append(strip)
+        return seen(second)
+
+    monkeypatch.setattr(straighten, "look_again", look_again)
+    looking: Future[TubeView] = Future()
+    looking.set_result(seen(first))
+    tube: Any = SimpleNamespace(
+        seen=None, clean=SimpleNamespace(width_columns=30.0), rows=(0, 400)
+    )
+    steps = Layers(interfaces=(), hidden=(), hidden_change=None, rival=None, visible=(0, 400))
+    split = SplitTube(tube=tube, count=1, steps=steps, looking=looking)
+    assert split.layers.doubted is doubted
+    assert bool(calls) is asked
+    assert split.network.near(200, 5) == pytest.approx(
+        (first + second) / 2 if asked else first, abs=0.01
+    )
+    assert len(calls) == asked  # once, however often it is needed

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -41,6 +43,18 @@ class TestTwoColumns:
         groups = join_combs(combs_in(CAMERA, self.COLUMNS[0], coarse))
         assert sorted(len(group) for group in groups) == [1, 1]
         assert len(groups[0][0].index) > len(groups[1][0].index)
+
+    def test_one_much_steadier_than_the_fullest_drops_no_other(self):
+        """Under motion blur one column of a bank scattered by 0.05 px, seven by 0.18."""
+        full, other = combs_in(CAMERA, *self.COLUMNS)
+        steady = replace(
+            other,
+            residual_px=0.05,
+            index=other.index[3:],
+            lines=other.lines.take(np.arange(3, len(other.index))),
+        )
+        (group,) = join_combs((replace(full, residual_px=0.18), steady))
+        assert len(group) == 2
 
     def test_bent_and_short_copies_are_dropped(self):
         """As a tube beside the print shows them."""

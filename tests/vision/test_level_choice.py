@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from limbsight.vision.layers import Interface, Layers
-from limbsight.vision.level_choice import at_cover_seen_before, settle
+from limbsight.vision.level_choice import at_cover_seen_before, is_in_doubt, settle
 from limbsight.vision.level_net import TubeView
 
 WIDTH = 30.0
@@ -83,10 +83,34 @@ def test_an_unlikely_step_stands_but_is_doubted():
     assert settled.doubted
 
 
-@pytest.mark.parametrize(("cover", "hidden"), [((205, 260), True), ((230, 290), False)])
-def test_what_looks_like_a_level_at_the_edge_of_a_cover_is_hidden(cover, hidden):
-    settled = settle(steps(200.0), view(cover, r200=0.97), WIDTH, 1, ROWS)
+@pytest.mark.parametrize(
+    ("cover", "probability", "hidden"),
+    [
+        ((205, 260), 0.97, True),
+        ((212, 260), 0.97, False),
+        ((212, 260), 0.7, True),
+        ((230, 290), 0.7, False),
+    ],
+    ids=["at a sure one", "near a sure one", "near a likely one", "far"],
+)
+def test_what_looks_like_a_level_at_the_edge_of_a_cover_is_hidden(cover, probability, hidden):
+    settled = settle(steps(200.0), view(cover, r200=probability), WIDTH, 1, ROWS)
     assert (settled.hidden_change is not None) == hidden
+
+
+@pytest.mark.parametrize(
+    ("layers", "doubt"),
+    [
+        (steps(120.0), False),
+        (steps(), True),
+        (steps(120.0, doubted=True), True),
+        (steps(120.0, hidden_change=(200, 210)), True),
+        (steps(120.0, rival=Interface(row=300.0, step=50.0)), True),
+    ],
+    ids=["plain", "missing", "doubted", "hidden", "rival"],
+)
+def test_what_calls_for_a_second_look(layers, doubt):
+    assert is_in_doubt(layers, 1) is doubt
 
 
 @pytest.mark.parametrize(

@@ -11,7 +11,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from limbsight.vision.level_net import TubeView, look
+from limbsight.vision.level_net import TubeView, look, look_again
 from limbsight.vision.tube_strip import TubeStrip
 from sample_images.generator import cases, render
 from sample_images.generator.strips import StripCamera
@@ -31,6 +31,16 @@ def test_flat_tubes(level, filling, noise):
     assert abs(best.row - level) < HALF_BORE
     assert best.probability > 0.5
     assert all(other.probability < 0.1 for other in rest)
+
+
+@pytest.mark.parametrize("filling", [BLUE_WATER, AMBER, CLEAR])
+def test_the_second_network_sees_them_too(filling):
+    strip = replace(TUBE, fillings=(filling, GLASS)).strip(noise=2.0)
+    (first, second) = (looks(strip).places(ROWS)[0] for looks in (look, look_again))
+    assert abs(first.row - second.row) < HALF_BORE
+    (mean, *_) = look(strip).averaged(look_again(strip)).places(ROWS)
+    assert mean.probability <= max(first.probability, second.probability)
+    assert mean.probability >= 0.5 * max(first.probability, second.probability)
 
 
 @pytest.mark.parametrize(

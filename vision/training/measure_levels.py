@@ -23,8 +23,8 @@ import numpy as np
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
-from limbsight.vision.level_choice import settle
-from limbsight.vision.level_net import look
+from limbsight.vision.level_choice import is_in_doubt, settle
+from limbsight.vision.level_net import look, look_again
 from limbsight.vision.levels import find_layers
 from limbsight.vision.picture import load_picture
 from limbsight.vision.tube_strip import TubeStrip
@@ -114,7 +114,11 @@ def count(case: Case) -> np.ndarray:
     """Levels; found by steps; found with the network; of these doubted; false, not doubted."""
     wanted = max(len(case.levels), 1)
     steps = find_layers(case.strip, wanted, case.rows)
-    both = settle(steps, look(case.strip), case.strip.width_columns, wanted, case.rows)
+    view = look(case.strip)
+    both = settle(steps, view, case.strip.width_columns, wanted, case.rows)
+    if is_in_doubt(both, wanted):
+        view = view.averaged(look_again(case.strip))
+        both = settle(steps, view, case.strip.width_columns, wanted, case.rows)
     bore = case.strip.bore_columns
 
     def right(layers) -> int:
@@ -123,8 +127,7 @@ def count(case: Case) -> np.ndarray:
             for level in case.levels
         )
 
-    doubted = both.doubted or both.rival is not None or both.hidden_change is not None
-    doubted |= len(both.interfaces) < wanted
+    doubted = is_in_doubt(both, wanted)
     false = sum(
         all(abs(i.row - level) > bore for level in case.levels) for i in both.interfaces
     )

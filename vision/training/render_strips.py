@@ -53,6 +53,8 @@ CLASSES = (
 """The hard classes more often."""
 NEGATIVES = ("neg_missing", "neg_occluded", "neg_outofrange")
 NEGATIVE_SHARE = 0.2
+PLASTIC_SHARE = 0.15
+"""Tubes that water does not wet: its surface is nearly flat there."""
 ASIDE_SHARE = 0.12
 ASIDE_WIDTHS = (0.45, 2.2)
 OFF_WIDTHS = 0.16
@@ -64,7 +66,7 @@ GAS, LIQUID, COVERED, NO_TUBE, UNKNOWN = 0, 1, 2, 3, 255
 def draw(cls: str, seed: int) -> list[dict[str, npt.NDArray[np.generic]]]:
     """Draw one instrument and the strips of one or two of its tubes."""
     rng = np.random.default_rng([zlib.crc32(cls.encode()), seed, 77])
-    case = cases.draw(cls, seed)
+    case = cases.draw(cls, seed, plastic=bool(rng.random() < PLASTIC_SHARE))
     case = replace(case, world=varied(case.world, rng))
     limbs = list(range(len(case.limbs)))
     picked = list(rng.permutation(limbs)[:2])
