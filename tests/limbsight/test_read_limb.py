@@ -1,4 +1,5 @@
-"""What counts as glare about a level, what as a cover, and what its dark line says."""
+"""What counts as glare about a level, what as a cover, what its dark line says, and where a
+tube's axis is looked for."""
 
 from __future__ import annotations
 
@@ -12,6 +13,7 @@ from limbsight import read_limb
 from limbsight.calib.meniscus import NOT_SEEN, UNLIKE_MODEL
 from limbsight.calib.meniscus_outcome import MISFIT_LIMIT
 from limbsight.read_limb import SPOILT, _covered_away_from, _is_missing, _meniscus_reasons
+from limbsight.vision.axis import Axis
 from limbsight.vision.dark_line import DarkLine
 
 
@@ -62,3 +64,43 @@ def test_a_dark_line_excuses_a_profile_that_shows_nothing(monkeypatch, why, misf
     near: Any = [None]
     found = _meniscus_reasons(near, (level,), known, "left", None)
     assert [doubt.code for doubt in found] == codes
+
+
+@pytest.mark.parametrize(
+    ("shifts", "looks", "moved"),
+    [
+        ([0.2], 0, 0.0),
+        ([2.0], 1, 2.0),
+        ([4.0, 0.2], 1, 4.0),
+        ([4.0, 6.0, 2.0], 3, 12.0),
+        ([6.0, -6.0] * 4, 4, 0.0),
+    ],
+    ids=["on it", "near", "far", "farther than seen", "to and fro"],
+)
+def test_a_tube_far_from_its_strip_is_looked_at_again(monkeypatch, shifts, looks, moved):
+    strip = SimpleNamespace(width_columns=30.0, bore_columns=20.0)
+    layers = SimpleNamespace(interfaces=())
+    split: Any = SimpleNamespace(
+        tube=SimpleNamespace(clean=strip, grid=SimpleNamespace(step=0.5)),
+        layers=layers,
+        network=None,
+        count=1,
+    )
+    found = iter(shifts)
+    monkeypatch.setattr(
+        read_limb,
+        "find_axis",
+        lambda *_: Axis(shift_columns=next(found), u_columns=0.5, contrast=100.0),
+    )
+    places = []
+
+    def split_along(*arguments: Any) -> Any:
+        places.append(arguments[4])
+        return split
+
+    monkeypatch.setattr(read_limb, "split_along", split_along)
+    monkeypatch.setattr(read_limb, "at_cover_seen_before", lambda after, *_: after)
+    nothing: Any = None
+    across, *_ = read_limb._about_axis(nothing, nothing, nothing, nothing, 10.0, split)
+    assert across == pytest.approx(10.0 + 0.5 * moved)
+    assert len(places) == looks
