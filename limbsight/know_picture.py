@@ -22,7 +22,7 @@ from limbsight.straighten import Board, straighten_board, tube_along
 from limbsight.unit_by_size import SeenSizes, units_by_size
 from limbsight.vision.dark_line import line_in_strip
 from limbsight.vision.face import ends_with_graduations, goes_on_behind
-from limbsight.vision.level_net import look
+from limbsight.vision.level_net import look, look_again
 from limbsight.vision.limb_net import ProposedLimb, ProposedLimbs, propose_limbs
 from limbsight.vision.limbs import limb_candidates
 from limbsight.without_file import (
@@ -240,8 +240,10 @@ def _looked_at(
     chances = [
         limb.probability for limb in proposed if abs(limb.centre_column - column) <= near
     ]
+    first = look(tube.seen)
     return looked_at(
-        look(tube.seen),
+        first,
+        first.averaged(look_again(tube.seen)),
         tube.rows,
         column,
         max(chances, default=0.0),

@@ -190,12 +190,17 @@ class LookedAt:
 
 def looked_at(
     view: TubeView,
+    both: TubeView,
     rows: tuple[float, float],
     column: float,
     proposed: float,
     line_at: Callable[[float], DarkLine | None],
 ) -> LookedAt:
-    """Judge a candidate for a tube by what the network of levels sees in it."""
+    """Judge a candidate for a tube by what the network of levels sees in it.
+
+    Its levels are those of ``both``, the mean of that network and the second: plugs on mercury
+    that the first alone missed in both limbs were read as single levels.
+    """
     inside = (view.rows >= rows[0]) & (view.rows <= rows[1])
     at, level = view.rows[inside], view.level[inside]
     no_tube = view.states[inside, NO_TUBE_STATE]
@@ -205,7 +210,7 @@ def looked_at(
     about = np.abs(at - at[best]) <= ABOUT_LEVEL * view.apart
     return LookedAt(
         column=column,
-        levels=seen_levels(view, rows, line_at),
+        levels=seen_levels(both, rows, line_at),
         best_level=float(level[best]),
         no_tube=float(no_tube.mean()),
         no_tube_about=float(no_tube[about].mean()),

@@ -279,11 +279,22 @@ class TestTubes:
 
     def test_a_candidate_is_judged_within_its_rows(self):
         view = view_with((150, 0.99, GAS), (20, 0.6, GAS))
-        assert looked_at(view, (100.0, 400.0), 7.0, 0.9, unseen).best_level == pytest.approx(
-            0.99
-        )
-        assert looked_at(view, (0.0, 200.0), 7.0, 0.9, unseen).best_level == pytest.approx(0.6)
-        assert looked_at(view, (0.0, 200.0), 7.0, 0.9, unseen).no_tube == pytest.approx(0.25)
+
+        def within(*rows: float) -> LookedAt:
+            return looked_at(view, view, (rows[0], rows[1]), 7.0, 0.9, unseen)
+
+        assert within(100.0, 400.0).best_level == pytest.approx(0.99)
+        assert within(0.0, 200.0).best_level == pytest.approx(0.6)
+        assert within(0.0, 200.0).no_tube == pytest.approx(0.25)
+
+    def test_levels_are_those_of_both_networks(self):
+        first = view_with((20, 0.99, GAS))
+        second = view_with((20, 0.99, GAS), (150, 0.99, MERCURY))
+        both = first.averaged(second)
+        seen = looked_at(first, both, (0.0, 400.0), 7.0, 0.9, unseen)
+        assert seen.best_level == pytest.approx(0.99)
+        assert seen.levels == seen_levels(both, (0.0, 400.0), unseen)
+        assert seen.levels != seen_levels(first, (0.0, 400.0), unseen)
 
 
 class TestUnit:
