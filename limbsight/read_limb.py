@@ -46,8 +46,8 @@ MIN_SHIFT_COLUMNS = 0.5
 FAR_WIDTHS, MOST_MOVES = 0.1, 4
 """A tube farther from the axis of its strip than this, in outside diameters, had little of
 itself within the search: about the new axis it is looked at once more.  Of 407 limbs of drawn
-photos 46 lay so far off, and five of them a tenth of a diameter off once more; two of those
-were read 0.3 and 0.8 mm wrong for it."""
+and traced photos 46 lay so far off, and five of them a tenth of a diameter off once more; two
+of those were read 0.3 and 0.8 mm wrong for it."""
 DOUBT_PENALTY, CLEAR_MISFIT_RATIO = 2.0, 1.5
 """Which liquid a meniscus is of: one that does not pass its own test counts twice its misfit,
 and the best must beat the other by half (levels of 24 sample photos, both ways)."""

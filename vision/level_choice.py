@@ -91,7 +91,7 @@ def _cover_beside(layers: Layers, view: TubeView) -> tuple[int, int] | None:
     one is; a sleeve as wide as the tube shows nothing beside it by which steps could tell. At
     305 levels of traced and drawn photos it sees a cover with 0.30 at most, at the edge of a
     label over a level that it took for one with 0.91.  One that it is sure of may stand nearer
-    to a clip: two of 380 levels of drawn photos did, half a diameter below.
+    to a clip: two of 388 levels of drawn photos did, half a diameter below.
     """
     for interface in layers.interfaces:
         row, reach = interface.row, view.apart
