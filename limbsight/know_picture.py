@@ -100,7 +100,7 @@ def know_from_picture(
     before_lines = _face_goes_on(board, scale, known, axes, width, before_lines=before_lines)
     known = with_limbs(known, len(tubes), width * known.unit_m, before_lines=before_lines)
     names = known.limb_names(len(tubes))
-    known, agreed = with_fillings(known, names, [tube.levels for tube in tubes])
+    known, agreed = with_fillings(known, names, [tube.count_levels() for tube in tubes])
     doubts: tuple[Reason, ...] = ()
     if not (certain and is_row(tubes, width / board.grid.step)):
         doubts += (reason("limb_uncertain"),)
@@ -240,10 +240,9 @@ def _looked_at(
     chances = [
         limb.probability for limb in proposed if abs(limb.centre_column - column) <= near
     ]
-    first = look(tube.seen)
     return looked_at(
-        first,
-        first.averaged(look_again(tube.seen)),
+        look(tube.seen),
+        partial(look_again, tube.seen),
         tube.rows,
         column,
         max(chances, default=0.0),

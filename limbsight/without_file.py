@@ -153,8 +153,8 @@ class LookedAt:
     ----------
     column
         Of its axis on the straightened board.
-    levels
-        The levels in it.
+    count_levels
+        Gives the levels in it, where they are asked for: of a tube that is chosen.
     best_level
         Probability of its likeliest level.
     no_tube
@@ -166,7 +166,7 @@ class LookedAt:
     """
 
     column: float
-    levels: SeenLevels
+    count_levels: Callable[[], SeenLevels]
     best_level: float
     no_tube: float
     no_tube_about: float
@@ -190,7 +190,7 @@ class LookedAt:
 
 def looked_at(
     view: TubeView,
-    both: TubeView,
+    look_again: Callable[[], TubeView],
     rows: tuple[float, float],
     column: float,
     proposed: float,
@@ -198,9 +198,13 @@ def looked_at(
 ) -> LookedAt:
     """Judge a candidate for a tube by what the network of levels sees in it.
 
-    Its levels are those of ``both``, the mean of that network and the second: plugs on mercury
-    that the first alone missed in both limbs were read as single levels.
+    Its levels are counted in the mean of that and what ``look_again`` gives: plugs on mercury
+    that the first network alone missed in both limbs were read as single levels.
     """
+
+    def count_levels() -> SeenLevels:
+        return seen_levels(view.averaged(look_again()), rows, line_at)
+
     inside = (view.rows >= rows[0]) & (view.rows <= rows[1])
     at, level = view.rows[inside], view.level[inside]
     no_tube = view.states[inside, NO_TUBE_STATE]
@@ -210,7 +214,7 @@ def looked_at(
     about = np.abs(at - at[best]) <= ABOUT_LEVEL * view.apart
     return LookedAt(
         column=column,
-        levels=seen_levels(both, rows, line_at),
+        count_levels=count_levels,
         best_level=float(level[best]),
         no_tube=float(no_tube.mean()),
         no_tube_about=float(no_tube[about].mean()),

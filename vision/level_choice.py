@@ -56,7 +56,8 @@ def settle(
         ``hidden_change`` where one lies at the edge of a cover.
     """
     found = _settled(layers, view, width_columns, count, rows)
-    return replace(found, hidden_change=found.hidden_change or _cover_beside(found, view))
+    cover = _cover_beside(found, view, SAME_WIDTHS * width_columns)
+    return replace(found, hidden_change=found.hidden_change or cover)
 
 
 def is_in_doubt(layers: Layers, count: int) -> bool:
@@ -84,7 +85,7 @@ def at_cover_seen_before(
     return replace(layers, hidden_change=before.hidden_change) if at_edge else layers
 
 
-def _cover_beside(layers: Layers, view: TubeView) -> tuple[int, int] | None:
+def _cover_beside(layers: Layers, view: TubeView, same: float) -> tuple[int, int] | None:
     """Rows about a level next to which the network sees a cover, or None.
 
     The edge of a cover is as sharp and as wide as a level, and only by chance ends just where
@@ -95,10 +96,9 @@ def _cover_beside(layers: Layers, view: TubeView) -> tuple[int, int] | None:
     """
     for interface in layers.interfaces:
         row, reach = interface.row, view.apart
-        near = 2 * SAME_WIDTHS * view.apart
         apex = interface.apex_row
-        if apex is not None and view.near(apex, near) >= SURE:
-            row, reach = apex, near
+        if apex is not None and view.near(apex, same) >= SURE:
+            row, reach = apex, same
         if view.covered(row, reach) >= LIKELY:
             return round(row - reach), round(row + reach)
     return None

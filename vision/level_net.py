@@ -143,28 +143,25 @@ def look(strip: TubeStrip) -> TubeView:
 
 def look_meanwhile(strip: TubeStrip) -> Future[TubeView]:
     """Run the network over one tube, while this thread goes on."""
-    share = _share(strip)
-    return meanwhile(_looked, strip, share, _prepared(strip.bgr, share), FIRST)
+    return meanwhile(_looked, strip, _prepared(strip), FIRST)
 
 
 def look_again(strip: TubeStrip) -> TubeView:
     """Run the second network over one tube."""
-    share = _share(strip)
-    return _looked(strip, share, _prepared(strip.bgr, share), SECOND)
+    return _looked(strip, _prepared(strip), SECOND)
 
 
 def _share(strip: TubeStrip) -> float:
     return TUBE_COLUMNS / strip.width_columns
 
 
-def _looked(
-    strip: TubeStrip, share: float, picture: NDArray[np.float32], name: str
-) -> TubeView:
+def _looked(strip: TubeStrip, picture: NDArray[np.float32], name: str) -> TubeView:
     with _LOCK:
         network = _network(name)
         network.setInput(picture)
         scores = np.asarray(network.forward())[0, :, 0].T.astype(np.float64)
-    rows = ROWS_A_PLACE * (np.arange(len(scores), dtype=np.float64) + 0.5) / share - 0.5
+    places = np.arange(len(scores), dtype=np.float64) + 0.5
+    rows = ROWS_A_PLACE * places / _share(strip) - 0.5
     scores = scores[rows < len(strip.bgr)]
     return TubeView(
         rows=rows[: len(scores)],
@@ -174,9 +171,10 @@ def _looked(
     )
 
 
-def _prepared(bgr: NDArray[np.uint8], share: float) -> NDArray[np.float32]:
+def _prepared(strip: TubeStrip) -> NDArray[np.float32]:
     """Reduce a strip to the network's columns and lay it down: (1, 3, 56, R), red first, even
     in tone."""
+    bgr, share = strip.bgr, _share(strip)
     size = (max(round(bgr.shape[1] * share), 1), max(round(bgr.shape[0] * share), 1))
     small = shrunk(bgr, size) if share < 1 else cv2.resize(bgr, size)
     missing = max(STRIP_COLUMNS - size[0], 0)

@@ -175,7 +175,7 @@ def looked(
 ) -> LookedAt:
     return LookedAt(
         column=column,
-        levels=sure(GAS),
+        count_levels=lambda: sure(GAS),
         best_level=best_level,
         no_tube=no_tube,
         no_tube_about=no_tube if about is None else about,
@@ -281,7 +281,7 @@ class TestTubes:
         view = view_with((150, 0.99, GAS), (20, 0.6, GAS))
 
         def within(*rows: float) -> LookedAt:
-            return looked_at(view, view, (rows[0], rows[1]), 7.0, 0.9, unseen)
+            return looked_at(view, lambda: view, (rows[0], rows[1]), 7.0, 0.9, unseen)
 
         assert within(100.0, 400.0).best_level == pytest.approx(0.99)
         assert within(0.0, 200.0).best_level == pytest.approx(0.6)
@@ -291,10 +291,10 @@ class TestTubes:
         first = view_with((20, 0.99, GAS))
         second = view_with((20, 0.99, GAS), (150, 0.99, MERCURY))
         both = first.averaged(second)
-        seen = looked_at(first, both, (0.0, 400.0), 7.0, 0.9, unseen)
+        seen = looked_at(first, lambda: second, (0.0, 400.0), 7.0, 0.9, unseen)
         assert seen.best_level == pytest.approx(0.99)
-        assert seen.levels == seen_levels(both, (0.0, 400.0), unseen)
-        assert seen.levels != seen_levels(first, (0.0, 400.0), unseen)
+        assert seen.count_levels() == seen_levels(both, (0.0, 400.0), unseen)
+        assert seen.count_levels() != seen_levels(first, (0.0, 400.0), unseen)
 
 
 class TestUnit:

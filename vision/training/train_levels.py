@@ -545,15 +545,7 @@ def cover(p: Piece) -> None:
             size=(ROWS, COLUMNS),
         )[:, 0]
         paint = paint * (1 - 0.7 * p.v(_on(n, 0.3)) * words)
-        shadow = p.box(
-            top + _u(n, -4, 8),
-            height,
-            left + _u(n, -5, 5),
-            right + _u(n, -5, 5),
-            lean,
-            _u(n, 0.6, 4),
-        )
-        p.times(1 - p.v(on * _u(n, 0, 0.6)) * shadow)
+        cast_shadow(p, on, top + _u(n, -4, 8), height, left, right, lean)
         painted = (colour[:, :, None, None] * paint[:, None]).clamp(min=0)
         alpha = (mask * p.v(on * through))[:, None]
         p.light = p.light * (1 - alpha) + painted * alpha
@@ -640,15 +632,7 @@ def rings(p: Piece) -> None:
             0 * top,
             _u(n, 0.25, 0.6),
         ) * (1 - 0.9 * p.in_tube)
-        shadow = p.box(
-            top + _u(n, -2, 6),
-            height,
-            -half + _u(n, -5, 5),
-            half + _u(n, -5, 5),
-            0 * top,
-            _u(n, 0.6, 4),
-        )
-        p.times(1 - p.v(on * _u(n, 0, 0.6)) * shadow)
+        cast_shadow(p, on, top + _u(n, -2, 6), height, -half, half, 0 * top)
         p.mix(flange * p.v(on * _on(n, 0.6)), colour * _u(n, 0.5, 1.2)[:, None])
         far = band(-arc) * p.v(on) * (1 - p.in_tube * p.v(_u(n, 0.1, 0.7)))
         p.mix(far, colour * _u(n, 0.15, 0.9)[:, None])
@@ -656,6 +640,14 @@ def rings(p: Piece) -> None:
         painted = colour[:, :, None, None] * shine[:, None]
         p.light = p.light * (1 - near[:, None]) + painted * near[:, None]
         hide(p, near)
+
+
+def cast_shadow(p: Piece, on, top, height, left, right, lean) -> None:
+    """Darken the board beside what covers the tube."""
+    n = p.n
+    sides = left + _u(n, -5, 5), right + _u(n, -5, 5)
+    shadow = p.box(top, height, *sides, lean, _u(n, 0.6, 4))
+    p.times(1 - p.v(on * _u(n, 0, 0.6)) * shadow)
 
 
 def hide(p: Piece, opaque) -> None:
