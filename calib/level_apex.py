@@ -38,14 +38,18 @@ bores all were."""
 def find_apex(here: LevelStrip, row: float) -> FoundApex:
     """Find the apex; of a mirror from the rim of its dome, where that is seen."""
     rim = rim_seen(here, row) if here.below.opaque_mirror else None
+    # Of the apex, not of the step of colour.
+    expected = row
+    if not here.apex_seen:
+        expected -= here.search.apex_above_step * here.bore_rows
     if rim is None:
-        return _compared(here, _first_fit(here, row))
+        return _compared(here, _first_fit(here, expected), expected)
     glare = bool(here.burnt.any())
     if not glare or rim.beyond_edge >= DOME_SHOWN:
         by_rim = apex_by_rim(here, rim, alone=glare)
         if by_rim:
             return by_rim
-    found = _compared(here, _first_fit(here, row))
+    found = _compared(here, _first_fit(here, expected), expected)
     if found.fit.ok:
         found = borne_out_by_rim(here, rim, found)
     if glare and rim.beyond_edge < NO_DOME:
@@ -54,9 +58,7 @@ def find_apex(here: LevelStrip, row: float) -> FoundApex:
 
 
 def _first_fit(here: LevelStrip, row: float) -> FoundApex:
-    """Fit about the place seen; once more about the apex where that did not hold."""
-    if not here.apex_seen:
-        row -= here.search.apex_above_step * here.bore_rows
+    """Fit about the place expected; once more about the apex where that did not hold."""
     # Glare passes for a flatter or a deeper bowl.
     burnt = here.burnt[here.on_axis.columns].any()
     unwetted = None if burnt else here.unwetted
@@ -71,13 +73,15 @@ def _first_fit(here: LevelStrip, row: float) -> FoundApex:
     return FoundApex(row=row, fit=fit, band=here.on_axis, for_wetting=for_wetting)
 
 
-def _compared(here: LevelStrip, found: FoundApex) -> FoundApex:
+def _compared(here: LevelStrip, found: FoundApex, expected: float) -> FoundApex:
     """Hold the fit against what other columns, and those without lines or colours, say."""
     aside = clear_of_streaks(here.strip, here.axis, found.row, here.bore_rows)
     ambiguous = found.fit.reason == AMBIGUOUS
     if here.burnt[here.on_axis.columns].any():
-        bear_out = dome_beside_burnt if here.below.opaque_mirror else beside_burnt
-        found = bear_out(here, found)
+        if here.below.opaque_mirror:
+            found = dome_beside_burnt(here, found)
+        else:
+            found = beside_burnt(here, found, expected)
     elif (found.fit.ok or ambiguous) and mirrors_room(here, found):
         found = with_both_sides(here, found, streak=aside > 0.0)
     elif found.fit.reason in UNLIKE and here.below.opaque_mirror:

@@ -15,8 +15,8 @@ from scipy.ndimage import binary_dilation
 from limbsight.calib.level_columns import SEEN_SHARE, Band, clear_band
 from limbsight.calib.level_fits import ROOT3, same_level, widened
 from limbsight.calib.level_strip import FoundApex, LevelStrip
-from limbsight.calib.meniscus import NOT_SEEN, ApexFit
-from limbsight.calib.meniscus_outcome import MISFIT_LIMIT
+from limbsight.calib.meniscus import UNLIKE, ApexFit
+from limbsight.calib.meniscus_outcome import MISFIT_LIMIT, SPOILT
 from limbsight.calib.meniscus_surroundings import is_gas
 from limbsight.vision.dark_line import DarkLine, dark_line, stands_out
 
@@ -33,18 +33,23 @@ BESIDE_SHARE = 0.03
 beside reflections of lamps, drawn photos)."""
 
 
-def beside_burnt(here: LevelStrip, found: FoundApex) -> FoundApex:
-    """Let columns beside what is burnt out bear the level out, or show it in its stead."""
+def beside_burnt(here: LevelStrip, found: FoundApex, expected: float) -> FoundApex:
+    """Let columns beside what is burnt out bear the level out, or show it in its stead.
+
+    They look about the row ``expected`` where the fit of what is burnt out, which goes
+    anywhere, does not look like a meniscus.
+    """
     beside = clear_band(burnt_with_rims(here), here.axis, here.bore_rows, TRACED_SHARE)
     # Few columns see what the rim of a spot leaves: they bear a fit out, no more.
     if beside is not None and found.has_place and (found.fit.ok or _is_whole(here, beside)):
-        other = here.fit(found.apex_row, here.first_reach, beside)
+        begun = found.apex_row if found.fit.ok else expected
+        other = here.fit(begun, here.first_reach, beside)
         if found.fit.ok:
             borne_out = _borne_out(here, found, other)
             if borne_out.clear_of_glare:
                 return borne_out
         elif other.ok:
-            seen = FoundApex(row=found.apex_row, fit=other, band=beside)
+            seen = FoundApex(row=begun, fit=other, band=beside)
             in_its_stead = _in_its_stead(here, seen)
             if in_its_stead is not None:
                 return in_its_stead
@@ -96,7 +101,7 @@ def _next_to_burnt(here: LevelStrip, found: FoundApex) -> FoundApex:
     if next_to is None or not seen:
         return replace(found, clear_of_glare=False)
     other = here.fit(row, here.first_reach, next_to)
-    return _borne_out(here, found, replace(other, ok=other.ok or _is_faint(other)))
+    return _borne_out(here, found, replace(other, ok=other.ok or _is_spoilt(other)))
 
 
 def _borne_out(here: LevelStrip, found: FoundApex, other: ApexFit) -> FoundApex:
@@ -142,6 +147,6 @@ def _beside_glare(other: ApexFit, u_axis_px: float, u_beside_px: float) -> ApexF
     return widened(fit, "beside glare", u_beside_px * ROOT3)
 
 
-def _is_faint(fit: ApexFit) -> bool:
-    """Whether a fit explains no more than a smooth profile would, but leaves little open."""
-    return fit.reason == NOT_SEEN and fit.misfit <= MISFIT_LIMIT
+def _is_spoilt(fit: ApexFit) -> bool:
+    """Whether a fit does not look like a meniscus, but misses no more than beside lamps."""
+    return fit.reason in UNLIKE and fit.misfit <= SPOILT * MISFIT_LIMIT

@@ -53,6 +53,13 @@ MISFIT_LIMIT = 0.1
 path-traced photographs from two sources: right ones stay below 0.08 (19 of 20), mercury
 under lamps and missed by a third of its dome has 0.12 and more."""
 
+SPOILT = 2.0
+"""Drops on the wall, lamps beside the axis and lines of a room behind spoil the profile of a
+meniscus, not its dark line: where that stands out the fit may miss so many times what it may
+otherwise, if it explains no more than a smooth profile would. Of 14 such levels 13 are within
+1.5 standard uncertainties, one within 1.9; of four that a meniscus explains, but not well, two
+were 3 and 7 off, so that those only bear another fit out."""
+
 AMBIGUITY_LIMIT = 2.0
 """Spread of rival positions over the rest of the uncertainty, beyond which a person should
 choose."""

@@ -59,17 +59,31 @@ def find_limbs(
         return _read(choice, {}, view, board, scale, known)
     choice, splits = _choose(candidates, view, board, scale, known)
     proposed = None if choice.certain else _proposed(view, board, scale, known, width)
-    if proposed is not None:
+    if proposed is not None and _shows_levels(proposed[1]):
         return _read(*proposed, view, board, scale, known)
     if len(choice.limbs) < (known.limb_count or 1):
         raise refusal("limb_not_found", found=len(choice.limbs), wanted=known.limb_count or 1)
     limbs = _read(choice, splits, view, board, scale, known)
-    codes = {doubt.code for limb in limbs for doubt in limb.reasons}
-    if choice.certain and codes & OF_WRONG_PLACES:
-        proposed = _proposed(view, board, scale, known, width)
-        if proposed is not None and not _alike(choice, proposed[0]):
-            return _read(*proposed, view, board, scale, known)
-    return limbs
+    doubted = [_place_is_doubted(limb) for limb in limbs]
+    if not (choice.certain and any(doubted)):
+        return limbs
+    proposed = _proposed(view, board, scale, known, width)
+    if proposed is None:
+        return limbs
+    other, its_splits = proposed
+    if not _alike(choice, other):
+        sure = _shows_levels(its_splits)
+        return _read(other, its_splits, view, board, scale, known) if sure else limbs
+    # A level is seen worse, or not at all, about an axis that is off.
+    bands = zip(choice.limbs, other.limbs, doubted, strict=True)
+    mixed = replace(choice, limbs=tuple(b if doubt else a for a, b, doubt in bands))
+    again = _read(mixed, splits | its_splits, view, board, scale, known)
+    return again if sum(map(_place_is_doubted, again)) < sum(doubted) else limbs
+
+
+def _place_is_doubted(limb: Limb) -> bool:
+    """Whether a limb has doubts that it would have, too, if it were none."""
+    return any(doubt.code in OF_WRONG_PLACES for doubt in limb.reasons)
 
 
 def _alike(one: LimbChoice, other: LimbChoice) -> bool:
@@ -164,13 +178,16 @@ def _chance(split: SplitTube) -> float:
     return seen[split.count - 1].probability if len(seen) >= split.count else 0.0
 
 
+def _shows_levels(splits: dict[float, SplitTube]) -> bool:
+    return min(_chance(split) for split in splits.values()) >= SURE_LEVEL
+
+
 def _proposed(
     view: View, board: Board, scale: NamedScale, known: Knowledge, width: float
 ) -> tuple[LimbChoice, dict[float, SplitTube]] | None:
     """Let the network choose the limbs, where walls and levels leave it open.
 
-    Only where it has no doubt, neither about their number nor about their width, and each
-    shows its levels; else None.
+    Only where it has no doubt, neither about their number nor about their width; else None.
     """
     seen = propose_limbs(board.picture.bgr, width)
     # Where the number of limbs is known, others may look a little like one.
@@ -184,8 +201,6 @@ def _proposed(
     if not found or not sure or len(found) != (known.limb_count or len(found)):
         return None
     splits = _split_all([limb.centre_column for limb in found], view, board, scale, known)
-    if min(_chance(split) for split in splits.values()) < SURE_LEVEL:
-        return None
     limbs = tuple(
         LimbBand(centre_column=column, width_columns=width, score=MIN_SCORE)
         for column in sorted(splits)

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from limbsight.calib.heights import LevelFit, fit_level
 from limbsight.calib.indexing import heights_of, value_of_height
 from limbsight.calib.meniscus import AMBIGUOUS, COVERAGE_FACTOR, NOT_SEEN
-from limbsight.calib.meniscus_outcome import MISFIT_LIMIT
+from limbsight.calib.meniscus_outcome import MISFIT_LIMIT, SPOILT
 from limbsight.calib.mirror import is_mirror
 from limbsight.calib.numbering import NamedScale
 from limbsight.calib.oblique import Lie, fit_oblique_level
@@ -79,12 +79,6 @@ where the liquid has less than ``NEARLY_BLACK`` of the gas's light (at most 0.11
 the line was fainter than 0.14). Three in four of 107 levels under a liquid have less, and nine
 in ten ends of labels and sleeves drawn over levels, 1.0 to 1.3 tube widths wide, less than
 0.08; one beside a shadow had 0.108 and passed for a level 15 mm from the hidden one."""
-SPOILT = 2.0
-"""Drops on the wall, lamps beside the axis and lines of a room behind spoil the profile of a
-meniscus, not its line: where that stands out the fit may miss so many times what it may
-otherwise, if it explains no more than a smooth profile would. Of 14 such levels 13 are within
-1.5 standard uncertainties, one within 1.9; of four that a meniscus explains, but not well, two
-were 3 and 7 off."""
 STRAYED_BORES = 0.75
 """From where a level was seen to where it is fitted: 0.48 bores at most in 422 levels of 200
 photos that are right to a millimetre; one fitted to a clip instead was 2 bores off."""

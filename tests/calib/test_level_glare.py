@@ -9,7 +9,16 @@ import pytest
 
 from limbsight.calib.level_glare import _next_to_burnt
 from limbsight.calib.level_strip import FoundApex, LevelStrip
+from limbsight.calib.meniscus import NOT_SEEN, UNLIKE_MODEL
+from limbsight.calib.meniscus_outcome import MISFIT_LIMIT
 from tests.helpers.levels import AIR, WATER, lone, mercury
+
+OTHERS = [
+    (UNLIKE_MODEL, 1.5 * MISFIT_LIMIT, True),
+    (NOT_SEEN, 1.5 * MISFIT_LIMIT, True),
+    (NOT_SEEN, 2.5 * MISFIT_LIMIT, False),
+    ("apex_outside_search", 0.5 * MISFIT_LIMIT, False),
+]
 
 
 @pytest.mark.parametrize(
@@ -28,3 +37,16 @@ def test_next_to_glare_a_dark_line_shows_a_level_under_gas(
     found = _next_to_burnt(here, FoundApex(row=73.0, fit=lone(0.0), band=here.on_axis))
     assert found.clear_of_glare is borne_out
     assert ("reflection" in found.fit.u_components_px) is borne_out
+
+
+@pytest.mark.parametrize(("why", "misfit", "borne_out"), OTHERS)
+def test_a_fit_next_to_glare_may_be_spoilt_but_no_other_place(
+    monkeypatch, why, misfit, borne_out
+):
+    here = replace(mercury(0), below=WATER, above=AIR)
+    here.strip[:] = 0.6
+    here.strip[72:75] = 0.1
+    other = lone(0.3, ok=False, reason=why, misfit=misfit)
+    monkeypatch.setattr(LevelStrip, "fit", lambda *_: other)
+    found = _next_to_burnt(here, FoundApex(row=73.0, fit=lone(0.0), band=here.on_axis))
+    assert found.clear_of_glare is borne_out

@@ -11,8 +11,8 @@ import pytest
 
 from limbsight import read_limb
 from limbsight.calib.meniscus import NOT_SEEN, UNLIKE_MODEL
-from limbsight.calib.meniscus_outcome import MISFIT_LIMIT
-from limbsight.read_limb import SPOILT, _covered_away_from, _is_missing, _meniscus_reasons
+from limbsight.calib.meniscus_outcome import MISFIT_LIMIT, SPOILT
+from limbsight.read_limb import _covered_away_from, _is_missing, _meniscus_reasons
 from limbsight.vision.axis import Axis
 from limbsight.vision.dark_line import DarkLine
 

@@ -161,7 +161,7 @@ class Strips:
         self.bore = np.append(self.bore, [d["bore"] for d in read]).astype(np.float32)
         kinds = self.levels[:, :, 1]
         plug_on_mercury = (kinds == 3).any(axis=1) & (kinds == 1).any(axis=1)
-        self.weight = 1.0 + 3.0 * plug_on_mercury
+        self.weight = 1.0 + (kinds == 3).any(axis=1) + 2.0 * plug_on_mercury
 
     def __len__(self) -> int:
         return len(self.rows)
@@ -552,6 +552,42 @@ def cover(p: Piece) -> None:
         hide(p, mask * p.v(on * (through > 0.75).float()))
 
 
+def plugs(p: Piece, share=0.35) -> None:
+    """Put a dyed plug, or a leg, on mercury under gas, and its light on the board beside."""
+    n = p.n
+    lower = p.levels[:, 0, 0]
+    height = torch.exp(_u(n, math.log(0.7), math.log(7.0))) * WIDTH
+    leg = _on(n, 0.25) > 0
+    upper = torch.where(leg, torch.full_like(lower, -ROWS), lower - height)
+    alone = (p.levels[:, 0, 1] == 3) & (p.levels[:, 1:, 1] == 0).all(dim=1)
+    on = (alone & (leg | (upper > 0.5 * WIDTH))).float() * _on(n, share)
+    u = (2 * p.c / p.v(p.bore)).clamp(-1, 1)
+    chord = (1 - 0.9 * u**2).sqrt()
+    across = torch.sigmoid((0.5 * p.v(0.5 * p.bore + 0.5 * WIDTH) - p.c.abs()) / 0.5)
+    bowl = p.r - p.v(upper) + p.v(_u(n, 0.1, 0.4) * p.bore) * (1 - chord)
+    dome = p.r - p.v(lower) - p.v(_u(n, 0.05, 0.35) * p.bore) * (1 - chord)
+    region = torch.sigmoid(bowl / 0.6) * torch.sigmoid(-dome / 0.6) * across * p.v(on)
+    depth = (torch.rand(n, 3, device=DEVICE) ** 2 * _u(n, 0.3, 5.0)[:, None])[:, :, None, None]
+    p.light = p.light * torch.exp(-depth * (region * chord)[:, None])
+    high = p.v(_u(n, 0.08, 0.4) * p.bore)
+    line = torch.sigmoid((bowl + high) / 0.5) * torch.sigmoid(-bowl / 0.5) * across
+    p.times(1 - line * p.v(on * _u(n, 0.1, 0.95)))
+    beside = torch.exp(-(p.c.abs() - 0.5 * WIDTH).clamp(min=0) / p.v(_u(n, 2, 14)))
+    soft = p.v(_u(n, 1, 6))
+    rows = torch.sigmoid((p.r - p.v(upper)) / soft) * torch.sigmoid((p.v(lower) - p.r) / soft)
+    cast = rows * beside * (1 - p.in_tube) * p.v(on * _u(n, 0.0, 0.5) * _on(n, 0.5))
+    p.light = p.light * torch.exp(-depth * cast[:, None])
+    within = (p.r[..., 0] > p.v(upper)[..., 0]) & (p.r[..., 0] < p.v(lower)[..., 0])
+    p.state = torch.where(
+        within & (on > 0)[:, None] & (p.state == GAS),
+        torch.full_like(p.state, LIQUID),
+        p.state,
+    )
+    more = (on > 0) & ~leg
+    p.levels[:, 1, 0] = torch.where(more, upper, p.levels[:, 1, 0])
+    p.levels[:, 1, 1] = torch.where(more, on, p.levels[:, 1, 1])
+
+
 def other_fillings(p: Piece) -> None:
     """Other dyes, mercury that mirrors other rooms or one like the board, grain in bores."""
     n = p.n
@@ -775,6 +811,7 @@ def batch(strips: Strips, n: int):
     with torch.no_grad():
         p = Piece(*pieces(strips, n))
         break_columns(p)
+        plugs(p)
         other_fillings(p)
         recolour(p)
         texture(p)
