@@ -15,6 +15,7 @@ from limbsight.calib.level_glare import beside_burnt, dome_beside_burnt
 from limbsight.calib.level_reflections import (
     by_both_sides,
     clear_of_streaks,
+    in_stead_of_axis,
     mirrors_room,
     with_both_sides,
     with_reflection,
@@ -86,6 +87,8 @@ def _compared(here: LevelStrip, found: FoundApex, expected: float) -> FoundApex:
         found = with_both_sides(here, found, streak=aside > 0.0)
     elif found.fit.reason in UNLIKE and here.below.opaque_mirror:
         found = by_both_sides(here, found)
+    elif found.fit.reason in UNLIKE:
+        found = in_stead_of_axis(here, found, expected)
     elif found.fit.ok and aside:
         other = here.fit(found.apex_row, here.first_reach, here.beside(aside))
         found = replace(found, fit=with_reflection(found.fit, other))

@@ -14,6 +14,9 @@ AXIS_COLUMNS_SHARE = 0.2
 radius over it, a reflection covers less."""
 ASIDE = 0.4
 """Where to look beside a reflection, in bore radii: twice half the width of a band."""
+BESIDE_SHARE = 0.03
+"""Of the bore, by which fits beside the axis differ from those on it (root mean square of 13
+beside reflections of lamps, drawn photos)."""
 SEEN_SHARE = 0.7
 """Part of the bore that is compared with a band of columns, rims left out."""
 

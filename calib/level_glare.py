@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import binary_dilation
 
-from limbsight.calib.level_columns import SEEN_SHARE, Band, clear_band
+from limbsight.calib.level_columns import BESIDE_SHARE, SEEN_SHARE, Band, clear_band
 from limbsight.calib.level_fits import ROOT3, same_level, widened
 from limbsight.calib.level_strip import FoundApex, LevelStrip
 from limbsight.calib.meniscus import UNLIKE, ApexFit
@@ -28,9 +28,6 @@ GLARE_RIM, LEAST_RIM_PX = 0.05, 2
 photo is blurred. Rims of spots that fade over a tenth of their width, not burnt out
 themselves, were taken for levels in six of 450 photos with spots and streaks drawn beside
 levels."""
-BESIDE_SHARE = 0.03
-"""Of the bore, by which fits beside the axis differ from those on it (root mean square of 13
-beside reflections of lamps, drawn photos)."""
 
 
 def beside_burnt(here: LevelStrip, found: FoundApex, expected: float) -> FoundApex:

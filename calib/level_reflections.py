@@ -11,8 +11,14 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from limbsight.calib.level_columns import ASIDE, SEEN_SHARE, band_at, columns_about
-from limbsight.calib.level_fits import agree, mean_of, widened
+from limbsight.calib.level_columns import (
+    ASIDE,
+    BESIDE_SHARE,
+    SEEN_SHARE,
+    band_at,
+    columns_about,
+)
+from limbsight.calib.level_fits import ROOT3, agree, mean_of, mean_of_all, widened
 from limbsight.calib.level_strip import FoundApex, LevelStrip
 from limbsight.calib.meniscus import ApexFit
 from limbsight.calib.meniscus_surroundings import is_gas
@@ -103,6 +109,20 @@ def by_both_sides(here: LevelStrip, found: FoundApex) -> FoundApex:
     """
     sides = here.side_fits(found.apex_row, here.first_reach)
     return _averaged(found, sides) if agree(*sides) else found
+
+
+def in_stead_of_axis(here: LevelStrip, found: FoundApex, expected: float) -> FoundApex:
+    """Let fits left and right of the axis show a level under gas or liquid that something on
+    the axis spoils, if both see it at one height about the row ``expected``.
+
+    What the fit on the axis makes of a streak or a drop says nothing then.
+    """
+    sides = here.side_fits(expected, here.first_reach)
+    if not agree(*sides):
+        return found
+    u_beside = BESIDE_SHARE * here.bore_rows
+    fit = widened(mean_of_all(sides), "beside the axis", ROOT3 * u_beside)
+    return replace(found, row=expected, fit=fit, band=here.side(-1))
 
 
 def with_reflection(fit: ApexFit, other: ApexFit) -> ApexFit:

@@ -7,10 +7,16 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from limbsight.calib.level_reflections import _shows_lamp, clear_of_streaks, with_reflection
-from limbsight.calib.level_strip import FoundApex
+from limbsight.calib.level_columns import BESIDE_SHARE
+from limbsight.calib.level_reflections import (
+    _shows_lamp,
+    clear_of_streaks,
+    in_stead_of_axis,
+    with_reflection,
+)
+from limbsight.calib.level_strip import FoundApex, LevelStrip
 from limbsight.calib.rectify import make_grid
-from tests.helpers.levels import WATER, apex, level_strip, lone, map_of
+from tests.helpers.levels import WATER, apex, level_strip, lone, map_of, mercury
 
 
 def bore_with_streak(column: float | None, rows: tuple[int, int] = (0, 80)):
@@ -48,6 +54,30 @@ def test_beside_a_reflection_the_difference_is_a_rectangle():
 def test_nothing_beside_a_reflection_is_a_doubt():
     fit = with_reflection(apex(4.0), apex(0.9, ok=False))
     assert (fit.ok, fit.reason) == (False, "meniscus_not_seen")
+
+
+@pytest.mark.parametrize(
+    ("left", "right", "taken"),
+    [
+        (lone(0.4), lone(0.1), True),
+        (lone(0.4), lone(-2.0), False),
+        (lone(0.4), apex(0.4, ok=False), False),
+    ],
+)
+def test_where_the_axis_shows_nothing_two_sides_at_one_height_do(
+    monkeypatch, left, right, taken
+):
+    here = replace(mercury(0), below=WATER)
+    monkeypatch.setattr(LevelStrip, "side_fits", lambda *_: [left, right])
+    wandered = FoundApex(row=60.0, fit=apex(5.0, ok=False), band=here.on_axis)
+    found = in_stead_of_axis(here, wandered, 73.0)
+    if not taken:
+        assert found is wandered
+        return
+    assert found.fit.ok
+    assert found.apex_row == pytest.approx(73.0 - 0.25)
+    beside = BESIDE_SHARE * here.bore_rows
+    assert found.fit.u_components_px["beside the axis"] == pytest.approx(beside)
 
 
 def between_liquids(lamp_rows, above_index=1.44, light=1.0):
