@@ -58,23 +58,40 @@ def find_limbs(
         choice = near_places(candidates.bands, columns, width)
         return _read(choice, {}, view, board, scale, known)
     choice, splits = _choose(candidates, view, board, scale, known)
-    proposed = None if choice.certain else _proposed(view, board, scale, known, width)
+    proposed = None if choice.certain else _proposed(view, board, scale, known)
     if proposed is not None and _shows_levels(proposed[1]):
         return _read(*proposed, view, board, scale, known)
     if len(choice.limbs) < (known.limb_count or 1):
         raise refusal("limb_not_found", found=len(choice.limbs), wanted=known.limb_count or 1)
     limbs = _read(choice, splits, view, board, scale, known)
-    doubted = [_place_is_doubted(limb) for limb in limbs]
-    if not (choice.certain and any(doubted)):
-        return limbs
-    proposed = _proposed(view, board, scale, known, width)
+    if choice.certain and any(map(_place_is_doubted, limbs)):
+        return _read_again(limbs, choice, splits, view, board, scale, known)
+    return limbs
+
+
+def _read_again(
+    limbs: tuple[Limb, ...],
+    choice: LimbChoice,
+    splits: dict[float, SplitTube],
+    view: View,
+    board: Board,
+    scale: NamedScale,
+    known: Knowledge,
+) -> tuple[Limb, ...]:
+    """Read the limbs that the network proposes instead of doubted ones.
+
+    Where those are others each must show its levels surely.  Where they are the same, doubted
+    ones are read about the axes it sees, since about an axis that is off a level is seen worse
+    or not at all; with as many doubts they stay as they are.
+    """
+    proposed = _proposed(view, board, scale, known)
     if proposed is None:
         return limbs
     other, its_splits = proposed
     if not _alike(choice, other):
         sure = _shows_levels(its_splits)
         return _read(other, its_splits, view, board, scale, known) if sure else limbs
-    # A level is seen worse, or not at all, about an axis that is off.
+    doubted = [_place_is_doubted(limb) for limb in limbs]
     bands = zip(choice.limbs, other.limbs, doubted, strict=True)
     mixed = replace(choice, limbs=tuple(b if doubt else a for a, b, doubt in bands))
     again = _read(mixed, splits | its_splits, view, board, scale, known)
@@ -183,12 +200,13 @@ def _shows_levels(splits: dict[float, SplitTube]) -> bool:
 
 
 def _proposed(
-    view: View, board: Board, scale: NamedScale, known: Knowledge, width: float
+    view: View, board: Board, scale: NamedScale, known: Knowledge
 ) -> tuple[LimbChoice, dict[float, SplitTube]] | None:
     """Let the network choose the limbs, where walls and levels leave it open.
 
     Only where it has no doubt, neither about their number nor about their width; else None.
     """
+    width = 2 * known.tube.outer_radius_m / known.unit_m / board.grid.step
     seen = propose_limbs(board.picture.bgr, width)
     # Where the number of limbs is known, others may look a little like one.
     least = PROPOSED if known.limb_count else UNPROPOSED

@@ -46,7 +46,9 @@ PROPOSED, UNPROPOSED = 0.5, 0.35
 """Probabilities of the network of limbs: of 1351 looks at tubes, 194 of them without a level
 in sight, it gives 1336 at least the first and 8 less than the second, of which two show no
 level; of 2389 other places 13 reach the first, none of them with a level, and 2362 are below
-the second (220 photos of two renderers, none trained on)."""
+the second (220 photos of two renderers, none trained on). What is below is none, unless the
+network of levels surely sees a tube: so were two limbs whose level a cable hid, or that was
+off the scale, of three whose photos were read as of a single limb."""
 BARELY_PROPOSED = 0.1
 """Below, a place is none unless its level is likely: of 300 drawn tubes, a fifth of them
 without a level in sight, the network of limbs gives 0.71 to the least, while lines of graph
@@ -184,7 +186,8 @@ class LookedAt:
         """Whether it surely is no tube."""
         if self.proposed < BARELY_PROPOSED and self.best_level < LIKELY:
             return True
-        looks_none = self.no_tube >= NO_TUBE or self.proposed < UNPROPOSED
+        looks_none = self.no_tube >= NO_TUBE
+        looks_none |= self.no_tube > TUBE and self.proposed < UNPROPOSED
         return self.best_level < SURELY_NONE and looks_none
 
 

@@ -239,6 +239,13 @@ class TestTubes:
         assert len(tubes) == (1 if certain else 2)
         assert sure is certain
 
+    @pytest.mark.parametrize(("no_tube", "certain"), [(0.1, False), (0.4, True)])
+    def test_a_limb_whose_level_is_out_of_sight(self, no_tube, certain):
+        """Hardly proposed, but surely a tube to the network of levels."""
+        pair = [looked(20.0, 0.99, 0.0), looked(60.0, 0.001, no_tube, proposed=0.2)]
+        _, sure = choose_tubes(pair, 12.0, same_beside)
+        assert sure is certain
+
     def test_what_looks_like_a_tube_from_one_column_only_is_none(self):
         tubes, certain = choose_tubes(
             [looked(20.0, 0.99, 0.0), looked(60.0, 0.4, 0.1)], 12.0, bare_beside

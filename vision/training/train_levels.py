@@ -11,15 +11,17 @@ photograph. It gives, for every second row, the probability that the apex of a l
 within ``NEAR_WIDTHS`` of the row, by kind, and what the tube shows there. Run::
 
     python train_levels.py STRIPS levels_net.onnx SECONDS [WEIGHTS.pt] [--check FOLDER]...
-    python train_levels.py --mean levels_net.onnx A.pt B.pt
+    python train_levels.py --mean levels_net.onnx A.pt B.pt...
 
-``levels_net.onnx`` is the mean of two on one path of training: 400 s on 2383 strips (seeds
-from 20000) with ``NEAR_WIDTHS`` 0.16, then from its weights 345 s on 1493 of them and 1103
-more (seeds from 40000) with 0.2, on one data-centre GPU; the mean is surer of mercury than
-the first and of banks than the second.  It was trained without ``other_fillings``, ``rings``
-and strips of plastic tubes.  ``levels_second_net.onnx`` was trained with them, from the start:
+``levels_net.onnx`` is the mean of three on one path of training: one trained from the start,
 530 s while 3119 strips (seeds from 70000) were drawn, then 420 s more while 1776 followed
-(seeds from 80000).
+(seeds from 80000), without ``plugs``; and two that went on from its weights, 1050 s each,
+while 14 000 more were drawn (seeds from 100000, 120000, 140000 and 160000), each on one of
+four data-centre GPUs.  ``levels_second_net.onnx`` is the mean of two on another path: 400 s on
+2383 strips (seeds from 20000) with ``NEAR_WIDTHS`` 0.16, then from its weights 345 s on 1493
+of them and 1103 more (seeds from 40000) with 0.2; the mean is surer of mercury than the first
+and of banks than the second. It was trained without ``other_fillings``, ``rings``, ``plugs``
+and strips of plastic tubes.
 """
 
 # mypy: ignore-errors
