@@ -8,8 +8,6 @@ from __future__ import annotations
 from dataclasses import replace
 from functools import partial
 
-import numpy as np
-
 from limbsight.calib.level_fits import mean_of_all
 from limbsight.calib.level_glare import burnt_with_rims
 from limbsight.calib.level_strip import FoundApex, LevelStrip
@@ -21,8 +19,8 @@ LEAST_REACH_PX = 2.0
 
 
 def rim_seen(here: LevelStrip, row: float) -> Rim | None:
-    """Look for the rim in columns clear of glare; where they are too few in those next to it
-    and in it, too: a column of mercury that mirrors a lamp is burnt out up to its rim."""
+    """Look for the rim in columns clear of glare, and where they are too few next to it, too:
+    a column of mercury that mirrors a lamp is burnt out up to its rim by nature."""
     search = partial(
         find_rim,
         here.strip,
@@ -32,9 +30,7 @@ def rim_seen(here: LevelStrip, row: float) -> Rim | None:
         aside_rad=here.aside_rad,
     )
     rim = search(unseen=burnt_with_rims(here))
-    if rim is None and here.burnt.any():
-        rim = search(unseen=here.burnt) or search(unseen=np.zeros_like(here.burnt))
-    return rim
+    return search(unseen=here.burnt) if rim is None and here.burnt.any() else rim
 
 
 def apex_by_rim(here: LevelStrip, rim: Rim, *, alone: bool) -> FoundApex | None:

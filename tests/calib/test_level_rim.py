@@ -65,12 +65,6 @@ class TestSeen:
         here.strip[75:, here.burnt] = 1.0
         assert rim_of(here).row == pytest.approx(RIM_ROW - 0.5, abs=0.7)
 
-    def test_a_column_burnt_out_from_wall_to_wall_ends_there(self):
-        here = mercury(6)
-        here.burnt[:] = True
-        here.strip[75:] = 1.0
-        assert rim_of(here).row == pytest.approx(RIM_ROW - 0.5, abs=1.0)
-
     def test_a_column_without_an_end_has_none(self):
         here = mercury(0)
         here.strip[:] = here.strip[-1]
