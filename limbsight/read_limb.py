@@ -23,7 +23,7 @@ from limbsight.reasons import reason
 from limbsight.records import Reason
 from limbsight.standing import MOST_TILT_RAD
 from limbsight.straighten import Board, SplitTube, in_working, split_along
-from limbsight.unknown_liquids import explained, widened
+from limbsight.unknown_liquids import FitLevel, explained, widened
 from limbsight.vision.axis import REACH_WIDTHS, Axis, find_axis
 from limbsight.vision.clipping import burnt_heights, burnt_rows
 from limbsight.vision.dark_line import MIDDLE_BORES, DarkLine, dark_line, stands_out
@@ -304,6 +304,7 @@ def _fit_one(
     name: str,
     lie: Lie | None,
     lined: bool,
+    with_components: bool = True,
 ) -> LevelFit:
     """Fit the k-th level of a limb from the bottom."""
     pitch_m = known.instrument.scale.division * known.unit_m if lined else 0.0
@@ -327,11 +328,12 @@ def _fit_one(
         above=known.optics(name, k + 1),
         interface=known.interface(name, k),
         burnt=_burnt_columns(at, known),
+        with_components=with_components,
     )
 
 
 def _with_unknowns(
-    level: LevelFit, known: Knowledge, name: str, k: int, fit: Callable[[Knowledge], LevelFit]
+    level: LevelFit, known: Knowledge, name: str, k: int, fit: FitLevel
 ) -> LevelFit:
     """Weigh what no file states: liquids, and a bore known from the picture."""
     between_liquids = known.is_between_liquids(name, k)
