@@ -39,7 +39,14 @@ def test_a_cover_that_ends_at_the_level_may_be_a_flash(cover, rows):
     [(0.05, 0.6, True), (0.12, 0.6, True), (0.3, 0.6, False), (0.12, 0.05, False)],
 )
 def test_only_at_a_nearly_black_liquid_may_the_dark_line_be_faint(darkness, shine, missing):
-    assert _is_missing(DarkLine(darkness=darkness, shine=shine, above_bores=0.1)) == missing
+    line = DarkLine(darkness=darkness, shine=shine, above_bores=0.1)
+    assert _is_missing(line, glare=False) == missing
+
+
+@pytest.mark.parametrize(("darkness", "missing"), [(0.14, True), (0.31, False)])
+def test_beside_glare_the_dark_line_must_be_plain(darkness, missing):
+    line = DarkLine(darkness=darkness, shine=0.1, above_bores=0.1)
+    assert _is_missing(line, glare=True) == missing
 
 
 @pytest.mark.parametrize(
