@@ -44,13 +44,13 @@ def find_apex(here: LevelStrip, row: float) -> FoundApex:
     if not here.apex_seen:
         expected -= here.search.apex_above_step * here.bore_rows
     if rim is None:
-        return _compared(here, _first_fit(here, expected), expected)
+        return _compared(here, expected)
     glare = bool(here.burnt.any())
     if not glare or rim.beyond_edge >= DOME_SHOWN:
         by_rim = apex_by_rim(here, rim, alone=glare)
         if by_rim:
             return by_rim
-    found = _compared(here, _first_fit(here, expected), expected)
+    found = _compared(here, expected)
     if found.fit.ok:
         found = borne_out_by_rim(here, rim, found)
     if glare and rim.beyond_edge < NO_DOME:
@@ -74,8 +74,9 @@ def _first_fit(here: LevelStrip, row: float) -> FoundApex:
     return FoundApex(row=row, fit=fit, band=here.on_axis, for_wetting=for_wetting)
 
 
-def _compared(here: LevelStrip, found: FoundApex, expected: float) -> FoundApex:
-    """Hold the fit against what other columns, and those without lines or colours, say."""
+def _compared(here: LevelStrip, expected: float) -> FoundApex:
+    """Hold a first fit against what other columns, and those without lines or colours, say."""
+    found = _first_fit(here, expected)
     aside = clear_of_streaks(here.strip, here.axis, found.row, here.bore_rows)
     ambiguous = found.fit.reason == AMBIGUOUS
     if here.burnt[here.on_axis.columns].any():

@@ -16,7 +16,7 @@ from limbsight.calib.rectify import Grid, combs_across, print_columns, px_per_un
 from limbsight.find_scale import View
 from limbsight.knowledge import Knowledge
 from limbsight.vision.layers import Layers
-from limbsight.vision.level_choice import is_in_doubt, settle
+from limbsight.vision.level_choice import settle_by_both
 from limbsight.vision.level_net import TubeView, look_again, look_meanwhile
 from limbsight.vision.levels import find_layers
 from limbsight.vision.limbs import BoardPicture
@@ -166,16 +166,14 @@ class SplitTube:
 
     @cached_property
     def _settled(self) -> tuple[Layers, TubeView]:
-        first = self.looking.result()
-        layers = self._settled_by(first)
-        if not is_in_doubt(layers, self.count):
-            return layers, first
-        both = first.averaged(look_again(self.tube.seen))
-        return self._settled_by(both), both
-
-    def _settled_by(self, view: TubeView) -> Layers:
-        width = self.tube.clean.width_columns
-        return settle(self.steps, view, width, self.count, self.tube.rows)
+        return settle_by_both(
+            self.steps,
+            self.looking.result(),
+            lambda: look_again(self.tube.seen),
+            self.tube.clean.width_columns,
+            self.count,
+            self.tube.rows,
+        )
 
 
 def split_along(

@@ -9,6 +9,7 @@ one of them unlikely or another place likely.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import replace
 
 from limbsight.vision.layers import Interface, Layers
@@ -58,6 +59,30 @@ def settle(
     found = _settled(layers, view, width_columns, count, rows)
     cover = _cover_beside(found, view, SAME_WIDTHS * width_columns)
     return replace(found, hidden_change=found.hidden_change or cover)
+
+
+def settle_by_both(
+    layers: Layers,
+    view: TubeView,
+    look_again: Callable[[], TubeView],
+    width_columns: float,
+    count: int,
+    rows: tuple[int, int],
+) -> tuple[Layers, TubeView]:
+    """Choose the levels of a tube; where that leaves a doubt, by the mean with another view.
+
+    Arguments as of ``settle``; ``look_again`` gives the other view, where it is asked for.
+
+    Returns
+    -------
+    layers, view
+        The choice, and the view that it rests on.
+    """
+    found = settle(layers, view, width_columns, count, rows)
+    if not is_in_doubt(found, count):
+        return found, view
+    both = view.averaged(look_again())
+    return settle(layers, both, width_columns, count, rows), both
 
 
 def is_in_doubt(layers: Layers, count: int) -> bool:

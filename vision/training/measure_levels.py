@@ -23,7 +23,7 @@ import numpy as np
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
-from limbsight.vision.level_choice import is_in_doubt, settle
+from limbsight.vision.level_choice import is_in_doubt, settle_by_both
 from limbsight.vision.level_net import look, look_again
 from limbsight.vision.levels import find_layers
 from limbsight.vision.picture import load_picture
@@ -114,11 +114,14 @@ def count(case: Case) -> np.ndarray:
     """Levels; found by steps; found with the network; of these doubted; false, not doubted."""
     wanted = max(len(case.levels), 1)
     steps = find_layers(case.strip, wanted, case.rows)
-    view = look(case.strip)
-    both = settle(steps, view, case.strip.width_columns, wanted, case.rows)
-    if is_in_doubt(both, wanted):
-        view = view.averaged(look_again(case.strip))
-        both = settle(steps, view, case.strip.width_columns, wanted, case.rows)
+    both, _ = settle_by_both(
+        steps,
+        look(case.strip),
+        lambda: look_again(case.strip),
+        case.strip.width_columns,
+        wanted,
+        case.rows,
+    )
     bore = case.strip.bore_columns
 
     def right(layers) -> int:

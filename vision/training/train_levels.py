@@ -285,6 +285,13 @@ class Piece:
         self.in_bore = (self.c.abs() < 0.5 * bore[:, None, None]).float()
         self.in_tube = (self.c.abs() < 0.5 * WIDTH).float()
 
+    def filled(self):
+        """Across a filling: offset from the axis in bore radii, depth of liquid over that on
+        the axis, and where it shows: what the wall magnifies fills most of the tube."""
+        u = (2 * self.c / self.v(self.bore)).clamp(-1, 1)
+        half = 0.5 * self.v(0.5 * self.bore + 0.5 * WIDTH)
+        return u, (1 - 0.9 * u**2).sqrt(), torch.sigmoid((half - self.c.abs()) / 0.5)
+
     def v(self, x):
         """Per sample value, broadcast over rows and columns."""
         return x[:, None, None]
@@ -563,9 +570,7 @@ def plugs(p: Piece, share=0.35) -> None:
     upper = torch.where(leg, torch.full_like(lower, -ROWS), lower - height)
     alone = (p.levels[:, 0, 1] == 3) & (p.levels[:, 1:, 1] == 0).all(dim=1)
     on = (alone & (leg | (upper > 0.5 * WIDTH))).float() * _on(n, share)
-    u = (2 * p.c / p.v(p.bore)).clamp(-1, 1)
-    chord = (1 - 0.9 * u**2).sqrt()
-    across = torch.sigmoid((0.5 * p.v(0.5 * p.bore + 0.5 * WIDTH) - p.c.abs()) / 0.5)
+    _, chord, across = p.filled()
     bowl = p.r - p.v(upper) + p.v(_u(n, 0.1, 0.4) * p.bore) * (1 - chord)
     dome = p.r - p.v(lower) - p.v(_u(n, 0.05, 0.35) * p.bore) * (1 - chord)
     region = torch.sigmoid(bowl / 0.6) * torch.sigmoid(-dome / 0.6) * across * p.v(on)
@@ -598,14 +603,11 @@ def other_fillings(p: Piece) -> None:
     lowest = torch.where(there, rows, torch.full_like(rows, -1e4)).max(dim=1)
     above = torch.where(there, rows, torch.full_like(rows, 1e4)).min(dim=1).values
     mercury = torch.gather(p.levels[:, :, 1], 1, lowest.indices[:, None])[:, 0] == 3
-    u = (2 * p.c / p.v(p.bore)).clamp(-1, 1)
-    # What the wall magnifies fills most of the outside width.
-    across = torch.sigmoid((0.5 * p.v(0.5 * p.bore + 0.5 * WIDTH) - p.c.abs()) / 0.5)
+    u, chord, across = p.filled()
     bent = torch.where(mercury, -0.2 * p.bore, 0.15 * p.bore)
     below = torch.sigmoid((p.r - p.v(lowest.values) + p.v(bent) * u**2) / 0.7) * across
     between = torch.sigmoid((p.r - p.v(above) + p.v(0.15 * p.bore) * u**2) / 0.7)
     between = between * across * (1 - below)
-    chord = (1 - 0.9 * u**2).sqrt()
     for region, dyed in ((below, ~mercury), (between, there.sum(dim=1) > 1)):
         depth = torch.rand(n, 3, device=DEVICE) ** 2 * _u(n, 0.0, 2.5)[:, None]
         depth = depth * (_on(n, 0.25) * dyed.float())[:, None]
