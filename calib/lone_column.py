@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from limbsight.calib.camera import Frame, normalise
+from limbsight.calib.camera import Frame
 from limbsight.calib.graduated_plane import Plane, plane_of
 from limbsight.calib.scale_map import ScaleMap, by_each
 from limbsight.vision.comb import Comb
@@ -69,21 +69,21 @@ def tells_direction(comb: Comb) -> NDArray[np.bool_]:
     return np.asarray(sloped if sloped.any() else ~sloped)
 
 
-def u_slope_of(scale_map: ScaleMap, comb: Comb) -> float:
-    """By how much the lines of a column may slope wrongly together.
+def wrong_slopes(scale_map: ScaleMap, comb: Comb) -> tuple[FloatArray, FloatArray]:
+    """By how much the lines of a column may slope wrongly together, (N,) each.
 
-    Short ones lock to the rows of the picture, by a share of their slope; lines that a tube
-    cuts end in its edge, where they bend. They may be wrong by as much as they scatter beyond
+    Short ones lock to the rows of the picture, by a share of their slope. Those that a tube
+    cuts end in its edge, where they bend: all may be wrong by as much as they scatter beyond
     their noise, either way.
     """
     lines = comb.lines
     by_x, by_y = scale_map.gradient(lines.x, lines.y)
     slope, length, sloped = -by_x / by_y, found_length(comb), tells_direction(comb)
-    flat = np.minimum((FLAT_PX / length[sloped]) ** FLAT_POWER, 1.0)
-    together = float(np.median(np.abs(slope[sloped]) * flat))
+    flat = np.minimum((FLAT_PX / length) ** FLAT_POWER, 1.0)
     scatter_px = 1.4826 * float(np.median((np.abs(lines.slope - slope) * length)[sloped]))
     excess_px = np.sqrt(max(scatter_px**2 - SLOPE_NOISE_PX**2, 0.0) / 3.0)
-    return float(np.hypot(together, excess_px / np.median(length[sloped])))
+    together = excess_px / float(np.median(length[sloped]))
+    return np.asarray(flat * slope), np.full(len(length), together)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -133,14 +133,21 @@ def askew_of(p: FloatArray, spine: Spine, frame: Frame) -> tuple[float, FloatArr
     return lean(p[:6]), np.append(by_each(lean, p[:6]), 0.0)
 
 
-def turning_about(scale_map: ScaleMap, spine: Spine, u_slope: float) -> ScaleMap:
-    """A map that may be turned about a lone column: values on its spine stay, one pixel beside
-    it they change by the slope."""
-    x, y = normalise(spine.x, spine.y, scale_map.frame)
-    drift, start = np.polyfit(y, x, 1)
-    by_y = float(np.median(scale_map.gradient(spine.x, spine.y)[1]))
-    each = u_slope * by_y * scale_map.frame.half_diagonal_px
-    turn = each * np.array([1.0, -drift, -start, 0.0, 0.0, 0.0])
-    return replace(
-        scale_map, covariance=scale_map.covariance + np.outer(turn, turn), u_slope=u_slope
-    )
+def turning(scale_map: ScaleMap, spine: Spine, turns: FloatArray) -> ScaleMap:
+    """A map that may be turned about a lone column by what its lines slope wrongly.
+
+    Parameters
+    ----------
+    turns : ndarray, shape (K, 6)
+        Changes of the parameters by one standard uncertainty each.
+    """
+    covariance = scale_map.covariance + turns.T @ turns
+    x, y = float(spine.x.mean()), float(spine.y.mean())
+
+    def slope(at: FloatArray) -> float:
+        by_x, by_y = replace(scale_map, parameters=at).gradient(x, y)
+        return -float(by_x / by_y)
+
+    by_parameter = by_each(slope, scale_map.parameters)
+    u_slope = float(np.sqrt(by_parameter @ covariance @ by_parameter))
+    return replace(scale_map, covariance=covariance, u_slope=u_slope)

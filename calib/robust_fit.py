@@ -42,11 +42,18 @@ class RobustFit:
         As the model gives them.
     normal : (P, P) array
         Curvature of the cost.
+    pull : (P, N) array
+        Change of the cost's gradient with each residual.
     """
 
     at: FloatArray
     residuals: FloatArray
     normal: FloatArray
+    pull: FloatArray
+
+    def moved_by(self, change: FloatArray) -> FloatArray:
+        """Say how far the place goes, to first order, when residuals change by so much."""
+        return np.asarray(-np.linalg.pinv(self.normal, hermitian=True) @ (self.pull @ change))
 
 
 def fit_robustly(model: Model, start: FloatArray, scale: float) -> RobustFit:
@@ -79,8 +86,8 @@ def fit_robustly(model: Model, start: FloatArray, scale: float) -> RobustFit:
             damping = max(damping * _TIGHTEN, _DAMPING)
     weight = _weight(residuals, scale)
     curved = np.maximum(weight * (2.0 * weight - 1.0), _LEAST_WEIGHT)
-    normal = derivatives.T @ (derivatives * curved[:, None])
-    return RobustFit(at=at, residuals=residuals, normal=normal)
+    pull = derivatives.T * curved
+    return RobustFit(at=at, residuals=residuals, normal=pull @ derivatives, pull=pull)
 
 
 def _weight(residuals: FloatArray, scale: float) -> FloatArray:

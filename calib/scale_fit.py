@@ -23,8 +23,8 @@ from limbsight.calib.lone_column import (
     lean_of,
     points_of_spine,
     shortest_sloped_px,
-    turning_about,
-    u_slope_of,
+    turning,
+    wrong_slopes,
 )
 from limbsight.calib.robust_fit import RobustFit, fit_robustly
 from limbsight.calib.scale_map import ScaleMap, by_each, value_slopes
@@ -160,7 +160,21 @@ def _fit(combs: tuple[Comb, ...], values: tuple[FloatArray, ...], frame: Frame) 
     if spine is None:
         return scale_map
     scale_map = replace(scale_map, lean=lean_of(spine, scale_map.plane()))
-    return turning_about(scale_map, spine, u_slope_of(scale_map, combs[0]))
+    turns = [
+        fit.moved_by(_misses_by(wrongly, fit, lines, frame))[:6]
+        for wrongly in wrong_slopes(scale_map, combs[0])
+    ]
+    return turning(scale_map, spine, np.array(turns))
+
+
+def _misses_by(wrongly: FloatArray, fit: RobustFit, lines: _Lines, frame: Frame) -> FloatArray:
+    """Change of the misses where lines slope by so much more."""
+    sloped = replace(lines, slope=lines.slope + wrongly)
+    change = np.zeros(len(fit.residuals))
+    for k, way in enumerate((-1.0, 1.0)):
+        part = slice(k * len(wrongly), (k + 1) * len(wrongly))
+        change[part] = _line_misses(fit.at, sloped, way, frame)[0] - fit.residuals[part]
+    return change
 
 
 def _lines_of(combs: tuple[Comb, ...], values: tuple[FloatArray, ...]) -> _Lines:

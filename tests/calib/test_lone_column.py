@@ -7,8 +7,19 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from limbsight.calib.lone_column import wrong_slopes
 from limbsight.calib.scale_fit import fit_scale_map
+from limbsight.vision.comb import Comb
+from tests.helpers.boards import Camera
 from tests.helpers.scale_maps import COLUMNS, WIDE, fitted, frame_of
+
+
+def lone_comb(camera: Camera, length_px: float, found_px: float = 1.0) -> Comb:
+    """A column whose lines are all as long, seen in another size."""
+    comb = COLUMNS[0].comb(camera)
+    middle = comb.lines.x
+    left, right = middle - 0.5 * length_px, middle + 0.5 * length_px
+    return replace(comb, lines=replace(comb.lines, left=left, right=right), found_px=found_px)
 
 
 def test_single_column_holds_beside_it():
@@ -58,20 +69,33 @@ def test_a_lone_column_stands_square_to_its_lines(seed):
 )
 def test_short_lines_of_a_lone_column_slope_less_surely(length_px, found_px, u):
     """By a third of their slope at 12 px, nearly not at 40, in pixels of the picture in which
-    they were found; the map may turn by as much about their spine."""
-    camera = replace(WIDE, roll=8.0)
-    comb, frame = replace(COLUMNS[0].comb(camera), found_px=found_px), frame_of(camera)
-    middle = comb.lines.x
-    lines = replace(comb.lines, left=middle - 0.5 * length_px, right=middle + 0.5 * length_px)
-    found = fit_scale_map((replace(comb, lines=lines),), (COLUMNS[0].values,), frame)
-    assert found.u_slope == pytest.approx(u, rel=0.15)
-    assert fitted(camera).u_slope == 0.0
+    they were found."""
+    comb = lone_comb(replace(WIDE, roll=8.0), length_px, found_px)
+    found = fit_scale_map((comb,), (COLUMNS[0].values,), frame_of(WIDE))
+    by_length, together = wrong_slopes(found, comb)
+    assert np.abs(by_length) == pytest.approx(u, rel=0.15)
+    assert together == pytest.approx(0.0)
 
-    x, y = float(np.median(lines.right)), float(np.median(lines.y))
-    _, by_y = found.gradient(x, y)
-    by_each = found.sensitivity(x + 60.0, y)
-    turned = float(np.sqrt(by_each @ found.covariance @ by_each))
-    assert turned == pytest.approx(60.0 * u * abs(float(by_y)), rel=0.3)
+
+@pytest.mark.parametrize("share", [1.0, 0.9, 0.7])
+@pytest.mark.parametrize("turned", [{}, {"yaw": 10.0, "pitch": 10.0}])
+def test_lines_that_slope_wrongly_together_hardly_turn_it(share, turned):
+    """The spine holds the map, and its covariance takes in what is left of their pull: where
+    slopes change along the column, they feign another turn of the plane."""
+    camera = replace(WIDE, roll=8.0, **turned)
+    comb = lone_comb(camera, 12.0)
+    flat = replace(comb, lines=replace(comb.lines, slope=share * comb.lines.slope))
+    found = fit_scale_map((flat,), (COLUMNS[0].values,), frame_of(camera))
+    assert 0.0 < found.u_slope < 0.1 * float(np.abs(wrong_slopes(found, comb)[0]).mean())
+
+    x, y = camera.project(np.full(9, 20.0), COLUMNS[0].values[::10], 0.0)
+    by_each = np.stack([found.sensitivity(*at) for at in zip(x, y, strict=True)])
+    u = np.sqrt(np.einsum("nk,kl,nl->n", by_each, found.covariance, by_each))
+    assert np.all(np.abs(found.value_at(x, y) - COLUMNS[0].values[::10]) < 2 * u)
+
+
+def test_two_columns_tell_their_slope_by_where_they_are():
+    assert fitted(replace(WIDE, roll=8.0)).u_slope == 0.0
 
 
 def test_lines_that_a_tube_has_cut_do_not_turn_a_lone_column():

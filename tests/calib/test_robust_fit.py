@@ -62,3 +62,20 @@ def test_a_start_where_full_steps_climb():
     model, truth = _problem(2, 0)
     found = fit_robustly(model, np.array([-300.0, 500.0, 0.7]), SCALE)
     assert found.at == pytest.approx(truth, rel=0.02)
+
+
+@pytest.mark.parametrize("outliers", [0, 40])
+def test_where_it_goes_when_residuals_change(outliers):
+    model, _ = _problem(2, outliers)
+    found = fit_robustly(model, np.array([250.0, 0.0, 0.0]), SCALE)
+    change = 0.05 * np.linspace(-1.0, 1.0, len(found.residuals)) ** 2
+
+    def changed(p):
+        residuals, derivatives = model(p)
+        return residuals + change, derivatives
+
+    again = fit_robustly(changed, found.at, SCALE)
+    spread = np.sqrt(np.diag(np.linalg.inv(found.normal)))
+    moved = (again.at - found.at) / spread
+    assert np.abs(moved).max() > 0.05
+    assert found.moved_by(change) / spread == pytest.approx(moved, abs=0.02)
