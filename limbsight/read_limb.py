@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from limbsight.calib.heights import LevelFit, fit_level
 from limbsight.calib.indexing import heights_of, value_of_height
+from limbsight.calib.level_glare import GLARE_HEIGHT, GLARE_MIDDLE, GLARE_REACH
 from limbsight.calib.meniscus import AMBIGUOUS, COVERAGE_FACTOR, NOT_SEEN
 from limbsight.calib.meniscus_outcome import MISFIT_LIMIT, SPOILT
 from limbsight.calib.mirror import is_mirror
@@ -62,10 +63,6 @@ MENISCUS_HEIGHT_BORES = 0.3
 """Height of a wetting meniscus in a narrow tube, in bores (Young-Laplace, contact angle 30
 degrees). An interval that reaches farther than that, and farther than a division, says only
 that there is a level, not where in its meniscus: a person should look."""
-GLARE_REACH, GLARE_MIDDLE, GLARE_HEIGHT = 1.5, 1 / 3, 0.2
-"""Glare within this many bores of a level, across this part of the bore, and together this
-many bores high, may stand where the meniscus is: the meniscus is about as high. Of 120 photos
-none that was read had so much; burnt spots drawn over menisci did (all but thin streaks)."""
 COVER_APART = 1.0
 """Covers within so many bores of a level are no excuse for glare: a flash that spills over the
 board passes for one. Nine drawn over menisci had a level taken 0.5 bores from their end."""
