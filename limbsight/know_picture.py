@@ -22,9 +22,11 @@ from limbsight.straighten import Board, straighten_board, tube_along
 from limbsight.unit_by_size import SeenSizes, units_by_size
 from limbsight.vision.dark_line import line_in_strip
 from limbsight.vision.face import ends_with_graduations, goes_on_behind
-from limbsight.vision.level_net import look, look_again
+from limbsight.vision.fillings import change_at
+from limbsight.vision.level_net import TubeView, look, look_again
 from limbsight.vision.limb_net import ProposedLimb, ProposedLimbs, propose_limbs
 from limbsight.vision.limbs import limb_candidates
+from limbsight.vision.tube_strip import TubeStrip
 from limbsight.without_file import (
     AXIS_ERROR_WIDTHS,
     BESIDE_WIDTHS,
@@ -247,7 +249,12 @@ def _looked_at(
         column,
         max(chances, default=0.0),
         partial(line_in_strip, tube.seen.bgr, bore_rows=tube.seen.bore_columns),
+        partial(_change_at, tube.seen),
     )
+
+
+def _change_at(strip: TubeStrip, row: float, seen: TubeView) -> float:
+    return change_at(strip, seen.clear_rows(len(strip.bgr)), row)
 
 
 def _assumptions(known: Knowledge, unit_from: str | None, before_lines: bool) -> Reason:

@@ -8,10 +8,19 @@ import numpy as np
 from numpy.typing import NDArray
 
 from limbsight.vision.quantiles import quantile_of_few
-from limbsight.vision.tube_strip import STEP_QUANTILE, colour_distance
+from limbsight.vision.tube_strip import (
+    STEP_QUANTILE,
+    TubeStrip,
+    bore_colours,
+    colour_distance,
+    window_rows,
+)
 
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
+
+LEAST_ROWS = 3
+"""Of which the median is a filling's colour."""
 
 
 def filling_of(
@@ -20,7 +29,7 @@ def filling_of(
     """Median colours of a stretch between a cover and the next interface or cover."""
     rows = np.arange(max(first, 0), min(last, len(colours) - 1) + 1)
     rows = rows[usable[rows]]
-    return np.asarray(np.median(colours[rows], axis=0)) if len(rows) >= 3 else None
+    return np.asarray(np.median(colours[rows], axis=0)) if len(rows) >= LEAST_ROWS else None
 
 
 def difference_across(colours: FloatArray, usable: BoolArray, row: int, margin: int) -> float:
@@ -30,10 +39,27 @@ def difference_across(colours: FloatArray, usable: BoolArray, row: int, margin: 
         min(row + margin // 2, len(colours)), min(row + 2 * margin, len(colours))
     )
     above, below = above[usable[above]], below[usable[below]]
-    if len(above) < 3 or len(below) < 3:
+    if min(len(above), len(below)) < LEAST_ROWS:
         return 0.0
-    gap = np.abs(np.median(colours[above], axis=0) - np.median(colours[below], axis=0))
-    return float(np.quantile(gap.sum(axis=1), STEP_QUANTILE))
+    return _apart(colours[above], colours[below])
+
+
+def change_at(strip: TubeStrip, usable: BoolArray, row: float) -> float:
+    """How far apart the fillings next to a row are, whatever hides them there left out; 0
+    where one of them is not seen."""
+    height, gap = window_rows(strip)
+    rows = np.flatnonzero(usable & strip.inside_picture)
+    above, below = rows[rows < row - gap][-height:], rows[rows > row + gap][:height]
+    if min(len(above), len(below)) < LEAST_ROWS:
+        return 0.0
+    colours = bore_colours(strip)
+    return _apart(colours[above], colours[below])
+
+
+def _apart(above: FloatArray, below: FloatArray) -> float:
+    """By how much the colours of two stretches differ in most of the bore."""
+    apart = np.abs(np.median(above, axis=0) - np.median(below, axis=0))
+    return float(np.quantile(apart.sum(axis=1), STEP_QUANTILE))
 
 
 def unlikeness(colours: FloatArray, usable: BoolArray, cuts: tuple[int, ...]) -> float:

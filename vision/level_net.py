@@ -108,6 +108,11 @@ class TubeView:
         near = np.abs(self.rows - row) <= reach
         return float(self.states[near, COVER].max(initial=0.0))
 
+    def clear_rows(self, count: int) -> NDArray[np.bool_]:
+        """Say of each of the strip's ``count`` rows whether more speaks against a cover."""
+        covered = np.interp(np.arange(count), self.rows, self.states[:, COVER])
+        return np.asarray(covered < 0.5)
+
     def places(self, rows: tuple[float, float]) -> tuple[Place, ...]:
         """Return where levels may lie between two rows, likeliest first."""
         rest = self.level

@@ -63,24 +63,66 @@ def unseen(row: float) -> None:
     """Of no line anything is seen."""
 
 
+def unlike(row: float, view: TubeView) -> float:
+    """Of fillings that differ alike at all levels."""
+    return 100.0
+
+
 def rows_of(levels: SeenLevels) -> list[float]:
     return sorted(p.row for p in levels.places)
 
 
 def test_places_that_surely_hold_no_level_are_left_out():
     view = view_with((150, 0.99, LIQUID), (60, 0.97, GAS), (100, 0.05, GAS))
-    assert rows_of(seen_levels(view, (0.0, 400.0), unseen)) == pytest.approx([120.0, 300.0])
+    assert rows_of(seen_levels(view, (0.0, 400.0), unseen, unlike)) == pytest.approx(
+        [120.0, 300.0]
+    )
 
 
 def test_levels_outside_the_scale_do_not_count():
     view = view_with((150, 0.99, GAS), (20, 0.97, GAS))
-    assert rows_of(seen_levels(view, (100.0, 400.0), unseen)) == pytest.approx([300.0])
+    assert rows_of(seen_levels(view, (100.0, 400.0), unseen, unlike)) == pytest.approx([300.0])
 
 
-def test_a_level_that_may_be_none_makes_the_number_doubtful():
-    assert seen_levels(view_with((150, 0.99, GAS)), (0.0, 400.0), unseen).is_plain
-    view = view_with((150, 0.99, GAS), (60, 0.3, GAS))
-    assert not seen_levels(view, (0.0, 400.0), unseen).is_plain
+@pytest.mark.parametrize(
+    ("other", "plain"),
+    [
+        ((180, 0.3, LIQUID), False),
+        ((180, 0.3, MERCURY), False),
+        ((180, 0.3, GAS), True),
+        ((60, 0.3, GAS), True),
+        ((60, 0.3, LIQUID), True),
+        ((60, 0.05, LIQUID), True),
+    ],
+    ids=["plug", "plug on mercury", "gas within", "gas", "above gas", "surely none"],
+)
+def test_a_level_that_may_be_there_makes_the_number_doubtful(other, plain):
+    """One that can't be in a whole column beside the likely ones does not."""
+    view = view_with((150, 0.99, GAS), other)
+    assert seen_levels(view, (0.0, 400.0), unseen, unlike).is_plain is plain
+
+
+@pytest.mark.parametrize(("change", "plain"), [(0.0, True), (10.0, True), (30.0, False)])
+def test_fillings_of_one_colour_are_one(change, plain):
+    view = view_with((150, 0.99, GAS), (180, 0.3, MERCURY))
+
+    def change_at(row: float, view: TubeView) -> float:
+        return change if row > 350.0 else 100.0
+
+    assert seen_levels(view, (0.0, 400.0), unseen, change_at).is_plain is plain
+
+
+def test_nothing_is_below_mercury():
+    view = view_with((150, 0.99, MERCURY), (180, 0.3, LIQUID))
+    assert seen_levels(view, (0.0, 400.0), unseen, unlike).is_plain
+
+
+def test_a_likely_level_stays_where_none_can_be():
+    """A column may be broken."""
+    view = view_with((150, 0.99, GAS), (60, 0.6, GAS))
+    assert rows_of(seen_levels(view, (0.0, 400.0), unseen, unlike)) == pytest.approx(
+        [120.0, 300.0]
+    )
 
 
 @pytest.mark.parametrize(
@@ -92,7 +134,7 @@ def test_a_level_without_a_dark_line_is_hardly_under_gas(darkness, likeliest):
     line = None
     if darkness is not None:
         line = DarkLine(darkness=darkness, shine=0.5, above_bores=0.1)
-    (level,) = seen_levels(view, (0.0, 400.0), lambda row: line).places
+    (level,) = seen_levels(view, (0.0, 400.0), lambda row: line, unlike).places
     assert LevelKind(1 + int(np.argmax(level.shares))) is likeliest
     assert sum(level.shares) == pytest.approx(1.0)
     assert level.probability == pytest.approx(0.99)
@@ -148,6 +190,7 @@ def test_kinds_that_the_limbs_share_are_weighed_together():
         (sure(GAS, GAS), sure(GAS, GAS)),
         (sure(GAS), SeenLevels(places=(place(0, GAS, share=0.9),))),
         (FAINT, FAINT),
+        (sure(GAS), SeenLevels(places=(place(0, LIQUID, 0.3), place(1, GAS)))),
         (sure(), sure()),
         (sure(LIQUID, LIQUID, LIQUID, GAS),) * 2,
     ],
@@ -157,6 +200,7 @@ def test_kinds_that_the_limbs_share_are_weighed_together():
         "gas within",
         "under gas or liquid",
         "no number is plain",
+        "a plug in one limb",
         "none",
         "four",
     ],
@@ -288,7 +332,7 @@ class TestTubes:
         view = view_with((150, 0.99, GAS), (20, 0.6, GAS))
 
         def within(*rows: float) -> LookedAt:
-            return looked_at(view, lambda: view, (rows[0], rows[1]), 7.0, 0.9, unseen)
+            return looked_at(view, lambda: view, (rows[0], rows[1]), 7.0, 0.9, unseen, unlike)
 
         assert within(100.0, 400.0).best_level == pytest.approx(0.99)
         assert within(0.0, 200.0).best_level == pytest.approx(0.6)
@@ -298,10 +342,10 @@ class TestTubes:
         first = view_with((20, 0.99, GAS))
         second = view_with((20, 0.99, GAS), (150, 0.99, MERCURY))
         both = first.averaged(second)
-        seen = looked_at(first, lambda: second, (0.0, 400.0), 7.0, 0.9, unseen)
+        seen = looked_at(first, lambda: second, (0.0, 400.0), 7.0, 0.9, unseen, unlike)
         assert seen.best_level == pytest.approx(0.99)
-        assert seen.count_levels() == seen_levels(both, (0.0, 400.0), unseen)
-        assert seen.count_levels() != seen_levels(first, (0.0, 400.0), unseen)
+        assert seen.count_levels() == seen_levels(both, (0.0, 400.0), unseen, unlike)
+        assert seen.count_levels() != seen_levels(first, (0.0, 400.0), unseen, unlike)
 
 
 class TestUnit:
