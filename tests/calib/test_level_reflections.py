@@ -15,8 +15,9 @@ from limbsight.calib.level_reflections import (
     with_reflection,
 )
 from limbsight.calib.level_strip import FoundApex, LevelStrip
+from limbsight.calib.meniscus import NOT_SEEN
 from limbsight.calib.rectify import make_grid
-from tests.helpers.levels import WATER, apex, level_strip, lone, map_of, mercury
+from tests.helpers.levels import AIR, WATER, apex, level_strip, lone, map_of, mercury
 
 
 def bore_with_streak(column: float | None, rows: tuple[int, int] = (0, 80)):
@@ -105,3 +106,28 @@ def between_liquids(lamp_rows, above_index=1.44, light=1.0):
 )
 def test_a_level_brighter_than_both_its_liquids_shows_a_lamp(seen, lamp):
     assert _shows_lamp(*seen) is lamp
+
+
+@pytest.mark.parametrize(
+    ("above", "axis", "misfit", "taken"),
+    [
+        (WATER, 0.3, 0.15, True),
+        (AIR, 0.3, 0.15, False),
+        (WATER, 3.0, 0.15, False),
+        (WATER, 0.3, 0.25, False),
+    ],
+    ids=["between liquids", "under gas", "elsewhere", "too far off"],
+)
+def test_three_spoilt_fits_at_one_place_show_a_level_between_liquids(
+    monkeypatch, above, axis, misfit, taken
+):
+    spoilt = {"ok": False, "reason": NOT_SEEN, "misfit": misfit}
+    here = replace(mercury(0), below=WATER, above=above)
+    sides = [lone(0.2, **spoilt), lone(0.4, **spoilt)]
+    monkeypatch.setattr(LevelStrip, "side_fits", lambda *_: sides)
+    wandered = FoundApex(row=60.0, fit=lone(axis - 13.0, **spoilt), band=here.on_axis)
+    found = in_stead_of_axis(here, wandered, 73.0)
+    assert found.fit.ok is taken
+    if taken:
+        assert found.apex_row == pytest.approx(73.0 - 0.3)
+        assert found.fit.u_px > max(side.u_px for side in sides)
