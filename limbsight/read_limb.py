@@ -30,6 +30,7 @@ from limbsight.vision.clipping import burnt_heights, burnt_rows
 from limbsight.vision.dark_line import MIDDLE_BORES, DarkLine, dark_line, stands_out
 from limbsight.vision.layers import Interface, Layers
 from limbsight.vision.level_choice import at_cover_seen_before
+from limbsight.vision.level_net import TubeView
 from limbsight.vision.strip import sample_linear
 from limbsight.vision.tube_strip import TubeStrip
 from limbsight.vision.working import WorkingImage, full_size
@@ -96,6 +97,10 @@ class Limb:
     levels: tuple[LevelFit, ...]
     reasons: tuple[Reason, ...]
     strip: TubeStrip
+    seen: TubeStrip
+    """As it is, with the lines behind it."""
+    view: TubeView
+    """What the network sees in it."""
     wall: str | None
     """What its tube was taken to be made of; None where nothing was told."""
 
@@ -166,6 +171,8 @@ def read_limb(
         levels=levels,
         reasons=reasons,
         strip=strip,
+        seen=split.tube.seen,
+        view=split.network,
         wall=known.instrument.tube.material,
     )
 

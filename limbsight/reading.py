@@ -35,6 +35,7 @@ from limbsight.find_scale import (
 from limbsight.know_picture import know_from_picture
 from limbsight.knowledge import Knowledge, knowledge_of
 from limbsight.labels import check_label, instrument_shown, labels_of
+from limbsight.liquid_seen import liquid_doubts
 from limbsight.read_limb import Limb
 from limbsight.reasons import reason, status_of
 from limbsight.records import (
@@ -236,6 +237,8 @@ def _walk_on(
         scale, limbs, on_glass = _clear_of_glass(view, on.scale, on.limbs, known, on.lean)
         if on_glass:
             notes += (reason("scale_through_tubes"),)
+        if instrument:
+            notes += liquid_doubts(limbs, known)
     except NotMeasurable as stop:
         why = cause_of(stop, working, known, MIN_PITCH_PX)
         return Walked(picture=picture, known=known, reasons=(_reason_of(why),))

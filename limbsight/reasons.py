@@ -210,6 +210,12 @@ _KINDS = (
         remedy="give the material of the tubes in the instrument file",
     ),
     ReasonKind(
+        code="liquid_differs_from_file",
+        effect="check",
+        text="what is in {where} looks like {seen}, where the instrument file states {stated}",
+        remedy="check that the file is that of this instrument and names its liquids",
+    ),
+    ReasonKind(
         code="liquid_uncertain",
         effect="check",
         text="{limb} may hold mercury or a clear liquid, and the level differs",

@@ -11,7 +11,6 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
-from enum import IntEnum
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,6 +18,7 @@ from numpy.typing import NDArray
 from limbsight.calib.instrument import LiquidSpec, LiquidsSpec
 from limbsight.calib.unknown_scale import LENGTH_UNITS_M
 from limbsight.knowledge import AIR, UNKNOWN, WATERY, Knowledge, knowledge_from_picture
+from limbsight.level_kinds import LEAST_SHARE, SURE_KIND, LevelKind, shares_of_kinds
 from limbsight.unit_by_size import SeenSizes, unit_by_size
 from limbsight.unknown_liquids import OIL
 from limbsight.vision.dark_line import DarkLine
@@ -32,17 +32,6 @@ ONE_FILLING = 0.2
 and more at 78 boundaries below plugs, less at 15 of 21 places without one that the network did
 not surely take for none (543 photos of two renderers).  Plugs on mercury that it hardly saw in
 one limb, and not at all in the other, were read as single levels, 16 mm off."""
-SURE_KIND = 0.99
-"""Least share of the likeliest kind in the probability of a level: those that are right have
-0.997 and more, those that are wrong 0.85 to 0.93, but for one (50 levels of sample photos and
-renders)."""
-LEAST_SHARE = 3e-3
-"""What a kind keeps that the network rules out: its likeliest kinds have 0.997 and more."""
-DARKNESS_BOUNDS = (0.05, 0.125, 0.2, 0.3, 0.44)
-DARKNESS_COUNTS = ((0, 5, 4, 7, 25, 472), (55, 32, 10, 5, 5, 0), (17, 14, 11, 4, 4, 21))
-"""How many levels under gas, under a liquid and of mercury have a line so dark (691 levels of
-283 photos of two renderers): the network of levels takes a boundary of two liquids for a level
-under gas at times, which is dark at its rim, and no other is."""
 MOST_LEVELS = 3
 SURE_LEVEL, TUBE, NO_TUBE = 0.8, 0.3, 0.7
 """Of 1157 looks at tubes on drawn photos 1143 show no tube to less than 0.3, and 1150 show a
@@ -73,14 +62,6 @@ AXIS_ERROR_WIDTHS = 0.3
 """Farther off its axis a tube shows no level to the network."""
 OVER_MERCURY = "unknown upper liquid"
 FloatArray = NDArray[np.float64]
-
-
-class LevelKind(IntEnum):
-    """What a level is between, by the number the network gives it."""
-
-    UNDER_GAS = 1
-    UNDER_LIQUID = 2
-    MERCURY = 3
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -136,13 +117,11 @@ def seen_levels(
     found = []
     for place in view.places(rows):
         if place.probability > SURELY_NONE:
-            at = int(np.argmin(np.abs(view.rows - place.row)))
-            shares = view.kinds[at, 1:] * _line_odds(line_at(place.row))
             found.append(
                 SeenLevel(
                     row=place.row,
                     probability=place.probability,
-                    shares=tuple((shares / max(float(shares.sum()), 1e-9)).tolist()),
+                    shares=tuple(shares_of_kinds(view, place.row, line_at).tolist()),
                 )
             )
     return SeenLevels(places=_possible(found, lambda place: change_at(place.row, view)))
@@ -171,16 +150,6 @@ def _possible(
         return not above or change(place) >= ONE_FILLING * max(map(change, above))
 
     return tuple(place for place in places if place in likely or is_possible(place))
-
-
-def _line_odds(line: DarkLine | None) -> FloatArray:
-    """How usual a line so dark is for each kind of level, shape (3,)."""
-    if line is None:
-        return np.ones(len(DARKNESS_COUNTS))
-    # Half a level more in each, since what was never seen may be.
-    counts = np.array(DARKNESS_COUNTS) + 0.5
-    at = int(np.searchsorted(DARKNESS_BOUNDS, line.darkness))
-    return np.asarray(counts[:, at] / counts.sum(axis=1))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

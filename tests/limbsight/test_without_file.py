@@ -8,11 +8,11 @@ import numpy as np
 import pytest
 
 from limbsight.knowledge import knowledge_from_picture, with_limbs
+from limbsight.level_kinds import LevelKind
 from limbsight.unit_by_size import SeenSizes
 from limbsight.vision.dark_line import DarkLine
 from limbsight.vision.level_net import TubeView
 from limbsight.without_file import (
-    LevelKind,
     LookedAt,
     SeenLevel,
     SeenLevels,
@@ -24,6 +24,7 @@ from limbsight.without_file import (
     with_unit,
 )
 from tests.helpers.scales import millimetres
+from tests.helpers.tube_views import view_with
 
 GAS, LIQUID, MERCURY = LevelKind.UNDER_GAS, LevelKind.UNDER_LIQUID, LevelKind.MERCURY
 
@@ -42,21 +43,6 @@ def place(k: int, kind: LevelKind, probability: float = 0.99, share: float = 1.0
 
 def sure(*kinds: LevelKind) -> SeenLevels:
     return SeenLevels(places=tuple(place(k, kind) for k, kind in enumerate(kinds)))
-
-
-def view_with(*levels: tuple[int, float, LevelKind]) -> TubeView:
-    """A view of 200 places two rows apart, with levels at (place, probability, kind)."""
-    kinds = np.tile([1.0, 0.0, 0.0, 0.0], (200, 1))
-    for place, probability, kind in levels:
-        kinds[place] = 0.0
-        kinds[place, 0] = 1 - probability
-        kinds[place, kind] = probability
-    return TubeView(
-        rows=np.arange(0.0, 400.0, 2.0),
-        kinds=kinds,
-        states=np.full((200, 4), 0.25),
-        apart=20.0,
-    )
 
 
 def unseen(row: float) -> None:
