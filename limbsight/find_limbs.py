@@ -10,7 +10,7 @@ from limbsight.find_scale import View
 from limbsight.knowledge import Knowledge
 from limbsight.read_limb import Limb, read_limb
 from limbsight.reasons import reason, refusal
-from limbsight.straighten import Board, SplitTube, split_along, straighten_board
+from limbsight.straighten import Scene, SplitTube, split_along, straighten_board
 from limbsight.vision.level_marks import tube_weight
 from limbsight.vision.limb_net import propose_limbs
 from limbsight.vision.limbs import (
@@ -49,34 +49,30 @@ def find_limbs(
 ) -> tuple[Limb, ...]:
     """Find and read the limbs; near ``places`` (across, scale units) where those are known."""
     board = straighten_board(view, scale, known)
-    width = 2 * known.tube.outer_radius_m / known.unit_m / board.grid.step
-    bore = 2 * known.tube.bore_radius_m / known.unit_m / board.grid.step
+    scene = Scene(view=view, board=board, scale=scale, known=known)
+    width = scene.width_columns
     most = known.limb_count + SPARE_CANDIDATES if known.limb_count else MAX_CANDIDATES
-    candidates = limb_candidates(board.picture, width, bore, most)
+    candidates = limb_candidates(board.picture, width, scene.bore_columns, most)
     if places:
         columns = [board.grid.column_at(at) for at in places]
-        choice = near_places(candidates.bands, columns, width)
-        return _read(choice, {}, view, board, scale, known)
-    choice, splits = _choose(candidates, view, board, scale, known)
-    proposed = None if choice.certain else _proposed(view, board, scale, known)
+        return _read(scene, near_places(candidates.bands, columns, width), {})
+    choice, splits = _choose(scene, candidates)
+    proposed = None if choice.certain else _proposed(scene)
     if proposed is not None and _shows_levels(proposed[1]):
-        return _read(*proposed, view, board, scale, known)
+        return _read(scene, *proposed)
     if len(choice.limbs) < (known.limb_count or 1):
         raise refusal("limb_not_found", found=len(choice.limbs), wanted=known.limb_count or 1)
-    limbs = _read(choice, splits, view, board, scale, known)
+    limbs = _read(scene, choice, splits)
     if choice.certain and any(map(_place_is_doubted, limbs)):
-        return _read_again(limbs, choice, splits, view, board, scale, known)
+        return _read_again(scene, limbs, choice, splits)
     return limbs
 
 
 def _read_again(
+    scene: Scene,
     limbs: tuple[Limb, ...],
     choice: LimbChoice,
     splits: dict[float, SplitTube],
-    view: View,
-    board: Board,
-    scale: NamedScale,
-    known: Knowledge,
 ) -> tuple[Limb, ...]:
     """Read the limbs that the network proposes instead of doubted ones.
 
@@ -84,17 +80,17 @@ def _read_again(
     ones are read about the axes it sees, since about an axis that is off a level is seen worse
     or not at all; with as many doubts they stay as they are.
     """
-    proposed = _proposed(view, board, scale, known)
+    proposed = _proposed(scene)
     if proposed is None:
         return limbs
     other, its_splits = proposed
     if not _alike(choice, other):
         sure = _shows_levels(its_splits)
-        return _read(other, its_splits, view, board, scale, known) if sure else limbs
+        return _read(scene, other, its_splits) if sure else limbs
     doubted = [_place_is_doubted(limb) for limb in limbs]
     bands = zip(choice.limbs, other.limbs, doubted, strict=True)
     mixed = replace(choice, limbs=tuple(b if doubt else a for a, b, doubt in bands))
-    again = _read(mixed, splits | its_splits, view, board, scale, known)
+    again = _read(scene, mixed, splits | its_splits)
     return again if sum(map(_place_is_doubted, again)) < sum(doubted) else limbs
 
 
@@ -112,75 +108,66 @@ def _alike(one: LimbChoice, other: LimbChoice) -> bool:
 
 
 def _read(
-    choice: LimbChoice,
-    splits: dict[float, SplitTube],
-    view: View,
-    board: Board,
-    scale: NamedScale,
-    known: Knowledge,
+    scene: Scene, choice: LimbChoice, splits: dict[float, SplitTube]
 ) -> tuple[Limb, ...]:
     """Read the limbs chosen, and say so where they may be others."""
-    names = known.limb_names(len(choice.limbs))
+    names = scene.known.limb_names(len(choice.limbs))
     # The network looks at one tube while the next is split; limbs are read when it has done.
     tubes = [
-        _split(band, name, splits, view, board, scale, known)
+        _split(scene, band, name, splits)
         for band, name in zip(choice.limbs, names, strict=True)
     ]
-    readers = [
-        partial(read_limb, view, board, scale, across=across, name=name, split=split)
-        for across, name, split in tubes
-    ]
-    limbs = read_by_wall(readers, known)
+    readers = [partial(_read_known, scene, *tube) for tube in tubes]
+    limbs = read_by_wall(readers, scene.known)
     if not choice.certain:
         doubted = replace(limbs[0], reasons=(*limbs[0].reasons, reason("limb_uncertain")))
         limbs = (doubted, *limbs[1:])
     return limbs
 
 
+def _read_known(
+    scene: Scene, across: float, name: str, split: SplitTube, known: Knowledge
+) -> Limb:
+    """Read a limb of which something else is known."""
+    return read_limb(replace(scene, known=known), across, name, split)
+
+
 def _split(
-    band: LimbBand,
-    name: str,
-    before: dict[float, SplitTube],
-    view: View,
-    board: Board,
-    scale: NamedScale,
-    known: Knowledge,
+    scene: Scene, band: LimbBand, name: str, before: dict[float, SplitTube]
 ) -> tuple[float, str, SplitTube]:
     """Where the axis of a limb is across the board, its name, and its tube split.
 
     ``before`` are tubes that were split already, by their columns.
     """
-    across, count = board.grid.across_at(band.centre_column), known.level_count(name)
+    across = scene.board.grid.across_at(band.centre_column)
+    count = scene.known.level_count(name)
     found = before.get(band.centre_column)
     if found is None or found.count != count:
-        found = split_along(view, board, scale, known, across, count)
+        found = split_along(scene, across, count)
     return across, name, found
 
 
 def _choose(
-    candidates: LimbCandidates, view: View, board: Board, scale: NamedScale, known: Knowledge
+    scene: Scene, candidates: LimbCandidates
 ) -> tuple[LimbChoice, dict[float, SplitTube]]:
     """Choose the limbs; and the tubes that were split for that, by their columns."""
-    if known.limb_count is not None:
-        choice = choose_limbs(candidates.bands, known.limb_count)
+    count = scene.known.limb_count
+    if count is not None:
+        choice = choose_limbs(candidates.bands, count)
         if min(choice.clearance, choice.place_clearance) >= CLEAR_OF_DOUBT:
             return choice, {}
     columns = [band.centre_column for band in candidates.bands]
-    splits = _split_all(columns, view, board, scale, known)
+    splits = _split_all(scene, columns)
     weighed = [_weighed(band, splits[band.centre_column]) for band in candidates.bands]
-    if known.limb_count is None:
+    if count is None:
         return choose_row(weighed, candidates.walls), splits
-    return choose_limbs(weighed, known.limb_count), splits
+    return choose_limbs(weighed, count), splits
 
 
-def _split_all(
-    columns: list[float], view: View, board: Board, scale: NamedScale, known: Knowledge
-) -> dict[float, SplitTube]:
+def _split_all(scene: Scene, columns: list[float]) -> dict[float, SplitTube]:
+    known, grid = scene.known, scene.board.grid
     count = max(known.level_count(name) for name in known.limb_names(known.limb_count or 2))
-    return {
-        column: split_along(view, board, scale, known, board.grid.across_at(column), count)
-        for column in columns
-    }
+    return {column: split_along(scene, grid.across_at(column), count) for column in columns}
 
 
 def _weighed(band: LimbBand, split: SplitTube) -> LimbBand:
@@ -199,26 +186,24 @@ def _shows_levels(splits: dict[float, SplitTube]) -> bool:
     return min(_chance(split) for split in splits.values()) >= SURE_LEVEL
 
 
-def _proposed(
-    view: View, board: Board, scale: NamedScale, known: Knowledge
-) -> tuple[LimbChoice, dict[float, SplitTube]] | None:
+def _proposed(scene: Scene) -> tuple[LimbChoice, dict[float, SplitTube]] | None:
     """Let the network choose the limbs, where walls and levels leave it open.
 
     Only where it has no doubt, neither about their number nor about their width; else None.
     """
-    width = 2 * known.tube.outer_radius_m / known.unit_m / board.grid.step
-    seen = propose_limbs(board.picture.bgr, width)
+    width, count = scene.width_columns, scene.known.limb_count
+    seen = propose_limbs(scene.board.picture.bgr, width)
     # Where the number of limbs is known, others may look a little like one.
-    least = PROPOSED if known.limb_count else UNPROPOSED
+    least = PROPOSED if count else UNPROPOSED
     found = [limb for limb in seen.candidates if limb.probability >= least] if seen else []
     sure = all(
         limb.probability >= PROPOSED
         and 1 / WIDTH_ERROR < limb.width_columns / width < WIDTH_ERROR
         for limb in found
     )
-    if not found or not sure or len(found) != (known.limb_count or len(found)):
+    if not found or not sure or len(found) != (count or len(found)):
         return None
-    splits = _split_all([limb.centre_column for limb in found], view, board, scale, known)
+    splits = _split_all(scene, [limb.centre_column for limb in found])
     limbs = tuple(
         LimbBand(centre_column=column, width_columns=width, score=MIN_SCORE)
         for column in sorted(splits)

@@ -18,7 +18,7 @@ from limbsight.knowledge import (
 )
 from limbsight.reasons import reason, refusal
 from limbsight.records import Reason
-from limbsight.straighten import Board, straighten_board, tube_along
+from limbsight.straighten import Board, Scene, straighten_board, tube_along
 from limbsight.unit_by_size import SeenSizes, units_by_size
 from limbsight.vision.dark_line import line_in_strip
 from limbsight.vision.face import ends_with_graduations, goes_on_behind
@@ -82,7 +82,8 @@ def know_from_picture(
     before_lines = all(comb.parts for comb in scale.combs)
     limbs_of = partial(with_limbs, before_lines=before_lines or None)
     known = limbs_of(known, 2, width * known.unit_m)
-    tubes, certain = _tubes_on(view, board, scale, known, proposed.candidates)
+    scene = Scene(view=view, board=board, scale=scale, known=known)
+    tubes, certain = _tubes_on(scene, proposed.candidates)
     if len(tubes) == 1 or len(tubes) >= LEAST_BANK:
         # More of a bank, or the other limb, may stand beyond the surroundings of the scale.
         known = limbs_of(known, LEAST_BANK, width * known.unit_m)
@@ -90,7 +91,7 @@ def know_from_picture(
         again = propose_limbs(wide.picture.bgr, width / wide.grid.step)
         candidates = _on_board(wide, board, proposed.candidates)
         candidates += again.candidates if again else ()
-        more, surely = _tubes_on(view, wide, scale, known, candidates)
+        more, surely = _tubes_on(replace(scene, board=wide, known=known), candidates)
         if len(tubes) > 1 or sum(tube.is_tube for tube in more) > 1:
             board, tubes, certain = wide, more, surely
         elif len(more) > 1:
@@ -192,27 +193,22 @@ def _on_board(
 
 
 def _tubes_on(
-    view: View,
-    board: Board,
-    scale: NamedScale,
-    known: Knowledge,
-    proposed: tuple[ProposedLimb, ...],
+    scene: Scene, proposed: tuple[ProposedLimb, ...]
 ) -> tuple[tuple[LookedAt, ...], bool]:
     """Choose the tubes among what the network proposes on this board and what has walls."""
-    width = 2 * known.tube.outer_radius_m / known.unit_m / board.grid.step
-    bore = width * known.tube.bore_radius_m / known.tube.outer_radius_m
-    walled = limb_candidates(board.picture, width, bore, WALLED_CANDIDATES)
+    board, width = scene.board, scene.width_columns
+    walled = limb_candidates(board.picture, width, scene.bore_columns, WALLED_CANDIDATES)
     columns = [limb.centre_column for limb in proposed]
     columns += [band.centre_column for band in walled.bands]
     # A place may be looked at for itself, beside another, and in both choices below.
-    look_at = cache(partial(_looked_at, view, board, scale, known, proposed))
+    look_at = cache(partial(_looked_at, scene, proposed))
 
     def beside(place: LookedAt) -> list[LookedAt]:
         return [look_at(place.column + aside * width) for aside in BESIDE_WIDTHS]
 
     looked = [look_at(column) for column in columns]
     tubes, certain = choose_tubes(looked, width, beside)
-    if len(tubes) != 1 or known.limb_count != 2:
+    if len(tubes) != 1 or scene.known.limb_count != 2:
         return tubes, certain
     # Two limbs of which one was missed would be read as one: the board is looked over.
     everywhere = np.arange(0.5 * width, len(board.grid.across) - 0.5 * width, 0.5 * width)
@@ -229,16 +225,9 @@ def _propose(board: Board, known: Knowledge) -> ProposedLimbs | None:
     return propose_limbs(board.picture.bgr, first.width_columns) or first
 
 
-def _looked_at(
-    view: View,
-    board: Board,
-    scale: NamedScale,
-    known: Knowledge,
-    proposed: tuple[ProposedLimb, ...],
-    column: float,
-) -> LookedAt:
-    tube = tube_along(view, board, scale, known, board.grid.across_at(column))
-    near = AXIS_ERROR_WIDTHS * 2 * known.tube.outer_radius_m / known.unit_m / board.grid.step
+def _looked_at(scene: Scene, proposed: tuple[ProposedLimb, ...], column: float) -> LookedAt:
+    tube = tube_along(scene, scene.board.grid.across_at(column))
+    near = AXIS_ERROR_WIDTHS * scene.width_columns
     chances = [
         limb.probability for limb in proposed if abs(limb.centre_column - column) <= near
     ]

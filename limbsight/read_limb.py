@@ -23,7 +23,7 @@ from limbsight.knowledge import Knowledge
 from limbsight.reasons import reason
 from limbsight.records import Reason
 from limbsight.standing import MOST_TILT_RAD
-from limbsight.straighten import Board, SplitTube, in_working, split_along
+from limbsight.straighten import Scene, SplitTube, in_working, split_along
 from limbsight.unknown_liquids import FitLevel, explained, widened
 from limbsight.vision.axis import REACH_WIDTHS, Axis, find_axis
 from limbsight.vision.clipping import burnt_heights, burnt_rows
@@ -105,25 +105,18 @@ class Limb:
     """What its tube was taken to be made of; None where nothing was told."""
 
 
-def read_limb(
-    view: View,
-    board: Board,
-    scale: NamedScale,
-    known: Knowledge,
-    across: float,
-    name: str,
-    split: SplitTube,
-) -> Limb:
+def read_limb(scene: Scene, across: float, name: str, split: SplitTube) -> Limb:
     """Read the limb whose axis is ``across`` the board, in scale units.
 
     ``split`` is the tube there.
     """
-    across, split, layers, axis = _about_axis(view, board, scale, known, across, split)
+    view, scale, known = scene.view, scene.scale, scene.known
+    across, split, layers, axis = _about_axis(scene, across, split)
     grid, strip = split.tube.grid, split.tube.clean
     levels: tuple[LevelFit, ...] = ()
     reasons: tuple[Reason, ...] = ()
     if layers.interfaces:
-        bore_px = 2 * known.tube.bore_radius_m / known.unit_m * board.density
+        bore_px = 2 * known.tube.bore_radius_m / known.unit_m * scene.board.density
         # A bore of many pixels is measured as well in the reduced picture, and faster.
         fine = bore_px / view.reduced.factor < MIN_BORE_PX
         source = full_size(view.picture.bgr) if fine else view.reduced
@@ -132,9 +125,7 @@ def read_limb(
         reach = NEAR_LEVEL_BORES if lie is None else SLANTED_BORES
         covers = [(grid.value_at(last), grid.value_at(first)) for first, last in layers.hidden]
         near = [
-            _near_level(
-                view, source, board, scale, known, across, *_places(grid, i), reach, covers
-            )
+            _near_level(scene, source, across, *_places(grid, i), reach, covers)
             for i in layers.interfaces
         ]
         fit = partial(
@@ -178,12 +169,7 @@ def read_limb(
 
 
 def _about_axis(
-    view: View,
-    board: Board,
-    scale: NamedScale,
-    known: Knowledge,
-    across: float,
-    split: SplitTube,
+    scene: Scene, across: float, split: SplitTube
 ) -> tuple[float, SplitTube, Layers, Axis]:
     """Straighten a tube about its own axis, which is near the one that ``split`` is about.
 
@@ -199,7 +185,7 @@ def _about_axis(
         if abs(axis.shift_columns) <= MIN_SHIFT_COLUMNS:
             break
         across += axis.shift_columns * split.tube.grid.step
-        split = split_along(view, board, scale, known, across, split.count)
+        split = split_along(scene, across, split.count)
         layers = at_cover_seen_before(split.layers, layers, split.network, strip.bore_columns)
         if abs(axis.shift_columns) <= FAR_WIDTHS * strip.width_columns:
             break
@@ -255,24 +241,22 @@ def _places(grid: Grid, seen: Interface) -> tuple[float, float | None]:
 
 
 def _near_level(
-    view: View,
+    scene: Scene,
     source: WorkingImage,
-    board: Board,
-    scale: NamedScale,
-    known: Knowledge,
     across: float,
     value: float,
     apex: float | None,
     reach_bores: float,
     covers: list[tuple[float, float]],
 ) -> NearLevel:
+    known = scene.known
     bore = 2 * known.tube.bore_radius_m / known.unit_m
     reach = reach_bores * bore
-    grid = view.grid(
-        scale.map.plane(),
+    grid = scene.view.grid(
+        scene.scale.map.plane(),
         values=(value - reach, value + reach),
         across=(across - 0.7 * bore, across + 0.7 * bore),
-        step=source.factor / board.density,
+        step=source.factor / scene.board.density,
         in_front=known.tube.axis_to_scale_m / known.unit_m,
     )
     linear = sample_linear(source.bgr, *in_working(grid, source))

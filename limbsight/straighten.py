@@ -61,6 +61,29 @@ class Board:
     """Pixels of the full picture per scale unit in the middle of the scale."""
 
 
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Scene:
+    """What limbs are looked for in: a picture, straightened about a scale, and what is
+    known of it."""
+
+    view: View
+    board: Board
+    scale: NamedScale
+    known: Knowledge
+
+    @property
+    def width_columns(self) -> float:
+        """Outside diameter in columns of the board."""
+        known = self.known
+        return 2 * known.tube.outer_radius_m / known.unit_m / self.board.grid.step
+
+    @property
+    def bore_columns(self) -> float:
+        """Inside diameter in columns of the board."""
+        known = self.known
+        return 2 * known.tube.bore_radius_m / known.unit_m / self.board.grid.step
+
+
 def straighten_board(view: View, scale: NamedScale, known: Knowledge) -> Board:
     """Straighten the surroundings of the scale, of a bank all that the picture shows."""
     spec, unit_m = known.instrument.scale, known.unit_m
@@ -176,20 +199,17 @@ class SplitTube:
         )
 
 
-def split_along(
-    view: View, board: Board, scale: NamedScale, known: Knowledge, across: float, count: int
-) -> SplitTube:
+def split_along(scene: Scene, across: float, count: int) -> SplitTube:
     """Straighten one tube and split it into its fillings."""
-    tube = tube_along(view, board, scale, known, across)
+    tube = tube_along(scene, across)
     looking = look_meanwhile(tube.seen)
     steps = find_layers(tube.clean, count, tube.rows)
     return SplitTube(tube=tube, count=count, steps=steps, looking=looking)
 
 
-def tube_along(
-    view: View, board: Board, scale: NamedScale, known: Knowledge, across: float
-) -> StraightTube:
+def tube_along(scene: Scene, across: float) -> StraightTube:
     """Straighten the picture about one axis."""
+    view, board, scale, known = scene.view, scene.board, scene.scale, scene.known
     spec, unit_m = known.instrument.scale, known.unit_m
     margin = SCALE_MARGIN * (spec.highest - spec.lowest)
     width = 2 * known.tube.outer_radius_m / unit_m

@@ -53,9 +53,9 @@ def test_doubted_limbs_are_read_again_about_the_axes_that_the_network_sees(
 
     read, places = read_limb, []
 
-    def doubting(*args, **where):
-        limb = read(*args, **where)
-        places.append(where["across"])
+    def doubting(scene, across, name, split):
+        limb = read(scene, across, name, split)
+        places.append(across)
         if len(places) > 2 * readings_in_doubt:
             return limb
         return replace(limb, reasons=(reason("level_doubted", limb=limb.name),))

@@ -17,6 +17,7 @@ from limbsight.errors import NotMeasurable
 from limbsight.know_picture import USUAL_WIDTH_M, _depth_text, _on_board, _propose, _tubes_on
 from limbsight.know_picture import _tubes_proposed as tubes_proposed
 from limbsight.knowledge import knowledge_from_picture, with_limbs
+from limbsight.straighten import Scene
 from limbsight.unit_by_size import SeenSizes
 from limbsight.vision.limb_net import ProposedLimb, ProposedLimbs
 from limbsight.without_file import BESIDE_WIDTHS
@@ -169,7 +170,8 @@ class TestTubesOn:
 
     def on(self, count):
         known = with_limbs(KNOWN, count, 9e-3)
-        return _tubes_on(NO_VIEW, board(), NO_VIEW, known, limbs((40.0, 0.9)).candidates)
+        scene = Scene(view=NO_VIEW, board=board(), scale=NO_VIEW, known=known)
+        return _tubes_on(scene, limbs((40.0, 0.9)).candidates)
 
     def test_what_is_proposed_and_what_has_walls(self, monkeypatch, looks):
         offered = self.chosen(monkeypatch, 2)

@@ -102,12 +102,12 @@ def test_a_tube_far_from_its_strip_is_looked_at_again(monkeypatch, shifts, looks
     places = []
 
     def split_along(*arguments: Any) -> Any:
-        places.append(arguments[4])
+        places.append(arguments[1])
         return split
 
     monkeypatch.setattr(read_limb, "split_along", split_along)
     monkeypatch.setattr(read_limb, "at_cover_seen_before", lambda after, *_: after)
     nothing: Any = None
-    across, *_ = read_limb._about_axis(nothing, nothing, nothing, nothing, 10.0, split)
+    across, *_ = read_limb._about_axis(nothing, 10.0, split)
     assert across == pytest.approx(10.0 + 0.5 * moved)
     assert len(places) == looks
