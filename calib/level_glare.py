@@ -16,7 +16,7 @@ from scipy.ndimage import binary_dilation
 from limbsight.calib.level_columns import BESIDE_SHARE, SEEN_SHARE, Band, clear_band
 from limbsight.calib.level_fits import ROOT3, same_level, widened
 from limbsight.calib.level_strip import FoundApex, LevelStrip
-from limbsight.calib.meniscus import UNLIKE, ApexFit
+from limbsight.calib.meniscus import AMBIGUOUS, UNLIKE, ApexFit
 from limbsight.calib.meniscus_outcome import MISFIT_LIMIT, SPOILT
 from limbsight.calib.meniscus_surroundings import is_gas
 from limbsight.vision.clipping import burnt_heights
@@ -44,10 +44,11 @@ def beside_burnt(here: LevelStrip, found: FoundApex, expected: float) -> FoundAp
     """
     beside = clear_band(burnt_with_rims(here), here.axis, here.bore_rows, TRACED_SHARE)
     # Few columns see what the rim of a spot leaves: they bear a fit out, no more.
-    if beside is not None and found.has_place and (found.fit.ok or _is_whole(here, beside)):
-        begun = found.apex_row if found.fit.ok else expected
+    likely = _is_likely(found.fit)
+    if beside is not None and found.has_place and (likely or _is_whole(here, beside)):
+        begun = found.apex_row if likely else expected
         other = here.fit(begun, here.first_reach, beside)
-        if found.fit.ok:
+        if likely:
             borne_out = _borne_out(here, found, other)
             if borne_out.clear_of_glare:
                 return borne_out
@@ -95,7 +96,7 @@ def _next_to_burnt(here: LevelStrip, found: FoundApex) -> FoundApex:
     but light that is added makes nothing darker than what is above and below it.
     """
     row = found.apex_row
-    seen = found.fit.ok and is_gas(here.above) and _shows_dark_line(here, row)
+    seen = _is_likely(found.fit) and is_gas(here.above) and _shows_dark_line(here, row)
     next_to = clear_band(here.burnt, here.axis, here.bore_rows, TRACED_SHARE)
     if next_to is None or not seen:
         return replace(found, clear_of_glare=seen)
@@ -164,6 +165,11 @@ def _beside_glare(other: ApexFit, u_axis_px: float, u_beside_px: float) -> ApexF
     """
     fit = widened(other, "axis beside glare", u_axis_px * ROOT3)
     return widened(fit, "beside glare", u_beside_px * ROOT3)
+
+
+def _is_likely(fit: ApexFit) -> bool:
+    """Whether a fit looks like a meniscus, if at several places: its interval holds them."""
+    return fit.ok or fit.reason == AMBIGUOUS
 
 
 def _is_spoilt(fit: ApexFit) -> bool:

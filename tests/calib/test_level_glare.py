@@ -9,7 +9,7 @@ import pytest
 
 from limbsight.calib.level_glare import _next_to_burnt
 from limbsight.calib.level_strip import FoundApex, LevelStrip
-from limbsight.calib.meniscus import NOT_SEEN, UNLIKE_MODEL
+from limbsight.calib.meniscus import AMBIGUOUS, NOT_SEEN, UNLIKE_MODEL
 from limbsight.calib.meniscus_outcome import MISFIT_LIMIT
 from tests.helpers.levels import AIR, WATER, lone, mercury
 
@@ -37,6 +37,18 @@ def test_next_to_glare_a_dark_line_shows_a_level_under_gas(
     found = _next_to_burnt(here, FoundApex(row=73.0, fit=lone(0.0), band=here.on_axis))
     assert found.clear_of_glare is borne_out
     assert ("reflection" in found.fit.u_components_px) is borne_out
+
+
+def test_a_fit_that_finds_two_places_is_borne_out_as_well(monkeypatch):
+    """Its interval holds both."""
+    here = replace(mercury(0), below=WATER, above=AIR)
+    here.strip[:] = 0.6
+    here.strip[72:75] = 0.1
+    monkeypatch.setattr(LevelStrip, "fit", lambda *_: lone(0.3))
+    either = lone(0.0, ok=False, reason=AMBIGUOUS)
+    assert _next_to_burnt(
+        here, FoundApex(row=73.0, fit=either, band=here.on_axis)
+    ).clear_of_glare
 
 
 @pytest.mark.parametrize(("why", "misfit", "borne_out"), OTHERS)
