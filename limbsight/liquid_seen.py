@@ -27,7 +27,7 @@ from limbsight.vision.level_net import TubeView, look_again
 FloatArray = NDArray[np.float64]
 
 LOOKS_LIKE = {
-    LevelKind.UNDER_GAS: "a liquid under a gas",
+    LevelKind.UNDER_GAS: "a liquid under a gas, and no mercury",
     LevelKind.UNDER_LIQUID: "one liquid under another",
     LevelKind.MERCURY: "mercury",
 }
