@@ -84,7 +84,7 @@ def _compared(here: LevelStrip, expected: float) -> FoundApex:
             found = dome_beside_burnt(here, found)
         else:
             found = beside_burnt(here, found, expected)
-    elif (found.fit.ok or ambiguous) and mirrors_room(here, found):
+    elif found.fit.is_likely and mirrors_room(here, found):
         found = with_both_sides(here, found, streak=aside > 0.0)
     elif found.fit.reason in UNLIKE and here.below.opaque_mirror:
         found = by_both_sides(here, found)

@@ -8,8 +8,8 @@ from dataclasses import replace
 
 import numpy as np
 
-from limbsight.calib.meniscus import AMBIGUOUS, COVERAGE_FACTOR, ApexFit
-from limbsight.calib.meniscus_outcome import AMBIGUITY_LIMIT
+from limbsight.calib.meniscus import AMBIGUOUS, COVERAGE_FACTOR, UNLIKE, ApexFit
+from limbsight.calib.meniscus_outcome import AMBIGUITY_LIMIT, MISFIT_LIMIT, SPOILT
 
 ROOT3 = math.sqrt(3.0)
 """Half width of a rectangle over its standard uncertainty."""
@@ -37,7 +37,7 @@ def mean_of(fit: ApexFit, others: list[ApexFit]) -> ApexFit:
     a meniscus counts as twice as uncertain.
     """
     fits = [replace(fit, position_px=0.0), *others]
-    likely = [one.ok or one.reason == AMBIGUOUS for one in fits]
+    likely = [one.is_likely for one in fits]
     u = np.array([one.u_px for one in fits]) * np.where(likely, 1.0, DOUBTED)
     weight = u**-2.0 / np.sum(u**-2.0)
     position = np.array([one.position_px for one in fits])
@@ -97,10 +97,15 @@ def same_level(fit: ApexFit, other: ApexFit, u_beside_px: float) -> bool:
     One that finds another place as good must have come to this one; one that sees nothing
     like a meniscus may have stayed where it began.
     """
-    if not (other.ok or other.reason == AMBIGUOUS):
+    if not other.is_likely:
         return False
     rest = _u_without_rivals(other)
     return abs(other.position_px) < COVERAGE_FACTOR * math.hypot(fit.u_px, rest, u_beside_px)
+
+
+def is_spoilt(fit: ApexFit) -> bool:
+    """Whether a fit does not look like a meniscus, but misses no more than beside lamps."""
+    return fit.reason in UNLIKE and fit.misfit <= SPOILT * MISFIT_LIMIT
 
 
 def agree(left: ApexFit, right: ApexFit) -> bool:

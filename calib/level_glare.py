@@ -14,10 +14,9 @@ from numpy.typing import NDArray
 from scipy.ndimage import binary_dilation
 
 from limbsight.calib.level_columns import BESIDE_SHARE, SEEN_SHARE, Band, clear_band
-from limbsight.calib.level_fits import ROOT3, same_level, widened
+from limbsight.calib.level_fits import ROOT3, is_spoilt, same_level, widened
 from limbsight.calib.level_strip import FoundApex, LevelStrip
-from limbsight.calib.meniscus import AMBIGUOUS, UNLIKE, ApexFit
-from limbsight.calib.meniscus_outcome import MISFIT_LIMIT, SPOILT
+from limbsight.calib.meniscus import ApexFit
 from limbsight.calib.meniscus_surroundings import is_gas
 from limbsight.vision.clipping import burnt_heights
 from limbsight.vision.dark_line import DarkLine, dark_line, stands_out
@@ -36,6 +35,13 @@ themselves, were taken for levels in six of 450 photos with spots and streaks dr
 levels."""
 
 
+def burnt_columns(
+    linear: NDArray[np.float32], rows: tuple[float, float], bore_rows: float
+) -> NDArray[np.bool_]:
+    """Columns that are burnt out between two rows, as high as a meniscus or more."""
+    return np.asarray(burnt_heights(linear, rows) >= GLARE_HEIGHT * bore_rows)
+
+
 def beside_burnt(here: LevelStrip, found: FoundApex, expected: float) -> FoundApex:
     """Let columns beside what is burnt out bear the level out, or show it in its stead.
 
@@ -44,7 +50,7 @@ def beside_burnt(here: LevelStrip, found: FoundApex, expected: float) -> FoundAp
     """
     beside = clear_band(burnt_with_rims(here), here.axis, here.bore_rows, TRACED_SHARE)
     # Few columns see what the rim of a spot leaves: they bear a fit out, no more.
-    likely = _is_likely(found.fit)
+    likely = found.fit.is_likely
     if beside is not None and found.has_place and (likely or _is_whole(here, beside)):
         begun = found.apex_row if likely else expected
         other = here.fit(begun, here.first_reach, beside)
@@ -96,12 +102,12 @@ def _next_to_burnt(here: LevelStrip, found: FoundApex) -> FoundApex:
     but light that is added makes nothing darker than what is above and below it.
     """
     row = found.apex_row
-    seen = _is_likely(found.fit) and is_gas(here.above) and _shows_dark_line(here, row)
+    seen = found.fit.is_likely and is_gas(here.above) and _shows_dark_line(here, row)
     next_to = clear_band(here.burnt, here.axis, here.bore_rows, TRACED_SHARE)
     if next_to is None or not seen:
         return replace(found, clear_of_glare=seen)
     other = here.fit(row, here.first_reach, next_to)
-    return _borne_out(here, found, replace(other, ok=other.ok or _is_spoilt(other)))
+    return _borne_out(here, found, replace(other, ok=other.ok or is_spoilt(other)))
 
 
 def _shows_dark_line(here: LevelStrip, row: float) -> bool:
@@ -120,8 +126,7 @@ def _burnt_below(here: LevelStrip, row: float) -> NDArray[np.bool_]:
     """Columns that are burnt out at an apex or below."""
     bore = here.bore_rows
     over_it = burnt_heights(here.strip, (row, row)) > 0
-    below = burnt_heights(here.strip, (row, row + GLARE_REACH * bore)) >= GLARE_HEIGHT * bore
-    return np.asarray(over_it | below)
+    return over_it | burnt_columns(here.strip, (row, row + GLARE_REACH * bore), bore)
 
 
 def _borne_out(here: LevelStrip, found: FoundApex, other: ApexFit) -> FoundApex:
@@ -165,13 +170,3 @@ def _beside_glare(other: ApexFit, u_axis_px: float, u_beside_px: float) -> ApexF
     """
     fit = widened(other, "axis beside glare", u_axis_px * ROOT3)
     return widened(fit, "beside glare", u_beside_px * ROOT3)
-
-
-def _is_likely(fit: ApexFit) -> bool:
-    """Whether a fit looks like a meniscus, if at several places: its interval holds them."""
-    return fit.ok or fit.reason == AMBIGUOUS
-
-
-def _is_spoilt(fit: ApexFit) -> bool:
-    """Whether a fit does not look like a meniscus, but misses no more than beside lamps."""
-    return fit.reason in UNLIKE and fit.misfit <= SPOILT * MISFIT_LIMIT

@@ -15,14 +15,12 @@ from limbsight.calib.level_columns import (
     ASIDE,
     BESIDE_SHARE,
     SEEN_SHARE,
-    Band,
     band_at,
     columns_about,
 )
-from limbsight.calib.level_fits import ROOT3, agree, mean_of, mean_of_all, widened
+from limbsight.calib.level_fits import ROOT3, agree, is_spoilt, mean_of, mean_of_all, widened
 from limbsight.calib.level_strip import FoundApex, LevelStrip
-from limbsight.calib.meniscus import AMBIGUOUS, COVERAGE_FACTOR, UNLIKE, ApexFit
-from limbsight.calib.meniscus_outcome import MISFIT_LIMIT, SPOILT
+from limbsight.calib.meniscus import COVERAGE_FACTOR, ApexFit
 from limbsight.calib.meniscus_surroundings import is_gas
 
 LAMP_HEIGHT = 0.05
@@ -121,29 +119,23 @@ def in_stead_of_axis(here: LevelStrip, found: FoundApex, expected: float) -> Fou
     dirt spoils all three, a level between liquids is where they all find it; one under gas
     has its dark line for that.
     """
-    sides = here.side_fits(expected, here.first_reach)
-    if agree(*sides):
-        return _shown_by(here, expected, sides, here.side(-1))
-    on_axis = replace(found.fit, position_px=expected - found.apex_row)
-    three = [on_axis, *sides]
-    if is_gas(here.above) or not _find_one_place(three, BESIDE_SHARE * here.bore_rows):
-        return found
-    return _shown_by(here, expected, three, here.on_axis)
-
-
-def _shown_by(here: LevelStrip, row: float, fits: list[ApexFit], band: Band) -> FoundApex:
-    """The level that fits begun at one row show together."""
     u_beside = BESIDE_SHARE * here.bore_rows
+    fits, band = here.side_fits(expected, here.first_reach), here.side(-1)
+    if not agree(*fits):
+        on_axis = replace(found.fit, position_px=expected - found.apex_row)
+        fits, band = [on_axis, *fits], here.on_axis
+        if is_gas(here.above) or not _find_one_place(fits, u_beside):
+            return found
     fit = widened(mean_of_all(fits), "beside the axis", ROOT3 * u_beside)
-    return FoundApex(row=row, fit=replace(fit, ok=True, reason=""), band=band)
+    return replace(found, row=expected, fit=fit, band=band)
 
 
 def _find_one_place(fits: list[ApexFit], u_beside_px: float) -> bool:
     """Whether fits that may be spoilt differ no more than menisci do beside the axis."""
     apart = float(np.ptp([fit.position_px for fit in fits]))
-    places = all(fit.ok or fit.reason in (*UNLIKE, AMBIGUOUS) for fit in fits)
-    worst = max(fit.misfit for fit in fits)
-    return places and worst <= SPOILT * MISFIT_LIMIT and apart <= COVERAGE_FACTOR * u_beside_px
+    return apart <= COVERAGE_FACTOR * u_beside_px and all(
+        fit.is_likely or is_spoilt(fit) for fit in fits
+    )
 
 
 def with_reflection(fit: ApexFit, other: ApexFit) -> ApexFit:

@@ -185,3 +185,8 @@ class ApexFit:
     def u_px(self) -> float:
         """Combined standard uncertainty, px."""
         return float((self.u_statistical_px**2 + self.u_model_px**2) ** 0.5)
+
+    @property
+    def is_likely(self) -> bool:
+        """Whether it looks like a meniscus, if at several places: the interval holds them."""
+        return self.ok or self.reason == AMBIGUOUS

@@ -17,7 +17,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from limbsight.calib.meniscus import (
-    AMBIGUOUS,
     ApexFit,
     FluidOptics,
     MeniscusPhysics,
@@ -188,7 +187,7 @@ def _for_wetting(wetted: Explained, fit: ApexFit, other: _Supposition) -> float 
     best = choose(other.profile, inside)
     for_it = compared(wetted, other.explained(best))
     seen = fit if for_it > 0.0 else other.outcome(best)
-    return for_it if seen.ok or seen.reason == AMBIGUOUS else None
+    return for_it if seen.is_likely else None
 
 
 def _settled(profile: Profile, candidate: Candidate, light: Paths) -> Candidate:

@@ -170,10 +170,11 @@ def _fit(combs: tuple[Comb, ...], values: tuple[FloatArray, ...], frame: Frame) 
 def _misses_by(wrongly: FloatArray, fit: RobustFit, lines: _Lines, frame: Frame) -> FloatArray:
     """Change of the misses where lines slope by so much more."""
     sloped = replace(lines, slope=lines.slope + wrongly)
+    missed = np.concatenate(
+        [_line_misses(fit.at, sloped, way, frame)[0] for way in (-1.0, 1.0)]
+    )
     change = np.zeros(len(fit.residuals))
-    for k, way in enumerate((-1.0, 1.0)):
-        part = slice(k * len(wrongly), (k + 1) * len(wrongly))
-        change[part] = _line_misses(fit.at, sloped, way, frame)[0] - fit.residuals[part]
+    change[: len(missed)] = missed - fit.residuals[: len(missed)]
     return change
 
 

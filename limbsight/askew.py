@@ -30,7 +30,7 @@ def lean_against_scale(limbs: Sequence[Limb], view: View, known: Knowledge) -> f
     if not limbs or incline_of(view, known) is not None:
         return 0.0
     apart = max((len(limbs) - 1) // (MOST_TUBES - 1), 1)
-    return lean_of([limb.strip for limb in limbs[::apart][:MOST_TUBES]])
+    return lean_of([limb.tube.clean for limb in limbs[::apart][:MOST_TUBES]])
 
 
 def leaning(scale: NamedScale, lean: float) -> NamedScale:

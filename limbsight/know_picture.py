@@ -237,7 +237,7 @@ def _looked_at(scene: Scene, proposed: tuple[ProposedLimb, ...], column: float) 
         tube.rows,
         column,
         max(chances, default=0.0),
-        partial(line_in_strip, tube.seen.bgr, bore_rows=tube.seen.bore_columns),
+        partial(line_in_strip, tube.seen),
         partial(_change_at, tube.seen),
     )
 

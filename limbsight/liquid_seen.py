@@ -48,10 +48,10 @@ def liquid_doubts(limbs: Sequence[Limb], known: Knowledge) -> tuple[Reason, ...]
     """
     found = []
     for stated, group in _groups(limbs, known).items():
-        instead = _seen_instead(group, stated.kind, [limb.view for limb, _ in group])
+        instead = _seen_instead(group, stated.kind, [limb.network for limb, _ in group])
         if instead is None:
             continue
-        both = [limb.view.averaged(look_again(limb.seen)) for limb, _ in group]
+        both = [limb.network.averaged(look_again(limb.tube.seen)) for limb, _ in group]
         if _seen_instead(group, stated.kind, both) is instead:
             names = [limb.name for limb, _ in group]
             found.append(
@@ -118,6 +118,6 @@ def _shares(limb: Limb, k: int, view: TubeView) -> FloatArray | None:
     if near.max(initial=0.0) < LIKELY:
         return None
     row = float(view.rows[int(np.argmax(near))])
-    line_at = partial(line_in_strip, limb.seen.bgr, bore_rows=limb.seen.bore_columns)
+    line_at = partial(line_in_strip, limb.tube.seen)
     shares = np.maximum(shares_of_kinds(view, row, line_at), LEAST_SHARE)
     return np.asarray(shares / shares.sum())

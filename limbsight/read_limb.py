@@ -11,7 +11,12 @@ from numpy.typing import NDArray
 
 from limbsight.calib.heights import LevelFit, fit_level
 from limbsight.calib.indexing import heights_of, value_of_height
-from limbsight.calib.level_glare import GLARE_HEIGHT, GLARE_MIDDLE, GLARE_REACH
+from limbsight.calib.level_glare import (
+    GLARE_HEIGHT,
+    GLARE_MIDDLE,
+    GLARE_REACH,
+    burnt_columns,
+)
 from limbsight.calib.meniscus import AMBIGUOUS, COVERAGE_FACTOR, NOT_SEEN
 from limbsight.calib.meniscus_outcome import MISFIT_LIMIT, SPOILT
 from limbsight.calib.mirror import is_mirror
@@ -23,16 +28,15 @@ from limbsight.knowledge import Knowledge
 from limbsight.reasons import reason
 from limbsight.records import Reason
 from limbsight.standing import MOST_TILT_RAD
-from limbsight.straighten import Scene, SplitTube, in_working, split_along
+from limbsight.straighten import Scene, SplitTube, StraightTube, in_working, split_along
 from limbsight.unknown_liquids import FitLevel, explained, widened
 from limbsight.vision.axis import REACH_WIDTHS, Axis, find_axis
-from limbsight.vision.clipping import burnt_heights, burnt_rows
+from limbsight.vision.clipping import burnt_rows
 from limbsight.vision.dark_line import MIDDLE_BORES, DarkLine, dark_line, stands_out
 from limbsight.vision.layers import Interface, Layers
 from limbsight.vision.level_choice import at_cover_seen_before
 from limbsight.vision.level_net import TubeView
 from limbsight.vision.strip import sample_linear
-from limbsight.vision.tube_strip import TubeStrip
 from limbsight.vision.working import WorkingImage, full_size
 from limbsight.walls import GLASS
 
@@ -91,18 +95,24 @@ class Limb:
     """One limb as found."""
 
     name: str
-    grid: Grid
-    axis_column: float
+    tube: StraightTube
+    network: TubeView
+    """What it sees in the tube."""
     layers: Layers
     levels: tuple[LevelFit, ...]
     reasons: tuple[Reason, ...]
-    strip: TubeStrip
-    seen: TubeStrip
-    """As it is, with the lines behind it."""
-    view: TubeView
-    """What the network sees in it."""
     wall: str | None
     """What its tube was taken to be made of; None where nothing was told."""
+
+    @property
+    def grid(self) -> Grid:
+        """Where the tube was straightened."""
+        return self.tube.grid
+
+    @property
+    def axis_column(self) -> float:
+        """Of the grid."""
+        return 0.5 * (len(self.grid.across) - 1)
 
 
 def read_limb(scene: Scene, across: float, name: str, split: SplitTube) -> Limb:
@@ -156,14 +166,11 @@ def read_limb(scene: Scene, across: float, name: str, split: SplitTube) -> Limb:
     reasons = _layer_reasons(layers, known, name, strayed=strayed) + reasons
     return Limb(
         name=name,
-        grid=grid,
-        axis_column=0.5 * (len(grid.across) - 1),
+        tube=split.tube,
+        network=split.network,
         layers=layers,
         levels=levels,
         reasons=reasons,
-        strip=strip,
-        seen=split.tube.seen,
-        view=split.network,
         wall=known.instrument.tube.material,
     )
 
@@ -335,7 +342,7 @@ def _with_unknowns(
 
 
 def _is_unlike(level: LevelFit) -> bool:
-    return not level.apex.ok and level.apex.reason != AMBIGUOUS
+    return not level.apex.is_likely
 
 
 def incline_of(view: View, known: Knowledge) -> float | None:
@@ -425,7 +432,7 @@ def _burnt_columns(at: NearLevel, known: Knowledge) -> NDArray[np.bool_]:
     """Which columns are burnt out about the level, as high as a meniscus or more."""
     bore = at.bore_rows(known)
     rows = (at.row - GLARE_REACH * bore, at.row + GLARE_REACH * bore)
-    return burnt_heights(at.uncovered, rows) >= GLARE_HEIGHT * bore
+    return burnt_columns(at.uncovered, rows, bore)
 
 
 def _meniscus_reasons(

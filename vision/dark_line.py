@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from scipy.ndimage import uniform_filter1d
 
 from limbsight.vision.light import to_linear
+from limbsight.vision.tube_strip import TubeStrip
 
 MIDDLE_BORES = 0.4
 """Half the width that is looked at: beyond, walls and rims are dark by themselves."""
@@ -121,8 +122,9 @@ def dark_line(
     )
 
 
-def line_in_strip(bgr: NDArray[np.uint8], row: float, *, bore_rows: float) -> DarkLine | None:
-    """Compare the line at a row of a straightened tube, (R, C, 3), with both of its sides."""
+def line_in_strip(strip: TubeStrip, row: float) -> DarkLine | None:
+    """Compare the line at a row of a straightened tube with both of its sides."""
+    bgr, bore_rows = strip.bgr, strip.bore_columns
     reach = math.ceil((REACH_BORES + BESIDE_BORES) * bore_rows) + 2
     first = max(round(row) - reach, 0)
     return dark_line(to_linear(bgr[first : round(row) + reach + 1]), row - first, bore_rows)

@@ -54,7 +54,8 @@ def limb(name: str, *kinds: LevelKind, probability: float = 0.99):
     # Too small to show a line: the networks alone speak.
     bgr = np.full((400, 4, 3), 128, np.uint8)
     seen = SimpleNamespace(bgr=bgr, bore_columns=2.0, view=view)
-    return SimpleNamespace(name=name, layers=layers, view=view, seen=seen)
+    tube = SimpleNamespace(seen=seen)
+    return SimpleNamespace(name=name, layers=layers, network=view, tube=tube)
 
 
 @pytest.fixture(autouse=True)

@@ -15,6 +15,7 @@ from limbsight.calib.meniscus_outcome import MISFIT_LIMIT, SPOILT
 from limbsight.read_limb import _covered_away_from, _is_missing, _meniscus_reasons
 from limbsight.vision.axis import Axis
 from limbsight.vision.dark_line import DarkLine
+from tests.helpers.levels import lone
 
 
 @pytest.mark.parametrize(
@@ -62,7 +63,7 @@ def test_a_dark_line_excuses_a_profile_that_shows_nothing(monkeypatch, why, misf
     monkeypatch.setattr(read_limb, "_lines_about", lambda *_: lambda bores: None)
     monkeypatch.setattr(read_limb, "stands_out", lambda line_at: True)
     level: Any = SimpleNamespace(
-        apex=SimpleNamespace(ok=False, reason=why, misfit=misfit), clear_of_glare=None
+        apex=lone(0.0, ok=False, reason=why, misfit=misfit), clear_of_glare=None
     )
     known: Any = SimpleNamespace(
         optics=lambda limb, k: SimpleNamespace(opaque_mirror=False),

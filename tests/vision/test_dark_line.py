@@ -13,6 +13,7 @@ from limbsight.vision.dark_line import (
     line_in_strip,
     stands_out,
 )
+from limbsight.vision.tube_strip import TubeStrip
 
 BORE = 40
 ROWS, COLUMNS = 6 * BORE, round(1.4 * BORE)
@@ -66,10 +67,16 @@ def test_a_slanted_line_is_found_within_its_slant():
 def test_of_a_long_strip_what_is_about_the_row_counts(share):
     picture = np.clip(255 * (strip(share) ** (1 / 2.2)), 0, 255).astype(np.uint8)
     long = np.concatenate([picture[:1].repeat(300, axis=0), picture, picture[-1:]])
-    found = line_in_strip(long, 300 + ROW, bore_rows=BORE)
+    tube = TubeStrip(
+        bgr=long,
+        bore_columns=BORE,
+        width_columns=1.5 * BORE,
+        inside_picture=np.ones(len(long), bool),
+    )
+    found = line_in_strip(tube, 300 + ROW)
     assert found is not None
     assert found.darkness == pytest.approx(darkness(strip(share)), abs=0.05)
-    assert line_in_strip(long, float(len(long)), bore_rows=BORE) is None
+    assert line_in_strip(tube, float(len(long))) is None
 
 
 def test_burnt_columns_say_nothing():
