@@ -90,7 +90,6 @@ def fit_level(
     line_pitch_m: float = 0.0,
     slope: float = 0.0,
     burnt: NDArray[np.bool_] | None = None,
-    with_components: bool = True,
 ) -> LevelFit:
     """Fit one meniscus and carry it to the scale.
 
@@ -114,9 +113,6 @@ def fit_level(
         Rows a column by which the level fell to the right before its columns were shifted.
     burnt : ndarray, shape (C,), bool, optional
         Columns that are burnt out about the level.
-    with_components
-        Whether the uncertainty is wanted, too: where the focal length is guessed that takes
-        several times as long as the level.
     """
     here = LevelStrip(
         strip=strip,
@@ -141,7 +137,7 @@ def fit_level(
         height=height,
         x_px=x,
         y_px=y,
-        components=components_of(here, found) if with_components else (),
+        components=components_of(here, found),
         apex=found.fit,
         clear_of_glare=found.clear_of_glare,
         for_wetting=found.for_wetting,

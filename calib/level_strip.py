@@ -183,12 +183,11 @@ class LevelStrip:
         *,
         with_lines: bool = True,
         with_colours: bool = True,
-        seen_by: ScaleMap | None = None,
         unwetted: MeniscusPhysics | None = None,
     ) -> ApexFit:
         """Fit the apex within ``reach`` rows of a row, by one band of columns."""
         view = replace(
-            self.view(middle, seen_by),
+            self.view(middle),
             line_pitch_m=self.line_pitch_m if with_lines else 0.0,
         )
         rows = self._rows_about(middle, reach, view)

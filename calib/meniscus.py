@@ -166,6 +166,8 @@ class ApexFit:
         Code of the doubt, ``""`` if none.
     blur_px
         Fitted width of the point spread (one standard deviation).
+    px_per_elevation
+        By how much the position moves with the elevation supposed [px/rad].
     for_wetting
         Twice the logarithm of how much better the picture is explained than with the other
         contact angle asked about; None where none was, or neither shows a meniscus.
@@ -179,6 +181,7 @@ class ApexFit:
     ok: bool
     reason: str
     blur_px: float
+    px_per_elevation: float = 0.0
     for_wetting: float | None = None
 
     @property

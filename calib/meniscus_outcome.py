@@ -112,6 +112,7 @@ def outcome(profile: Profile, state: State, last: Linear, *, rival_px: float) ->
         ok=not reason,
         reason=reason,
         blur_px=math.exp(state.optics.log_blur),
+        px_per_elevation=_px_per_elevation(profile, row),
     )
 
 
@@ -151,6 +152,22 @@ def _components_px(profile: Profile, state: State, row: Array) -> dict[str, floa
     if profile.around.below.opaque_mirror:
         components["dome"] = _taller_px(profile, state) / math.sqrt(3.0)
     return components
+
+
+def _px_per_elevation(profile: Profile, row: Array) -> float:
+    """Movement of the position with the middle of the elevation's prior [px/rad].
+
+    The fit's normal equations are linear in the prior's middle: its weight, by the position's
+    row of the covariance matrix.
+    """
+    supposed = profile.supposed
+    return sum(
+        float(by * weight) / prior.u
+        for prior, by, weight in zip(
+            supposed.priors, row[OPTICAL:], supposed.precision[OPTICAL:], strict=False
+        )
+        if prior.field == "elevation_rad"
+    )
 
 
 def _u_tone_px(around: Surroundings) -> float:

@@ -67,7 +67,6 @@ def fit_oblique_level(
     above: FluidOptics,
     interface: MeniscusPhysics,
     burnt: NDArray[np.bool_] | None = None,
-    with_components: bool = True,
 ) -> LevelFit:
     """Fit one meniscus of a tube that lies; arguments as of ``fit_level``."""
     axis = 0.5 * (strip.shape[1] - 1)
@@ -89,7 +88,6 @@ def fit_oblique_level(
             interface=shape,
             slope=slope,
             burnt=burnt,
-            with_components=with_components,
         )
         for shape in (interface, lying)
     )

@@ -303,7 +303,6 @@ def _fit_one(
     name: str,
     lie: Lie | None,
     lined: bool,
-    with_components: bool = True,
 ) -> LevelFit:
     """Fit the k-th level of a limb from the bottom."""
     pitch_m = known.instrument.scale.division * known.unit_m if lined else 0.0
@@ -327,7 +326,6 @@ def _fit_one(
         above=known.optics(name, k + 1),
         interface=known.interface(name, k),
         burnt=_burnt_columns(at, known),
-        with_components=with_components,
     )
 
 

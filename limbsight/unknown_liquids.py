@@ -13,8 +13,8 @@ liquid under water, and glass that the oil wets, are fitted too.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import replace
-from typing import Protocol
 
 import numpy as np
 
@@ -50,11 +50,8 @@ did (2.9 times both); of two levels under a liquid, taken for ones under gas and
 1.25 mm off at u 0.18 and 0.30, the ratio was 6 and 3."""
 
 
-class FitLevel(Protocol):
-    """Fits one level with what is known."""
-
-    def __call__(self, known: Knowledge, *, with_components: bool = True) -> LevelFit:
-        """Fit it, with its components or without: only those of one answer are wanted."""
+FitLevel = Callable[[Knowledge], LevelFit]
+"""Fits one level with what is known."""
 
 
 def widened(
@@ -88,11 +85,11 @@ def widened(
     if known.instrument.liquids.manometric.name == UNKNOWN and not between_liquids:
         parts += _under_water_instead(level, known, fit)
         level, likely, known = _of_either_liquid(level, known, fit)
-    bores = [fit(_of_width(known, way), with_components=False) for way in (-1, 1)]
+    bores = [fit(_of_width(known, way)) for way in (-1, 1)]
     parts.append(own_component("unknown bore", max(_apart(likely, other) for other in bores)))
     if between_liquids:
-        heavy = fit(_heavy_under_water(known), with_components=False)
-        oil_wets = fit(replace(known, upper_wets=True), with_components=False)
+        heavy = fit(_heavy_under_water(known))
+        oil_wets = fit(replace(known, upper_wets=True))
         chances = (
             (heavy, HEAVY_SHARE),
             (oil_wets, _chance(OIL_WETS_SHARE, level, oil_wets)),
@@ -112,7 +109,7 @@ def _of_either_liquid(
     middling liquid to 0.05. The level itself where it looks like a meniscus of neither.
     """
     guesses = [_of(known, name) for name in (WATERY, OIL)]
-    tried = [(fit(guess, with_components=False), guess) for guess in guesses]
+    tried = [(fit(guess), guess) for guess in guesses]
     tried = [(found, guess) for found, guess in tried if found.apex.ok]
     if not tried:
         return level, level, known
@@ -122,7 +119,7 @@ def _of_either_liquid(
     height, x, y = (weights @ places).tolist()
     u = float(np.sqrt(weights @ (places[:, 0] - height) ** 2))
     best, guess = tried[int(np.argmax(weights))]
-    components = (*fit(guess).components, own_component("unknown liquid", u))
+    components = (*best.components, own_component("unknown liquid", u))
     mean = replace(
         best,
         height=height,
@@ -146,7 +143,7 @@ def _under_water_instead(level: LevelFit, known: Knowledge, fit: FitLevel) -> li
         seals=(),
     )
     instrument = replace(known.instrument, tapped_limb=None, liquids=liquids)
-    other = fit(replace(known, instrument=instrument), with_components=False)
+    other = fit(replace(known, instrument=instrument))
     if UNDER_WATER_RATIO * other.apex.misfit > misfit:
         return []
     return [own_component("liquid above", 0.5 * abs(level.height - other.height))]
@@ -170,16 +167,15 @@ def explained(level: LevelFit, known: Knowledge, fit: FitLevel) -> LevelFit:
     others = [_of_width(known, way) for way in (-1, 1)]
     if known.instrument.liquids.manometric.name == UNKNOWN:
         others += [_of(known, name) for name in (WATERY, OIL)]
-    tried = [(fit(other, with_components=False), other) for other in others]
+    tried = [fit(other) for other in others]
     alike = sorted(
-        ((found, other) for found, other in tried if found.apex.ok),
-        key=lambda answer: answer[0].apex.misfit,
+        (found for found in tried if found.apex.ok), key=lambda found: found.apex.misfit
     )
     if not alike:
         return level
-    best, supposed = alike[0]
-    u = max(abs(best.height - other.height) for other in (level, *(one for one, _ in alike)))
-    parts = (*fit(supposed).components, own_component("unknown bore or liquid", u))
+    best = alike[0]
+    u = max(abs(best.height - other.height) for other in (level, *alike))
+    parts = (*best.components, own_component("unknown bore or liquid", u))
     return replace(best, components=parts)
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -74,6 +75,29 @@ def test_the_picture_tells_whether_the_wall_is_wetted(angle_deg, bore):
     assert told.for_wetting is None
     if angle_deg > 45:
         assert abs(told.position_px + 1.3) < max(0.5, 2.0 * told.u_px)
+
+
+@pytest.mark.parametrize("name", ["water from below", "narrow", "clear", "mercury"])
+def test_the_position_moves_with_the_elevation_as_it_says(name):
+    """By the fit, where another elevation is supposed of the same rows."""
+    view, below, above, interface, colours = CASES[name]
+    view = replace(view, u_elevation_rad=0.03)
+    rows, profile = rendered(view, below, above, interface, colours)
+    profile = profile + 0.004 * np.random.default_rng(3).standard_normal(profile.shape)
+    lower, middle, upper = (
+        fit_apex(
+            rows,
+            profile,
+            replace(view, elevation_rad=view.elevation_rad + by),
+            below,
+            above,
+            interface,
+            vertical_search_px=8.0,
+        )
+        for by in (-0.02, 0.0, 0.02)
+    )
+    moved = upper.position_px - lower.position_px
+    assert middle.px_per_elevation * 0.04 == pytest.approx(moved, rel=0.25)
 
 
 @given(shift=st.floats(-6.0, 6.0), seed=st.integers(0, 1000))

@@ -55,7 +55,7 @@ def components(answers, *, ok=True, between_liquids=True):
     found = widened(
         level_at(50.0),
         known(),
-        lambda other, *, with_components=True: level_at(answers(other), ok=ok),
+        lambda other: level_at(answers(other), ok=ok),
         between_liquids=between_liquids,
     )
     return {c.name: c.standard_uncertainty for c in found.components}
@@ -96,7 +96,7 @@ def test_other_liquids_count_by_their_share(is_other, share):
 def test_oil_that_wets_counts_less_where_it_looks_less_so(ratio, less):
     """Odds of one in nine grow by the inverse fourth power of the ratio of misfits."""
 
-    def fit(other, *, with_components=True):
+    def fit(other):
         level = level_at(51.0 if other.upper_wets else 50.0)
         misfit = 0.1 * (ratio if other.upper_wets else 1.0)
         return replace(level, apex=replace(level.apex, misfit=misfit))
@@ -121,7 +121,7 @@ def test_under_gas_no_other_liquids_are_tried():
 def test_a_level_much_more_like_one_under_water_may_be_that(under_gas, under_water, half_way):
     unnamed = with_limbs(knowledge_from_picture(millimetres(0.0, 100.0)), 2, 9e-3)
 
-    def fit(other, *, with_components=True):
+    def fit(other):
         is_water = other.filling("left", 1) == WATERY
         level = level_at(51.0 if is_water else 50.0)
         misfit = under_water if is_water else under_gas
@@ -139,7 +139,7 @@ def unnamed_level(*, water, oil, ok=True):
     """
     unnamed = with_limbs(knowledge_from_picture(millimetres(0.0, 100.0)), 2, 9e-3)
 
-    def fit(other, *, with_components=True):
+    def fit(other):
         name = other.filling("left", 0)
         height, misfit = {WATERY: water, OIL: oil}.get(name, (50.0, 0.02))
         level = level_at(height, ok=ok or name == unnamed.filling("left", 0))
@@ -163,22 +163,6 @@ def test_a_level_lies_nearer_to_the_liquid_that_explains_it_better():
     assert u["unknown liquid"] == pytest.approx(0.4 * float(np.std(drawn)), rel=0.01)
 
 
-def test_components_are_asked_of_the_answer_alone():
-    """They take several times as long as the fit, where the focal length is guessed."""
-    unnamed = with_limbs(knowledge_from_picture(millimetres(0.0, 100.0)), 2, 9e-3)
-    asked = []
-
-    def fit(other, *, with_components=True):
-        if with_components:
-            asked.append(other.filling("left", 0))
-        misfit = 0.02 if other.filling("left", 0) == OIL else 0.06
-        level = level_at(50.0)
-        return replace(level, apex=replace(level.apex, misfit=misfit))
-
-    widened(level_at(50.0), unnamed, fit, between_liquids=False)
-    assert asked == [OIL]
-
-
 def test_what_looks_like_neither_stays():
     assert unnamed_level(water=(50.2, 0.02), oil=(50.6, 0.02), ok=False)[0] == 50.0
 
@@ -197,7 +181,7 @@ class TestExplained:
         """A fit that gives the ratio of bores and the liquid as height, fine where told."""
         bore = known().tube.bore_radius_m
 
-        def fit(other, *, with_components=True):
+        def fit(other):
             ratio = other.tube.bore_radius_m / bore
             return level_at(50.0 + ratio, ok=ok_at(ratio))
 
