@@ -243,7 +243,7 @@ def _looked_at(scene: Scene, proposed: tuple[ProposedLimb, ...], column: float) 
 
 
 def _change_at(strip: TubeStrip, row: float, seen: TubeView) -> float:
-    return change_at(strip, seen.clear_rows(len(strip.bgr)), row)
+    return change_at(strip, seen.fillings_beside(row, len(strip.bgr)), row)
 
 
 def _assumptions(known: Knowledge, unit_from: str | None, before_lines: bool) -> Reason:

@@ -43,6 +43,10 @@ LEAST_PROBABILITY = 1e-4
 """Less likely places are none: the doubt of a choice begins at a thousand times that."""
 APART_WIDTHS = 0.5
 """Levels nearer to each other than this, in outside diameters, are one."""
+SHADE_WIDTHS, FILLING_WIDTHS = 1.0, 3.0
+"""Outside diameters from a cover to what may be its edge, and from a place to what may be the
+filling on that side: clips are up to a diameter and a half high (common practice, no
+source)."""
 FIRST, SECOND = "levels_net.onnx", "levels_second_net.onnx"
 """Two networks, of other training: each is sure of some levels that the other one misses."""
 _LOCK = Lock()
@@ -108,10 +112,21 @@ class TubeView:
         near = np.abs(self.rows - row) <= reach
         return float(self.states[near, COVER].max(initial=0.0))
 
-    def clear_rows(self, count: int) -> NDArray[np.bool_]:
-        """Say of each of the strip's ``count`` rows whether more speaks against a cover."""
-        covered = np.interp(np.arange(count), self.rows, self.states[:, COVER])
-        return np.asarray(covered < 0.5)
+    def fillings_beside(self, row: float, count: int) -> NDArray[np.bool_]:
+        """Say of each of the strip's ``count`` rows whether it may show the filling above or
+        below a place.
+
+        Not where more speaks for a cover or no tube, nor between the place and a cover next
+        to it, whose edge and shade it may be, nor far beyond.
+        """
+        unseen = self.states[:, COVER] + self.states[:, NO_TUBE_STATE] >= 0.5
+        away = (self.rows - row) / (2.0 * self.apart)
+        for way in (-1, 1):
+            covers = way * away[unseen & (way * away > 0)]
+            if covers.min(initial=np.inf) <= SHADE_WIDTHS:
+                unseen |= (way * away >= 0) & (way * away <= covers.min())
+        unseen |= np.abs(away) > FILLING_WIDTHS
+        return np.asarray(np.interp(np.arange(count), self.rows, unseen.astype(float)) < 0.5)
 
     def places(self, rows: tuple[float, float]) -> tuple[Place, ...]:
         """Return where levels may lie between two rows, likeliest first."""

@@ -150,13 +150,14 @@ def test_a_process_liquid_in_one_limb():
     assert [known.filling("left", 1), known.filling("right", 1)] == ["air", "unknown oil"]
 
 
-FAINT = SeenLevels(places=(place(0, MERCURY, 0.4, 0.97), place(1, GAS)))
+FAINT, FAINTER = (
+    SeenLevels(places=(place(0, MERCURY, faint, 0.97), place(1, GAS))) for faint in (0.4, 0.2)
+)
 
 
-def test_one_plain_limb_tells_the_number_of_levels():
-    known, certain = with_fillings(
-        known_with(2), ("left", "right"), (FAINT, sure(MERCURY, GAS))
-    )
+@pytest.mark.parametrize("other", [sure(MERCURY, GAS), FAINT], ids=["one plain", "together"])
+def test_limbs_tell_the_number_of_levels(other):
+    known, certain = with_fillings(known_with(2), ("left", "right"), (FAINT, other))
     assert certain
     names = [known.filling("left", k) for k in range(3)]
     assert names == ["mercury", "unknown upper liquid", "air"]
@@ -175,7 +176,7 @@ def test_kinds_that_the_limbs_share_are_weighed_together():
         (sure(GAS), sure(LIQUID, GAS)),
         (sure(GAS, GAS), sure(GAS, GAS)),
         (sure(GAS), SeenLevels(places=(place(0, GAS, share=0.9),))),
-        (FAINT, FAINT),
+        (FAINT, FAINTER),
         (sure(GAS), SeenLevels(places=(place(0, LIQUID, 0.3), place(1, GAS)))),
         (sure(), sure()),
         (sure(LIQUID, LIQUID, LIQUID, GAS),) * 2,

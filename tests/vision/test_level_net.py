@@ -100,6 +100,41 @@ def test_places_keep_apart_and_within():
     assert view.near(43.0, 3.0) == pytest.approx(level[20])
 
 
+def seen_states(*, covers: tuple[tuple[int, int], ...] = (), none_below: int = 400):
+    """A tube of 400 rows, 24 of them an outside diameter, behind covers."""
+    rows = np.arange(0.0, 400.0, 2.0)
+    states = np.tile([1.0, 0.0, 0.0, 0.0], (200, 1))
+    for first, last in covers:
+        states[(rows >= first) & (rows <= last)] = [0.1, 0.0, 0.9, 0.0]
+    states[rows > none_below] = [0.0, 0.1, 0.1, 0.8]
+    return TubeView(
+        rows=rows, kinds=np.tile([1.0, 0, 0, 0], (200, 1)), states=states, apart=12.0
+    )
+
+
+class TestFillingsBeside:
+    def test_they_reach_three_diameters_up_and_down(self):
+        beside = seen_states().fillings_beside(200.0, 400)
+        assert np.flatnonzero(beside)[[0, -1]] == pytest.approx([128, 272], abs=2)
+        assert beside[130:270].all()
+
+    def test_a_cover_farther_off_hides_itself(self):
+        beside = seen_states(covers=((240, 260),)).fillings_beside(200.0, 400)
+        assert beside[202:238].all()
+        assert beside[262:270].all()
+        assert not beside[242:258].any()
+
+    @pytest.mark.parametrize(("first", "last"), [(210, 230), (170, 190)])
+    def test_between_a_place_and_a_cover_next_to_it_there_may_be_its_shade(self, first, last):
+        beside = seen_states(covers=((first, last),)).fillings_beside(200.0, 400)
+        assert not beside[min(first, 201) + 1 : max(last, 199) - 1].any()
+        assert beside[130 : min(first, 199) - 1].all()
+        assert beside[max(last, 201) + 2 : 270].all()
+
+    def test_nothing_shows_where_the_tube_ends(self):
+        assert not seen_states(none_below=205).fillings_beside(200.0, 400)[202:].any()
+
+
 def drawn(cls: str, seed: int, about_mm: float = 22.0) -> tuple[TubeStrip, list[float]]:
     """Draw the surroundings of the levels of one tube by ray optics."""
     case = cases.draw(cls, seed)
