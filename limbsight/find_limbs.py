@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from concurrent.futures import Future
 from dataclasses import replace
 from functools import partial
 
@@ -12,7 +13,7 @@ from limbsight.read_limb import Limb, read_limb
 from limbsight.reasons import reason, refusal
 from limbsight.straighten import Scene, SplitTube, split_along, straighten_board
 from limbsight.vision.level_marks import tube_weight
-from limbsight.vision.limb_net import propose_limbs
+from limbsight.vision.limb_net import ProposedLimbs, propose_limbs
 from limbsight.vision.limbs import (
     MIN_SCORE,
     NEAR_PLACE_WIDTHS,
@@ -23,8 +24,10 @@ from limbsight.vision.limbs import (
     limb_candidates,
     near_places,
 )
+from limbsight.vision.meanwhile import meanwhile
 from limbsight.vision.tube_row import choose_row
 from limbsight.wall_seen import read_by_wall
+from limbsight.width_seen import width_doubts
 from limbsight.without_file import PROPOSED, SURE_LEVEL, UNPROPOSED, WIDTH_ERROR
 
 SPARE_CANDIDATES, MAX_CANDIDATES = 5, 24
@@ -50,21 +53,35 @@ def find_limbs(
     """Find and read the limbs; near ``places`` (across, scale units) where those are known."""
     board = straighten_board(view, scale, known)
     scene = Scene(view=view, board=board, scale=scale, known=known)
-    width = scene.width_columns
+    # The network looks while the walls are searched.
+    seen = meanwhile(propose_limbs, board.picture.bgr, scene.width_columns)
+    limbs = _found(scene, places, seen)
+    if known.from_picture:
+        return limbs
+    first, *others = limbs
+    doubts = width_doubts(seen.result(), limbs, scene.width_columns)
+    return (replace(first, reasons=(*first.reasons, *doubts)), *others)
+
+
+def _found(
+    scene: Scene, places: tuple[float, ...], seen: Future[ProposedLimbs | None]
+) -> tuple[Limb, ...]:
+    """Choose and read the limbs; ``seen`` is what the network of limbs sees on the board."""
+    board, known, width = scene.board, scene.known, scene.width_columns
     most = known.limb_count + SPARE_CANDIDATES if known.limb_count else MAX_CANDIDATES
     candidates = limb_candidates(board.picture, width, scene.bore_columns, most)
     if places:
         columns = [board.grid.column_at(at) for at in places]
         return _read(scene, near_places(candidates.bands, columns, width), {})
     choice, splits = _choose(scene, candidates)
-    proposed = None if choice.certain else _proposed(scene)
+    proposed = None if choice.certain else _proposed(scene, seen.result())
     if proposed is not None and _shows_levels(proposed[1]):
         return _read(scene, *proposed)
     if len(choice.limbs) < (known.limb_count or 1):
         raise refusal("limb_not_found", found=len(choice.limbs), wanted=known.limb_count or 1)
     limbs = _read(scene, choice, splits)
     if choice.certain and any(map(_place_is_doubted, limbs)):
-        return _read_again(scene, limbs, choice, splits)
+        return _read_again(scene, limbs, choice, splits, seen.result())
     return limbs
 
 
@@ -73,6 +90,7 @@ def _read_again(
     limbs: tuple[Limb, ...],
     choice: LimbChoice,
     splits: dict[float, SplitTube],
+    seen: ProposedLimbs | None,
 ) -> tuple[Limb, ...]:
     """Read the limbs that the network proposes instead of doubted ones.
 
@@ -80,7 +98,7 @@ def _read_again(
     ones are read about the axes it sees, since about an axis that is off a level is seen worse
     or not at all; with as many doubts they stay as they are.
     """
-    proposed = _proposed(scene)
+    proposed = _proposed(scene, seen)
     if proposed is None:
         return limbs
     other, its_splits = proposed
@@ -186,13 +204,14 @@ def _shows_levels(splits: dict[float, SplitTube]) -> bool:
     return min(_chance(split) for split in splits.values()) >= SURE_LEVEL
 
 
-def _proposed(scene: Scene) -> tuple[LimbChoice, dict[float, SplitTube]] | None:
+def _proposed(
+    scene: Scene, seen: ProposedLimbs | None
+) -> tuple[LimbChoice, dict[float, SplitTube]] | None:
     """Let the network choose the limbs, where walls and levels leave it open.
 
     Only where it has no doubt, neither about their number nor about their width; else None.
     """
     width, count = scene.width_columns, scene.known.limb_count
-    seen = propose_limbs(scene.board.picture.bgr, width)
     # Where the number of limbs is known, others may look a little like one.
     least = PROPOSED if count else UNPROPOSED
     found = [limb for limb in seen.candidates if limb.probability >= least] if seen else []

@@ -216,6 +216,12 @@ _KINDS = (
         remedy="check that the file is that of this instrument and names its liquids",
     ),
     ReasonKind(
+        code="tubes_differ_from_file",
+        effect="check",
+        text="the tubes look {ratio:.1f} times as wide as the instrument file says",
+        remedy="check that the file is that of this instrument, and measure its tubes",
+    ),
+    ReasonKind(
         code="liquid_uncertain",
         effect="check",
         text="{limb} may hold mercury or a clear liquid, and the level differs",

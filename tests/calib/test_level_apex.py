@@ -36,7 +36,7 @@ def test_a_line_that_is_dark_enough_says_that_the_wall_is_wetted(line, said):
         scale_map.plane(), values=(-18.0, 18.0), across=(-5.0, 5.0), step=0.25, in_front=6.0
     )
     strip = np.full((len(grid.values), len(grid.across), 3), 0.6, dtype=np.float32)
-    strip[75:] *= np.float32([0.5, 0.7, 0.9])
+    strip[75:] *= np.array([0.5, 0.7, 0.9], dtype=np.float32)
     strip[70:75] = line
     here = level_strip(strip, grid, scale_map, unwetted=FLAT)
     assert find_apex(here, 75.0).for_wetting == said
