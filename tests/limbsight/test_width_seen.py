@@ -28,11 +28,12 @@ def seen(*widths: float, probability: float = 0.9) -> ProposedLimbs:
     ("widths", "shown", "told"),
     [
         ((20.0, 22.0), 0.0, False),
+        ((20.0, 31.0), 0.0, False),
         ((25.0, 26.0), 1.0, False),
         ((25.0, 26.0), 0.1, True),
         ((16.0, 15.0), 0.1, True),
         ((30.0, 31.0), 1.0, True),
-        ((13.0, 13.0, 21.0), 1.0, True),
+        ((13.0, 14.0), 1.0, True),
     ],
 )
 def test_what_is_far_off_or_shows_no_walls_there_is_told(monkeypatch, widths, shown, told):
