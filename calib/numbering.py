@@ -380,6 +380,7 @@ def scale_geometry(
         along_px=along,
         across_px=aside / length[:, None],
         tick_half_length_px=half_px,
+        beyond_ends=EXTRA_GRADUATIONS,
         u_slope=scale_map.u_slope,
     )
 

@@ -77,6 +77,8 @@ class ScaleGeometry:
         Unit vector along the graduation line, to the right of ``along_px``.
     tick_half_length_px : float
         Half the length of the longest graduation lines.
+    beyond_ends : int
+        Graduations at either end that were not found, but may be there.
     u_slope : float
         Standard uncertainty of the direction of the graduation lines [rad]: figures far beside
         them stand less surely at their height.
@@ -91,6 +93,7 @@ class ScaleGeometry:
     along_px: FloatArray
     across_px: FloatArray
     tick_half_length_px: float
+    beyond_ends: int = 0
     u_slope: float = 0.0
 
     def __post_init__(self) -> None:

@@ -16,7 +16,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from limbsight.vision.numbering import (
-    SPURIOUS_DIVISIONS,
     Numbering,
     NumberingTable,
     bare_hypotheses,
@@ -57,6 +56,9 @@ GOOD_EVIDENCE = 3.5
 file what a decision needs."""
 OTHER_HEIGHTS = (0.72, 1.4)
 """Heights tried then, relative to the one found: the network's range is 12/17 to 23/17."""
+MOST_BEYOND, STRAY_SHARE = 6, 0.25
+"""Places looked at for numbers beyond the last, and which share of them may read as something:
+of a scale that goes on most do, while hoses and edges look like a figure here and there."""
 FIRST_LABELS, AMPLE = 8, 2.0
 """Labels of a known scale that are read first, half of all that may be; they do if they decide
 by the margin that all would need, as often again."""
@@ -413,19 +415,23 @@ def _sign_certain(grey: NDArray[np.uint8], geometry: ScaleGeometry, best: Outcom
     """Whether numbers that fall upward belong to a downward scale.
 
     They may be the lower part of a scale with its zero inside. They are not if the
-    graduations end at the zero and no numbers follow beyond it, where the picture shows
-    the place.
+    graduations end at a number and no sequence follows beyond it, as far as the zero and one
+    farther, where the picture shows the place.
     """
     numbering = best.numbering
     if numbering.direction > 0:
         return True
-    if abs(numbering.zero_index - geometry.index[-1]) > SPURIOUS_DIVISIONS:
+    every, zero = numbering.numbered_every, numbering.zero_index
+    top = geometry.index[-1] - geometry.beyond_ends
+    last = zero - every * round((zero - top) / every)
+    if abs(last - top) >= 1.0 or last > zero:
         return False
-    beyond = numbering.zero_index + numbering.numbered_every * np.array([1.0, 2.0])
+    beyond = np.arange(last + every, zero + 2.5 * every, every)[:MOST_BEYOND]
     look = look_at(grey, geometry, best.column, beyond, best.stance, best.factor)
     size = np.array(grey.shape[::-1])
     inside = bool(((look.boxes_px[0] >= 0) & (look.boxes_px[0] < size)).all())
-    return inside and not any(_is_number(text) for text in look.read)
+    strays = sum(map(_is_number, look.read))
+    return inside and strays <= STRAY_SHARE * len(beyond)
 
 
 def _graduations(column: NumeralColumn) -> tuple[int, int]:

@@ -281,12 +281,17 @@ def test_every_fifth_of_the_numbers_is_not_all_there_are() -> None:
     np.testing.assert_allclose(values, scale.values, atol=1e-9)
 
 
-def test_sign_is_uncertain_where_zero_is_out_of_sight() -> None:
-    scale = Drawn(first=120.0, division=-1.0)
+@pytest.mark.parametrize("first", [120.0, 130.0])
+def test_sign_is_certain_where_numbers_fall_to_the_last_and_none_follow(first: float) -> None:
+    """To zero, or to ten; where lines go on beyond what was found it is not."""
+    scale = Drawn(first=first, division=-1.0, count=121)
     picture, geometry = draw(scale)
     assert read_numerals(picture, geometry, bare_hypotheses()).sign_certain
-    lower = cut(geometry, 0, 95)
-    assert not read_numerals(picture, lower, bare_hypotheses()).sign_certain
+    for last in (95, 101):
+        lower = cut(geometry, 0, last)
+        assert not read_numerals(picture, lower, bare_hypotheses()).sign_certain
+    more = replace(geometry, beyond_ends=4)
+    assert not read_numerals(picture, more, bare_hypotheses()).sign_certain
 
 
 @pytest.mark.parametrize(("flip", "stance"), [(-1, "turned"), (1, "mirrored")])
