@@ -111,22 +111,23 @@ def _next_to_burnt(here: LevelStrip, found: FoundApex) -> FoundApex:
 
 
 def _shows_dark_line(here: LevelStrip, row: float) -> bool:
-    """Whether columns that are not burnt out show one, or those that are so above it only:
-    there gas shows an overexposed board."""
+    """Whether columns that are not burnt out show one, or those that are so above it only, or
+    below it only: there gas or a clear liquid shows an overexposed board."""
     bore = here.bore_rows
 
     def line_at(bores: float, burnt: NDArray[np.bool_]) -> DarkLine | None:
         return dark_line(here.strip, row + bores * bore, bore, burnt=burnt)
 
-    burnt_too = (here.burnt, _burnt_below(here, row))
+    burnt_too = (here.burnt, *(_burnt_from(here, row, way) for way in (1, -1)))
     return any(stands_out(partial(line_at, burnt=burnt)) for burnt in burnt_too)
 
 
-def _burnt_below(here: LevelStrip, row: float) -> NDArray[np.bool_]:
-    """Columns that are burnt out at an apex or below."""
+def _burnt_from(here: LevelStrip, row: float, way: int) -> NDArray[np.bool_]:
+    """Columns that are burnt out at an apex, or below (1) or above (-1) it."""
     bore = here.bore_rows
     over_it = burnt_heights(here.strip, (row, row)) > 0
-    return over_it | burnt_columns(here.strip, (row, row + GLARE_REACH * bore), bore)
+    first, last = sorted((row, row + way * GLARE_REACH * bore))
+    return over_it | burnt_columns(here.strip, (first, last), bore)
 
 
 def _borne_out(here: LevelStrip, found: FoundApex, other: ApexFit) -> FoundApex:

@@ -65,16 +65,22 @@ def test_a_fit_next_to_glare_may_be_spoilt_but_no_other_place(
 
 
 @pytest.mark.parametrize(
-    ("line", "below", "clear"),
-    [(0.1, 0.5, True), (0.45, 0.5, False), (0.1, 1.0, False)],
-    ids=["plain line", "none", "burnt out below, too"],
+    ("above", "line", "below", "clear"),
+    [
+        (1.0, 0.1, 0.5, True),
+        (0.5, 0.1, 1.0, True),
+        (1.0, 0.45, 0.5, False),
+        (0.5, 0.45, 1.0, False),
+        (1.0, 0.1, 1.0, False),
+    ],
+    ids=["gas", "liquid", "no line below gas", "none above liquid", "both"],
 )
-def test_gas_before_an_overexposed_board_is_no_glare(line, below, clear):
-    """All columns are burnt out above a level whose dark line shows in all of them."""
+def test_an_overexposed_board_is_no_glare(above, line, below, clear):
+    """All columns are burnt out on one side of a level whose dark line shows in all."""
     here = replace(mercury(0), below=WATER, above=AIR)
-    here.strip[:72] = 1.0
-    here.strip[72:75] = line
-    here.strip[75:] = below
+    here.strip[:72] = above
+    here.strip[72:76] = line
+    here.strip[76:] = below
     here.burnt[:] = True
     found = _next_to_burnt(here, FoundApex(row=75.0, fit=lone(0.0), band=here.on_axis))
     assert found.clear_of_glare is clear
