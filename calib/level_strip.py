@@ -149,9 +149,14 @@ class LevelStrip:
         rise = plane.opposite_value - self.grid.value_at(row)
         elevation = float(np.arctan2(rise, away))
         aslant = math.tan(elevation) - self.slope * self.across / ahead
-        # The focal length scales the distance; tilt of the plane moves the camera's height.
-        relative = scale_map.frame.focal_relative_uncertainty
-        u_elevation = float(np.hypot(0.5 * np.sin(2 * elevation) * relative, U_TILT_RAD))
+        # The focal length scales the distance; tilt of the plane and, in a picture cut out of
+        # another, the principal point move the camera's height.
+        frame = scale_map.frame
+        u_elevation = math.hypot(
+            0.5 * math.sin(2 * elevation) * frame.focal_relative_uncertainty,
+            frame.u_offset_px / frame.focal_px,
+            U_TILT_RAD,
+        )
         return TubeView(
             bore_radius_m=tube.bore_radius_m,
             outer_radius_m=tube.outer_radius_m,

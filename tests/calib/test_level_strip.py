@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -50,6 +51,19 @@ def test_a_slanting_level_is_seen_in_the_plane_square_to_it(across_mm, slope):
     )
     heights = 1.0 / math.hypot(1.0, slope)
     assert view.px_per_m * heights * here.grid.step * here.unit_m == pytest.approx(1.0)
+
+
+def test_where_the_principal_point_is_unknown_so_is_the_elevation():
+    """By as much as it differs for a camera whose axis meets the picture elsewhere."""
+    known = strip_at(0.0, 0.0)
+    frame = replace(known.scale_map.frame, u_offset_px=250.0)
+    cut = replace(known, scale_map=replace(known.scale_map, frame=frame))
+    elsewhere = known.view(ROW, known.scale_map.with_centre(0.0, 250.0))
+    here = known.view(ROW)
+    moved = elsewhere.elevation_rad - here.elevation_rad
+    assert cut.view(ROW).u_elevation_rad == pytest.approx(
+        math.hypot(moved, here.u_elevation_rad), rel=0.1
+    )
 
 
 def test_the_surface_is_longer_than_the_tube_is_wide():

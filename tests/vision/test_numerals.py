@@ -27,9 +27,11 @@ from limbsight.vision.numeral_units import read_unit
 from limbsight.vision.numerals import (
     DECISIVE_LABELS,
     DECISIVE_MARGIN,
+    LabelEvidence,
     Numbering,
     NumeralVerdict,
     ScaleGeometry,
+    _shows_its_top,
     _with_those_between,
     bare_hypotheses,
     known_scale_hypotheses,
@@ -292,6 +294,26 @@ def test_sign_is_certain_where_numbers_fall_to_the_last_and_none_follow(first: f
         assert not read_numerals(picture, lower, bare_hypotheses()).sign_certain
     more = replace(geometry, beyond_ends=4)
     assert not read_numerals(picture, more, bare_hypotheses()).sign_certain
+
+
+@pytest.mark.parametrize(
+    ("expected", "read", "tells"),
+    [
+        ("8", "8", False),
+        ("2", "2", False),
+        ("88", "88", False),
+        ("25", "25", True),
+        ("10", "10", True),
+        ("6", "6", True),
+        ("7", "1", False),
+    ],
+)
+def test_figures_that_look_alike_upside_down_do_not_tell_the_top(
+    expected: str, read: str, tells: bool
+) -> None:
+    box = np.zeros((4, 2))
+    label = LabelEvidence(index=0, expected=expected, read=read, evidence=6.9, box_px=box)
+    assert _shows_its_top(label) is tells
 
 
 @pytest.mark.parametrize(("flip", "stance"), [(-1, "turned"), (1, "mirrored")])
