@@ -425,7 +425,7 @@ def _sign_certain(grey: NDArray[np.uint8], geometry: ScaleGeometry, best: Outcom
     """Whether numbers that fall upward belong to a downward scale.
 
     They may be the lower part of a scale with its zero inside. They are not if the
-    graduations end at a number and no sequence follows beyond it, as far as the zero and one
+    graduations end at a number and no sequence follows beyond it, as far as the zero and two
     farther, where the picture shows the place.
     """
     numbering = best.numbering

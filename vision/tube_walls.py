@@ -10,13 +10,12 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
+from limbsight.vision.axis import BLOCKS
 from limbsight.vision.limbs import block_medians, changing_edges
 from limbsight.vision.tube_strip import TubeStrip
 
 FloatArray = NDArray[np.float64]
 
-BLOCKS = 20
-"""Stretches of a strip whose medians drop print, as many as a scale has numbers or more."""
 STEP_WIDTHS, FLANK_STEPS = 0.01, 7
 """Outside diameters from one distance tried to the next; how many are compared inward and
 outward, which is a usual wall."""
