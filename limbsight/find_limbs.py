@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from concurrent.futures import Future
+from collections.abc import Callable
 from dataclasses import replace
 from functools import partial
 
 from limbsight.calib.numbering import NamedScale
 from limbsight.find_scale import View
 from limbsight.knowledge import Knowledge
-from limbsight.read_limb import Limb, read_limb
+from limbsight.read_limb import Limb, noted, read_limb
 from limbsight.reasons import reason, refusal
 from limbsight.straighten import Scene, SplitTube, split_along, straighten_board
 from limbsight.vision.level_marks import tube_weight
@@ -53,20 +53,19 @@ def find_limbs(
     """Find and read the limbs; near ``places`` (across, scale units) where those are known."""
     board = straighten_board(view, scale, known)
     scene = Scene(view=view, board=board, scale=scale, known=known)
-    # The network looks while the walls are searched.
-    seen = meanwhile(propose_limbs, board.picture.bgr, scene.width_columns)
-    limbs = _found(scene, places, seen)
+    look = partial(propose_limbs, board.picture.bgr, scene.width_columns)
     if known.from_picture:
-        return limbs
-    first, *others = limbs
-    doubts = width_doubts(seen.result(), limbs, scene.width_columns)
-    return (replace(first, reasons=(*first.reasons, *doubts)), *others)
+        return _found(scene, places, look)
+    # The network is asked in any case: it looks while the walls are searched.
+    seen = meanwhile(look).result
+    limbs = _found(scene, places, seen)
+    return noted(limbs, *width_doubts(seen(), limbs, scene.width_columns))
 
 
 def _found(
-    scene: Scene, places: tuple[float, ...], seen: Future[ProposedLimbs | None]
+    scene: Scene, places: tuple[float, ...], seen: Callable[[], ProposedLimbs | None]
 ) -> tuple[Limb, ...]:
-    """Choose and read the limbs; ``seen`` is what the network of limbs sees on the board."""
+    """Choose and read the limbs; ``seen`` gives what the network of limbs sees there."""
     board, known, width = scene.board, scene.known, scene.width_columns
     most = known.limb_count + SPARE_CANDIDATES if known.limb_count else MAX_CANDIDATES
     candidates = limb_candidates(board.picture, width, scene.bore_columns, most)
@@ -74,14 +73,14 @@ def _found(
         columns = [board.grid.column_at(at) for at in places]
         return _read(scene, near_places(candidates.bands, columns, width), {})
     choice, splits = _choose(scene, candidates)
-    proposed = None if choice.certain else _proposed(scene, seen.result())
+    proposed = None if choice.certain else _proposed(scene, seen())
     if proposed is not None and _shows_levels(proposed[1]):
         return _read(scene, *proposed)
     if len(choice.limbs) < (known.limb_count or 1):
         raise refusal("limb_not_found", found=len(choice.limbs), wanted=known.limb_count or 1)
     limbs = _read(scene, choice, splits)
     if choice.certain and any(map(_place_is_doubted, limbs)):
-        return _read_again(scene, limbs, choice, splits, seen.result())
+        return _read_again(scene, limbs, choice, splits, seen())
     return limbs
 
 
@@ -137,10 +136,7 @@ def _read(
     ]
     readers = [partial(_read_known, scene, *tube) for tube in tubes]
     limbs = read_by_wall(readers, scene.known)
-    if not choice.certain:
-        doubted = replace(limbs[0], reasons=(*limbs[0].reasons, reason("limb_uncertain")))
-        limbs = (doubted, *limbs[1:])
-    return limbs
+    return limbs if choice.certain else noted(limbs, reason("limb_uncertain"))
 
 
 def _read_known(

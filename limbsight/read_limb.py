@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import dataclass
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
 from functools import partial
 
 import numpy as np
@@ -113,6 +113,12 @@ class Limb:
     def axis_column(self) -> float:
         """Of the grid."""
         return 0.5 * (len(self.grid.across) - 1)
+
+
+def noted(limbs: Sequence[Limb], *reasons: Reason) -> tuple[Limb, ...]:
+    """Limbs, the first of which bears reasons that hold for all."""
+    first, *others = limbs
+    return (replace(first, reasons=(*first.reasons, *reasons)), *others)
 
 
 def read_limb(scene: Scene, across: float, name: str, split: SplitTube) -> Limb:

@@ -17,9 +17,8 @@ from limbsight.calib.heights import LevelFit
 from limbsight.calib.meniscus import COVERAGE, COVERAGE_FACTOR
 from limbsight.calib.meniscus_outcome import AMBIGUITY_LIMIT
 from limbsight.knowledge import Knowledge
-from limbsight.read_limb import Limb
+from limbsight.read_limb import Limb, noted
 from limbsight.reasons import reason
-from limbsight.records import Reason
 from limbsight.walls import GLASS, PLASTIC
 
 WETTED_ODDS = 20.0
@@ -71,7 +70,7 @@ def read_by_wall(readers: Sequence[ReadLimb], known: Knowledge) -> tuple[Limb, .
         return tuple(limbs)
     dry = [read(known.of_plastic()) for read in readers]
     if chance > COVERAGE:
-        return _noted(dry, reason("wall_not_wetted"))
+        return noted(dry, reason("wall_not_wetted"))
     if chance > 0.5:
         return _either(dry, limbs, 1.0 - chance)
     return _either(limbs, dry, chance)
@@ -104,7 +103,7 @@ def _either(likely: Sequence[Limb], other: Sequence[Limb], chance: float) -> tup
             for level in levels
         )
         limbs.append(replace(a, levels=levels))
-    return _noted(limbs, reason("wetting_uncertain")) if doubt else tuple(limbs)
+    return noted(limbs, reason("wetting_uncertain")) if doubt else tuple(limbs)
 
 
 def _or_other(level: LevelFit, other: LevelFit, chance: float) -> LevelFit:
@@ -112,9 +111,3 @@ def _or_other(level: LevelFit, other: LevelFit, chance: float) -> LevelFit:
     away = abs(level.height - other.height)
     u = max(math.sqrt(chance), 1.0 / COVERAGE_FACTOR) * away
     return replace(level, components=(*level.components, own_component(COMPONENT, u)))
-
-
-def _noted(limbs: Sequence[Limb], why: Reason) -> tuple[Limb, ...]:
-    """Limbs, the first of which bears a reason that holds for all."""
-    first, *others = limbs
-    return (replace(first, reasons=(*first.reasons, why)), *others)

@@ -394,7 +394,8 @@ def _count(seen: Sequence[SeenLevels]) -> int | None:
     levels is for the doubts of each limb to say.
     """
     plain = {len(limb.places) for limb in seen if limb.is_plain}
-    plain |= {len(limb.places) for limb in seen if not plain and _bear_out(seen)}
+    if not plain and _bear_out(seen):
+        plain = {len(limb.places) for limb in seen}
     if len(plain) != 1:
         return None
     count = plain.pop()

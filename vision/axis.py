@@ -135,8 +135,7 @@ def mirror_score(edges: FloatArray, shifts: FloatArray, width_columns: float) ->
     away = np.arange(0.5, MIRROR_WIDTHS * width_columns, 0.5)
     left = middle + shifts[:, None] - away
     right = middle + shifts[:, None] + away
-    columns = np.arange(len(changing))
-    pairs = np.minimum(np.interp(left, columns, changing), np.interp(right, columns, changing))
+    pairs = weaker_of_pairs(changing, left, right)
     capped = np.clip(edges, -EDGE_CAP, EDGE_CAP)
     last = edges.shape[1] - 1
     by_column = capped.transpose(1, 0, 2).reshape(last + 1, -1)
@@ -145,6 +144,13 @@ def mirror_score(edges: FloatArray, shifts: FloatArray, width_columns: float) ->
         np.clip(np.round(right), 0, last).astype(np.intp),
     ]
     return _scaled(pairs.sum(axis=1)) + _scaled(-product.sum(axis=1))
+
+
+def weaker_of_pairs(strength: FloatArray, left: FloatArray, right: FloatArray) -> FloatArray:
+    """Strength of the weaker edge of each pair, at places between the columns."""
+    columns = np.arange(len(strength))
+    pair = (np.interp(places, columns, strength) for places in (left, right))
+    return np.asarray(np.minimum(*pair))
 
 
 def _band_score(

@@ -10,7 +10,7 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from limbsight.vision.axis import BLOCKS
+from limbsight.vision.axis import BLOCKS, weaker_of_pairs
 from limbsight.vision.limbs import block_medians, changing_edges
 from limbsight.vision.tube_strip import TubeStrip
 
@@ -55,9 +55,5 @@ def _pairs(strip: TubeStrip, away: FloatArray) -> FloatArray:
     """Strength of the weaker edge of each pair so many outside diameters off the axis."""
     blocks = block_medians(strip.bgr, max(len(strip.bgr) // BLOCKS, 8))
     strength = changing_edges(np.diff(blocks, axis=1))
-    columns, middle = np.arange(len(strength)), 0.5 * (len(strength) - 1)
-    left, right = (
-        np.interp(middle + way * away * strip.width_columns, columns, strength)
-        for way in (-1, 1)
-    )
-    return np.asarray(np.minimum(left, right))
+    middle, columns = 0.5 * (len(strength) - 1), away * strip.width_columns
+    return weaker_of_pairs(strength, middle - columns, middle + columns)
