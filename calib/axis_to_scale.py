@@ -12,6 +12,9 @@ from limbsight.units import parse_quantity
 MOST_AXIS_TO_SCALE_M = 50e-3
 """Tubes are clipped to their boards, a few centimetres off at most (common practice, no
 source): what is given beyond is another length, or in another unit."""
+MOST_SUNK_M = 12e-3
+"""Tubes laid in a groove have their axes behind the face, by their radius at most: thicker
+ones than 24 mm are not used (common practice, no source)."""
 
 
 def parse_axis_to_scale(text: str) -> float:
@@ -23,11 +26,11 @@ def parse_axis_to_scale(text: str) -> float:
         If the text is no length, or none that clips could give.
     """
     depth_m = parse_quantity(text, "length")
-    if not 0 <= depth_m <= MOST_AXIS_TO_SCALE_M:
+    if not -MOST_SUNK_M <= depth_m <= MOST_AXIS_TO_SCALE_M:
         raise InputError(
-            f"{text!r}: the axis of a tube stands 0 to {1e3 * MOST_AXIS_TO_SCALE_M:g} mm "
-            "before the graduated face; write the distance from that face to the middle of "
-            "the bore, like '6.5 mm'"
+            f"{text!r}: the axis of a tube stands {-1e3 * MOST_SUNK_M:g} to "
+            f"{1e3 * MOST_AXIS_TO_SCALE_M:g} mm before the graduated face; write the distance "
+            "from that face to the middle of the bore, like '6.5 mm', below 0 in a groove"
         )
     return depth_m
 

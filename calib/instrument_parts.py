@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from typing import cast, get_args
 
-from limbsight.calib.axis_to_scale import MOST_AXIS_TO_SCALE_M
+from limbsight.calib.axis_to_scale import MOST_AXIS_TO_SCALE_M, MOST_SUNK_M
 from limbsight.calib.instrument import (
     ArrangementName,
     CisternScale,
@@ -56,7 +56,7 @@ def tube_of(table: Table, arrangement: ArrangementName) -> TubeSpec:
         bore_m=table.quantity("bore", "length", above=0.0),
         bores_m=bores,
         outside_diameter_m=table.quantity("outside_diameter", "length", above=0.0),
-        axis_to_scale_m=table.quantity("axis_to_scale", "length", lowest=0.0),
+        axis_to_scale_m=table.quantity("axis_to_scale", "length", lowest=-MOST_SUNK_M),
         incline_rad=None if incline is None else incline.value,
         incline_standard_uncertainty_rad=(
             None if incline is None else incline.standard_uncertainty
@@ -67,6 +67,10 @@ def tube_of(table: Table, arrangement: ArrangementName) -> TubeSpec:
     if (spec.axis_to_scale_m or 0.0) > MOST_AXIS_TO_SCALE_M:
         most_mm = 1e3 * MOST_AXIS_TO_SCALE_M
         table.fail("axis_to_scale", f"is above {most_mm:g} mm", "'6.5 mm' to the middle")
+    if -(spec.axis_to_scale_m or 0.0) > 0.5 * (spec.outside_diameter_m or math.inf):
+        table.fail(
+            "axis_to_scale", "puts all of the tube behind the face", "'-1 mm' in a groove"
+        )
     if spec.meniscus_height is not None and spec.meniscus_height.value <= 0:
         table.fail("meniscus_height", "must be above 0, hollow or domed", "'1.2 mm'")
     if bores and spec.bore_m is not None:

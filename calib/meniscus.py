@@ -74,6 +74,8 @@ NOT_SEEN = "meniscus_not_seen"
 """Doubt of a fit that explains no more than a smooth profile would."""
 UNLIKE_MODEL = "meniscus_unlike_model"
 """Doubt of one that leaves more unexplained than the model may miss."""
+STRAINED = "meniscus_strained"
+"""Doubt of one that needs liquids and light such as there are none."""
 UNLIKE = (UNLIKE_MODEL, NOT_SEEN)
 """Doubts of one whose picture is not that of a meniscus."""
 

@@ -27,6 +27,7 @@ from limbsight.calib.numbering import (
 from limbsight.errors import NotMeasurable
 from limbsight.vision.comb import Comb
 from limbsight.vision.long_lines import with_long_lines
+from limbsight.vision.numbering import SPURIOUS_DIVISIONS
 from limbsight.vision.numeral_units import read_unit
 from limbsight.vision.numerals import Numbering, bare_hypotheses
 
@@ -190,13 +191,8 @@ def _spec(comb: Comb, best: Numbering, step: int, unit: str | None) -> tuple[Sca
     zero = best.zero_index + step
     bottom = _number_near(first, zero, every, -1)
     top = _number_near(last, zero, every, +1)
-    ends = sorted(best.direction * best.division * (k - zero) for k in (bottom, top))
+    ends = sorted(best.direction * best.division * (k - zero) + 0.0 for k in (bottom, top))
     inside = best.unsigned and bottom < zero < top
-    # Numbers without sign that fall to a zero at the top count downward from it.
-    from_top = best.unsigned and best.direction > 0 and zero >= top
-    if from_top:
-        ends = [abs(end) for end in reversed(ends)]
-    downward = best.direction < 0 or from_top
     length = LENGTH_UNITS_M.get(unit or "")
     if unit is None:
         length = 1e-3 if best.division >= MILLIMETRE_DIVISIONS else 1e-2
@@ -207,7 +203,9 @@ def _spec(comb: Comb, best: Numbering, step: int, unit: str | None) -> tuple[Sca
         numbered_every=every * best.division,
         lowest=ends[0],
         highest=ends[1],
-        numbers=("away-from-zero" if inside else "downward" if downward else "upward"),
+        numbers=(
+            "away-from-zero" if inside else "downward" if best.direction < 0 else "upward"
+        ),
         material=None,
         true_at_k=None,
         standard_uncertainty_m=None,
@@ -218,7 +216,10 @@ def _spec(comb: Comb, best: Numbering, step: int, unit: str | None) -> tuple[Sca
 
 
 def _number_near(index: int, zero: float, every: int, way: int) -> int:
-    """Return the end of the scale: a numbered graduation close beyond, else the last found."""
+    """Return the end of the scale: the zero of numbers that begin there, a numbered graduation
+    close beyond, or else the last found."""
+    if 0 < way * (index - zero) <= SPURIOUS_DIVISIONS:
+        return round(zero)
     steps = (index - zero) / every
     number = round(zero + every * (np.ceil(steps) if way > 0 else np.floor(steps)))
     return number if abs(number - index) <= END_SLACK else index

@@ -238,12 +238,12 @@ def enumerate_numberings(
     labels : ndarray, shape (J,)
         Indices of the numbered graduations.
     last_index
-        Index of the uppermost graduation.
+        Index of the uppermost graduation; labels may have been looked for beyond it.
     """
     span = round((labels[-1] - labels[0]) / step)
-    above = (last_index - SPURIOUS_DIVISIONS - labels[0]) / step
-    falling = np.arange(max(span, int(np.ceil(above))), BARE_NUMBERS)
-    growing = np.arange(-int(np.ceil(above)) + 1, BARE_NUMBERS - span)
+    uppermost = int(np.ceil((last_index - SPURIOUS_DIVISIONS - labels[0]) / step))
+    falling = np.arange(uppermost, BARE_NUMBERS)
+    growing = np.arange(1 - uppermost, BARE_NUMBERS - span)
     first = np.concatenate((growing, falling))
     direction = np.concatenate((np.ones(len(growing)), -np.ones(len(falling))))
     kept = [d for d in divisions if _usual(d * step)]

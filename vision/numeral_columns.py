@@ -107,6 +107,11 @@ class ScaleGeometry:
         """Median length of one division [px]."""
         return float(np.median(np.hypot(*self.along_px.T)))
 
+    @property
+    def uppermost(self) -> int:
+        """Index of the uppermost graduation that was found."""
+        return int(self.index[-1]) - self.beyond_ends
+
     def frame(self, index: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Centre, and vector across for one pixel at the median pitch, shape (..., 2).
 

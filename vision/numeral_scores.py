@@ -126,7 +126,7 @@ def score_column(
         sequences = from_numberings(hypotheses.numberings)
     else:
         sequences = enumerate_numberings(
-            hypotheses.divisions, column.numbered_every, labels, float(geometry.index[-1])
+            hypotheses.divisions, column.numbered_every, labels, float(geometry.uppermost)
         )
     prediction = predict(sequences, labels, column.phase)
     look = look_at(grey, geometry, column, labels, stance, factor)

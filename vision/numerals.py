@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from limbsight.vision.numbering import (
+    SPURIOUS_DIVISIONS,
     Numbering,
     NumberingTable,
     bare_hypotheses,
@@ -425,14 +426,13 @@ def _sign_certain(grey: NDArray[np.uint8], geometry: ScaleGeometry, best: Outcom
     """Whether numbers that fall upward belong to a downward scale.
 
     They may be the lower part of a scale with its zero inside. They are not if the
-    graduations end at a number and no sequence follows beyond it, as far as the zero and two
-    farther, where the picture shows the place.
+    graduations end at the zero, or at another number and no sequence follows beyond it, as far
+    as the zero and two farther, where the picture shows the place.
     """
     numbering = best.numbering
-    if numbering.direction > 0:
+    every, zero, top = numbering.numbered_every, numbering.zero_index, geometry.uppermost
+    if numbering.direction > 0 or abs(zero - top) <= SPURIOUS_DIVISIONS:
         return True
-    every, zero = numbering.numbered_every, numbering.zero_index
-    top = geometry.index[-1] - geometry.beyond_ends
     last = zero - every * round((zero - top) / every)
     if abs(last - top) >= 1.0 or last > zero:
         return False

@@ -20,7 +20,13 @@ def test_an_axis_given_with_the_photo_fills_in_what_the_file_leaves_out():
         with_axis_to_scale(filled, 9e-3)
 
 
-@pytest.mark.parametrize("text", ["-1 mm", "51 mm", "9", "1 kg", "nan mm", "1e400 mm"])
+@pytest.mark.parametrize("text", ["-13 mm", "51 mm", "9", "1 kg", "nan mm", "1e400 mm"])
 def test_an_axis_that_clips_could_not_give(text):
     with pytest.raises(InputError, match="mm"):
         parse_axis_to_scale(text)
+
+
+def test_the_axis_of_a_tube_in_a_groove_lies_behind_the_face():
+    assert parse_axis_to_scale("-1 mm") == pytest.approx(-1e-3)
+    sunk = FULL.replace('axis_to_scale = "9 mm"', 'axis_to_scale = "-1 mm"')
+    assert parse_instrument(sunk).tube.axis_to_scale_m == pytest.approx(-1e-3)

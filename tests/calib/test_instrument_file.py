@@ -78,6 +78,11 @@ WRONG = [
     ('bore = "7 mm"', 'bore = "-7 mm"', "tube.bore: must be above 0"),
     ('bore = "7 mm"', 'bore = "12 mm"', "tube.bore: is not smaller than outside_diameter"),
     ('axis_to_scale = "9 mm"', 'axis_to_scale = "9 cm"', "tube.axis_to_scale: is above 50 mm"),
+    (
+        'axis_to_scale = "9 mm"',
+        'axis_to_scale = "-9 mm"',
+        "tube.axis_to_scale: puts all of the tube behind the face",
+    ),
     ('bore = "7 mm"', 'meniscus_height = "0 mm"', "tube.meniscus_height: must be above 0"),
     ('"12 deg"', '"112 deg"', "tube.incline: must lie above 0 and up to 90 deg"),
     ('manometric = "water"', "", "liquids.manometric: is missing"),

@@ -18,17 +18,20 @@ FRAME = Frame(width_px=900, height_px=700, focal_px=1500.0, focal_relative_uncer
 
 
 @pytest.mark.parametrize(
-    ("direction", "unsigned", "zero", "stated"),
+    ("direction", "unsigned", "zero", "stated", "shift"),
     [
-        (1, False, 0.0, ("upward", 0.0, 60.0)),
-        (-1, False, 60.0, ("downward", 0.0, 60.0)),
-        # Printed without sign and falling to a nought at the top: counted downward.
-        (1, True, 60.0, ("downward", 0.0, 60.0)),
-        (1, True, 30.0, ("away-from-zero", -30.0, 30.0)),
-        (1, False, 60.0, ("upward", -60.0, 0.0)),
+        (1, False, 0.0, ("upward", 0.0, 60.0), 0),
+        (-1, False, 60.0, ("downward", 0.0, 60.0), 0),
+        # A border of the board beyond the zero is no graduation.
+        (-1, False, 59.0, ("downward", 0.0, 60.0), 1),
+        (1, False, 1.0, ("upward", 0.0, 60.0), -1),
+        (1, True, 30.0, ("away-from-zero", -30.0, 30.0), 0),
+        (1, False, 60.0, ("upward", -60.0, 0.0), 0),
     ],
 )
-def test_numbers_are_stated_as_an_instrument_file_has_them(direction, unsigned, zero, stated):
+def test_numbers_are_stated_as_an_instrument_file_has_them(
+    direction, unsigned, zero, stated, shift
+):
     comb = Column(first=0, last=60).comb(CAMERA, start=0)
     best = Numbering(
         numbered_every=10,
@@ -37,9 +40,9 @@ def test_numbers_are_stated_as_an_instrument_file_has_them(direction, unsigned, 
         unsigned=unsigned,
         zero_index=zero,
     )
-    spec, shift = _spec(comb, best, 0, "mm")
+    spec, from_bottom = _spec(comb, best, 0, "mm")
     assert (spec.numbers, spec.lowest, spec.highest) == stated
-    assert shift == 0
+    assert from_bottom == shift
 
 
 def test_numbers_a_division_beside_the_long_lines_are_refused():
