@@ -42,6 +42,10 @@ MOST_STANDING = 6.9
 wrong at once: figures that touched the line beside theirs on one side of a dark board passed
 for longer lines, and all of its levels were read one division off.  Of 108 other photos of
 boards and graph paper all but one are read as before, that one as near."""
+MANY_LONG, APART, MISTAKEN_LENGTH = 0.25, 6.0, 0.05
+"""Share of long lines from which on they can't be the numbered ones alone, of which there are
+fewer; spreads by which two lengths differ that are two; and chance that a line shows the wrong
+one of them, where a figure, a clip or a shadow touches it (judgement, no source)."""
 TENTH = 10
 """Where numbers are farther apart every tenth line is long, numbered or not: metre sticks and
 graph paper are numbered every two or five centimetres (common practice, no source)."""
@@ -369,8 +373,45 @@ def _gain_of(comb: Comb) -> Callable[[NDArray[np.bool_]], float]:
     length = comb.lines.length if comb.overhang is None else comb.overhang
     low, high = np.quantile(length, [0.02, 0.98])
     length = np.clip(length, low, high)
-    whole = float(np.sum((length - np.median(length)) ** 2)) + len(length)
-    return partial(_split_gain, length, whole)
+    long = length > 0.5 * (low + high)
+    if _are_two_lengths(length, long):
+        return partial(_gain_among_long, length, long)
+    return partial(_split_gain, length, _scatter(length))
+
+
+def _are_two_lengths(length: FloatArray, long: NDArray[np.bool_]) -> bool:
+    """Whether lines are long or short, and so many of them long that those are not
+    the numbered ones alone."""
+    if not MANY_LONG < np.mean(long) < 1.0 - MANY_LONG:
+        return False
+    one, other = (median_of_row(each) for each in (length[long], length[~long]))
+    spread = 1.4826 * median_of_row(np.abs(length - np.where(long, one, other)))
+    return one - other > APART * spread
+
+
+def _gain_among_long(
+    length: FloatArray, long: NDArray[np.bool_], numbered: NDArray[np.bool_]
+) -> float:
+    """Gain in log-likelihood when numbered lines are long, where every second line or so is.
+
+    Each is long but for ``MISTAKEN_LENGTH``, of the others ``MANY_LONG`` and more are; and
+    among the long ones those that are numbered may have a length of their own. Half of it is
+    claimed, as for lengths.
+    """
+    if numbered.sum() < 2 or numbered.all():
+        return 0.0
+    share, right = float(np.mean(long)), int(np.sum(long & numbered))
+    wrong = int(numbered.sum()) - right
+    by_kind = 0.5 * (
+        right * np.log((1.0 - MISTAKEN_LENGTH) / share)
+        + wrong * np.log(MISTAKEN_LENGTH / (1.0 - share))
+    )
+    rest = length[long]
+    return float(by_kind) + _split_gain(rest, _scatter(rest), numbered[long])
+
+
+def _scatter(length: FloatArray) -> float:
+    return float(np.sum((length - np.median(length)) ** 2)) + len(length)
 
 
 def _standing_gain(standing: FloatArray, numbered: NDArray[np.bool_]) -> float:

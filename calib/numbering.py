@@ -31,7 +31,7 @@ from limbsight.errors import NotMeasurable
 from limbsight.vision.comb import Comb
 from limbsight.vision.figure_ink import figures_are_dark
 from limbsight.vision.long_lines import with_long_lines
-from limbsight.vision.numeral_scores import Stance
+from limbsight.vision.numeral_scores import OFFSET_FLOOR
 from limbsight.vision.numerals import (
     DECISIVE_SHIFT_MARGIN,
     NumberingTable,
@@ -52,6 +52,9 @@ their graduations that they settle the place alone, their own bound holds."""
 MAX_DISAGREEMENT = 1.0
 """Log-odds by which the figures may prefer another place than all evidence together: noise.
 On 296 columns they never did; on two numbered a division off they did by 1.3 and 5.5."""
+MAX_ON_LINE = MAX_DISAGREEMENT - OFFSET_FLOOR
+"""The same where figures may stand on the line that the lines tell, not beside it: all that
+their place can say."""
 MIN_AGREEMENT = 0.5
 MIN_IN_STEP = 4
 """Share of the labels that must bear the file out, and pairs of labels in step from which on
@@ -161,13 +164,15 @@ def name_graduations(
         for comb, shift in zip(combs, indexing.shifts, strict=True)
         if shift is not None
     ]
+    said = _said_of_shifts(combs, scale, verdict)
     return NamedScale(
         combs=tuple(comb for comb, _ in named),
         shifts=tuple(shift for _, shift in named),
         map=scale_map,
         numbers_read=verdict.decisive,
         ink_read=ink_read,
-        place_read=verdict.graduation_decisive,
+        place_read=verdict.graduation_decisive
+        and indexing.shifts[0] == max(said, key=said.__getitem__),
         unplaced=tuple(
             comb for comb, shift in zip(combs, indexing.shifts, strict=True) if shift is None
         ),
@@ -195,10 +200,7 @@ def _index_by_numbers(
     Where both leave doubt about the place, long lines are looked for farther out than the
     columns reach.
     """
-    said = {
-        -k: float(score)
-        for k, score in zip(_lowest_indices(combs, scale), verdict.scores, strict=True)
-    }
+    said = _said_of_shifts(combs, scale, verdict)
     longer = _may_be_longer(combs)
     indexing = index_scale(combs, scale, said, lines, longer=longer)
     if indexing.margin < _needed_margin(verdict):
@@ -207,8 +209,16 @@ def _index_by_numbers(
         farther_out = with_long_lines(grey, factor, combs, every, figures)
         lines = line_evidence(farther_out, scale)
         indexing = index_scale(combs, scale, said, lines, longer=longer)
-    _check_agreed(said, indexing.shifts[0], verdict.stance)
+    _check_agreed(said, indexing, verdict)
     return indexing
+
+
+def _said_of_shifts(
+    combs: tuple[Comb, ...], scale: ScaleSpec, verdict: NumeralVerdict
+) -> dict[int, float]:
+    """Log-likelihood of the first column's shifts from the printed numbers."""
+    lowest = _lowest_indices(combs, scale)
+    return {-k: float(score) for k, score in zip(lowest, verdict.scores, strict=True)}
 
 
 def are_strokes(verdict: NumeralVerdict, combs: tuple[Comb, ...], factor: float) -> bool:
@@ -248,18 +258,23 @@ def check_ink(
     return dark is not None
 
 
-def _check_agreed(said: dict[int, float], chosen: int | None, stance: Stance) -> None:
+def _check_agreed(said: dict[int, float], indexing: Indexing, verdict: NumeralVerdict) -> None:
     """Refuse a numbering that the lines bear out and the figures rule out.
 
     Both are likelihoods of models; where one rules out what the other is sure of, one of the
     models is wrong. Figures half-way between two numbered lines say so: a line half-way may
-    look as long as a numbered one. Figures that run along the scale may begin at their line:
-    by which of the lines there is for those to say.
+    look as long as a numbered one. Figures that run along the scale may begin at their line,
+    and others stand on it: by which of the lines there is for those to say.
     """
-    lying = stance in ("rising", "falling")
+    lying = verdict.stance in ("rising", "falling")
     most = MIN_MARGIN_WITH_NUMERALS if lying else MAX_DISAGREEMENT
-    lead = max(said.values()) - said.get(chosen or 0, min(said.values()))
-    if chosen is None or lead > most:
+    chosen = indexing.shifts[0]
+    likeliest = max(said, key=said.__getitem__)
+    lead = said[likeliest] - said.get(chosen or 0, min(said.values()))
+    if chosen is None:
+        raise NotMeasurable("", code="scale_ambiguous")
+    sure = indexing.margin >= MIN_MARGIN and lead <= MAX_ON_LINE
+    if lead > most and not (sure and verdict.stands_on(likeliest - chosen)):
         raise NotMeasurable("", code="scale_ambiguous")
 
 

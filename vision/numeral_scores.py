@@ -98,12 +98,18 @@ class Outcome:
         return float(scores[1] - max(scores[0], scores[2]))
 
     @property
+    def above_px(self) -> float:
+        """How far the middle of the figures stands above the graduations of the best
+        hypothesis."""
+        shift = self.prediction.shift[int(np.argmax(self.scores))]
+        return float(self.column.offset_px - shift * self.pitch_px)
+
+    @property
     def is_far_from_lines(self) -> bool:
         """Whether the best hypothesis has the figures where none are set beside their lines:
         the right one is not among them."""
-        shift = self.prediction.shift[int(np.argmax(self.scores))]
-        away = self.column.offset_px - float(shift) * self.pitch_px
-        return not self.phase_known and abs(away) > FAR_HEIGHTS * self.column.height_px
+        far = abs(self.above_px) > FAR_HEIGHTS * self.column.height_px
+        return not self.phase_known and far
 
     @property
     def mean(self) -> float:

@@ -9,6 +9,7 @@ the verdict says by how much the best hypothesis leads the next.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
 
 import cv2
@@ -63,6 +64,9 @@ of a scale that goes on most do, while hoses and edges look like a figure here a
 FIRST_LABELS, AMPLE = 8, 2.0
 """Labels of a known scale that are read first, half of all that may be; they do if they decide
 by the margin that all would need, as often again."""
+ON_LINE = (0.45, 0.95)
+"""Distances of the middle of a figure from the line that it stands on, or hangs from, in its
+heights: half of itself, and a gap of up to nearly as much (common practice, no source)."""
 ALIKE_TURNED = "01258"
 """Figures that may pass for themselves upside down: every third number of a scale that runs
 both ways from its zero, 8, 5, 2, 2, 5, 8, did; its photo upside down was read 57 mm off."""
@@ -155,6 +159,9 @@ class NumeralVerdict:
     both_ways
         Without an instrument file: another column numbers the same graduations downward, and
         ``best`` is the one that grows upward.
+    above_px, pitch_px
+        How far the middle of the figures stands above the graduations of ``best``; length of
+        a division.
     """
 
     best: Numbering | None
@@ -168,6 +175,16 @@ class NumeralVerdict:
     sign_certain: bool
     conflict: bool
     both_ways: bool = False
+    above_px: float = 0.0
+    pitch_px: float = math.inf
+
+    def stands_on(self, moved: int) -> bool:
+        """Whether upright figures stand on, or hang from, the graduations ``moved`` divisions
+        above those of ``best``."""
+        if self.column is None or self.stance != "upright":
+            return False
+        above = abs(self.above_px - moved * self.pitch_px) / self.column.height_px
+        return ON_LINE[0] <= above <= ON_LINE[1]
 
     @property
     def legible(self) -> tuple[LabelEvidence, ...]:
@@ -493,6 +510,8 @@ def _verdict(
         stance=outcome.stance,
         sign_certain=sign_certain,
         conflict=conflict,
+        above_px=outcome.above_px,
+        pitch_px=outcome.pitch_px,
     )
 
 
