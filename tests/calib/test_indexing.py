@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 from limbsight.calib.indexing import (
+    MIN_LEAD,
     graduation_count,
     heights_of,
     hierarchy_gain,
@@ -234,6 +235,18 @@ def test_every_tenth_line_is_long_where_every_fiftieth_is_numbered(numbered_long
     assert gain[0] > 6.9 + max(gain[1], gain[2])
     # The figures say which of the long ones is meant, the lines do not rule it out.
     assert (gain[0] > gain[3] + 2.0) == numbered_longer
+
+
+@pytest.mark.parametrize("numbered_longer", [True, False])
+def test_numbered_lines_are_long_where_every_second_is(numbered_longer):
+    """Their median is that of either kind: by it the right place was the unlikeliest."""
+    at = np.arange(98)
+    long = 70.0 * (at % 2 == 0) + (12.0 * (at % 20 == 0) if numbered_longer else 0.0)
+    noise = np.random.default_rng(2).normal(0.0, 3.0, 98)
+    column = replace(Column(first=0, last=97).comb(CAMERA), overhang=long + noise)
+    gain = [hierarchy_gain(column, at % 20 == k, 20) for k in (0, 1, 2)]
+    assert gain[0] > gain[1] + MIN_LEAD
+    assert (gain[0] > gain[2] + 2.0) == numbered_longer
 
 
 def test_lines_that_stand_out_do_not_overrule_both_ends_of_a_board():

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from limbsight.calib import numbering
-from limbsight.calib.indexing import line_evidence
+from limbsight.calib.indexing import Indexing, line_evidence
 from limbsight.calib.numbering import (
     _check_against_numerals,
     _check_agreed,
@@ -18,6 +18,7 @@ from limbsight.calib.numbering import (
 )
 from limbsight.errors import NotMeasurable
 from limbsight.vision.comb import Comb
+from limbsight.vision.numeral_columns import NumeralColumn
 from limbsight.vision.numerals import LabelEvidence, NumeralVerdict
 from limbsight.vision.segments import Segments
 from tests.helpers.boards import Camera, Column
@@ -79,24 +80,69 @@ def test_labels_that_bear_the_file_out_do_not():
     _check_against_numerals(verdict(["0", "20", "40", "60", "80"], evidence=5.0), SCALE)
 
 
+def placed(shift, margin=30.0):
+    return Indexing(shifts=(shift,), margin=margin)
+
+
+def figures(stance="upright", above_px=0.0):
+    """Twenty pixels high, divisions of five."""
+    column = NumeralColumn(
+        numbered_every=10,
+        phase=0,
+        middle_index=0.0,
+        across_px=30.0,
+        across_slope_px=0.0,
+        offset_px=above_px,
+        offset_slope_px=0.0,
+        width_px=25.0,
+        height_px=20.0,
+        lying_across_px=30.0,
+        lying_width_px=25.0,
+        score=1.0,
+    )
+    found = verdict(["0", "10"])
+    return replace(found, stance=stance, column=column, above_px=above_px, pitch_px=5.0)
+
+
 def test_lines_do_not_overrule_figures():
     """A place that the figures rule out is refused, however sure the lines are of it."""
     said = {16: 107.0, 17: 107.8, 18: 105.4}
-    _check_agreed(said, 17, "upright")
-    _check_agreed(said, 16, "upright")
+    _check_agreed(said, placed(17), figures())
+    _check_agreed(said, placed(16), figures())
     for chosen in (22, None):
         with pytest.raises(NotMeasurable) as stop:
-            _check_agreed(said | {22: 100.0}, chosen, "upright")
+            _check_agreed(said | {22: 100.0}, placed(chosen), figures())
         assert stop.value.code == "scale_ambiguous"
     with pytest.raises(NotMeasurable):
-        _check_agreed(said, 18, "upright")
+        _check_agreed(said, placed(18), figures())
+
+
+@pytest.mark.parametrize(
+    ("chosen", "margin", "stance", "agreed"),
+    [
+        (20, 30.0, "upright", True),  # three divisions lower: they stand on that line
+        (14, 30.0, "upright", True),  # or hang from the one as far above
+        (18, 30.0, "upright", False),  # one lower: the line runs through them
+        (22, 30.0, "upright", False),  # five lower: away from it
+        (20, 10.0, "upright", False),  # lines that are not sure themselves
+        (20, 30.0, "turned", False),
+    ],
+)
+def test_figures_may_stand_on_the_line_that_the_lines_tell(chosen, margin, stance, agreed):
+    said = {shift: 100.0 for shift in range(12, 24)} | {17: 107.5}
+    if agreed:
+        _check_agreed(said, placed(chosen, margin), figures(stance))
+        return
+    with pytest.raises(NotMeasurable):
+        _check_agreed(said, placed(chosen, margin), figures(stance))
 
 
 @pytest.mark.parametrize("stance", ["rising", "falling"])
 def test_lines_say_at_which_of_them_figures_along_the_scale_begin(stance):
-    _check_agreed({21: 109.4, 22: 105.8, 26: 101.7}, 22, stance)
+    said = {21: 109.4, 22: 105.8, 26: 101.7}
+    _check_agreed(said, placed(22), figures(stance))
     with pytest.raises(NotMeasurable):
-        _check_agreed({21: 109.4, 22: 105.8, 26: 101.7}, 26, stance)
+        _check_agreed(said, placed(26), figures(stance))
 
 
 @pytest.mark.parametrize("figures_dark", [True, False, None])
