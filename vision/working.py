@@ -25,6 +25,9 @@ OVERHANG_TREND = 15
 """Lines over which the surroundings are taken for steady."""
 OVERHANG_PARTS = (1.2, 1.35, 1.5)
 """Where long lines are looked for, in lengths of the short ones from the spine."""
+LEAST_INK = 0.25
+"""Of the usual contrast: red on black or green is as pale in grey; fainter lines are worn, or
+lost in noise (judgement, no source)."""
 LONG_SHARE = 0.7
 """Share of the numbered lines that is surely seen at full length."""
 QUANTISED = 0.5
@@ -326,9 +329,21 @@ def _overhang(
     """
     short = float(np.quantile(comb.lines.length, SHORT_QUANTILE))
     way = 1.0 if comb.side == "left" else -1.0
-    places = [comb.spine_x + way * part * short for part in OVERHANG_PARTS]
-    total = sum(contrast_of_lines(grey, comb, x, divisions) for x in places)
-    return np.asarray(total / len(OVERHANG_PARTS))
+
+    def contrast_at(part: float) -> NDArray[np.float64]:
+        return contrast_of_lines(grey, comb, comb.spine_x + way * part * short, divisions)
+
+    overhang = sum(contrast_at(part) for part in OVERHANG_PARTS) / len(OVERHANG_PARTS)
+    return np.asarray(overhang * _paleness(contrast_at(0.5 * OVERHANG_PARTS[0])))
+
+
+def _paleness(contrast: NDArray[np.float64]) -> NDArray[np.float64]:
+    """By how much the usual line stands out more than each: numbered lines, say, may be red
+    among black ones. Of lines hardly seen nothing is known."""
+    usual = float(np.median(contrast))
+    seen = contrast > LEAST_INK * usual
+    pale = np.divide(usual, contrast, where=seen & (contrast < usual), out=np.ones(len(seen)))
+    return np.asarray(pale if usual > 0 else np.ones(len(seen)))
 
 
 def contrast_of_lines(
