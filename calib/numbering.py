@@ -30,7 +30,7 @@ from limbsight.calib.scale_map import ScaleMap
 from limbsight.errors import NotMeasurable
 from limbsight.vision.comb import Comb
 from limbsight.vision.figure_ink import figures_are_dark
-from limbsight.vision.long_lines import with_long_lines
+from limbsight.vision.long_lines import run_under, with_long_lines
 from limbsight.vision.numeral_scores import OFFSET_FLOOR
 from limbsight.vision.numerals import (
     DECISIVE_SHIFT_MARGIN,
@@ -209,8 +209,19 @@ def _index_by_numbers(
         farther_out = with_long_lines(grey, factor, combs, every, figures)
         lines = line_evidence(farther_out, scale)
         indexing = index_scale(combs, scale, said, lines, longer=longer)
-    _check_agreed(said, indexing, verdict)
+    _check_agreed(said, indexing, verdict, partial(stand_on_lines, grey, factor, combs[0]))
     return indexing
+
+
+def stand_on_lines(
+    grey: NDArray[np.uint8], factor: float, comb: Comb, verdict: NumeralVerdict, moved: int
+) -> bool:
+    """Whether figures stand on, or hang from, the graduations ``moved`` divisions above those
+    that they were taken to stand beside."""
+    if not verdict.may_stand_on(moved):
+        return False
+    index = np.array([label.index + moved for label in verdict.labels], np.int64)
+    return run_under(grey, factor, comb, index, [label.box_px for label in verdict.labels])
 
 
 def _said_of_shifts(
@@ -258,7 +269,12 @@ def check_ink(
     return dark is not None
 
 
-def _check_agreed(said: dict[int, float], indexing: Indexing, verdict: NumeralVerdict) -> None:
+def _check_agreed(
+    said: dict[int, float],
+    indexing: Indexing,
+    verdict: NumeralVerdict,
+    on_lines: Callable[[NumeralVerdict, int], bool],
+) -> None:
     """Refuse a numbering that the lines bear out and the figures rule out.
 
     Both are likelihoods of models; where one rules out what the other is sure of, one of the
@@ -274,7 +290,7 @@ def _check_agreed(said: dict[int, float], indexing: Indexing, verdict: NumeralVe
     if chosen is None:
         raise NotMeasurable("", code="scale_ambiguous")
     sure = indexing.margin >= MIN_MARGIN and lead <= MAX_ON_LINE
-    if lead > most and not (sure and verdict.stands_on(likeliest - chosen)):
+    if lead > most and not (sure and on_lines(verdict, likeliest - chosen)):
         raise NotMeasurable("", code="scale_ambiguous")
 
 

@@ -7,6 +7,7 @@ are fine beside the figures, by the long lines.
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from functools import partial
 
@@ -23,13 +24,14 @@ from limbsight.calib.numbering import (
     check_ink,
     read_beside,
     scale_geometry,
+    stand_on_lines,
 )
 from limbsight.errors import NotMeasurable
 from limbsight.vision.comb import Comb
 from limbsight.vision.long_lines import with_long_lines
 from limbsight.vision.numbering import SPURIOUS_DIVISIONS
 from limbsight.vision.numeral_units import read_unit
-from limbsight.vision.numerals import Numbering, bare_hypotheses
+from limbsight.vision.numerals import Numbering, NumeralVerdict, bare_hypotheses
 
 MIN_HIERARCHY_MARGIN = 6.9
 """Log-odds of the numbered graduations over their neighbours: ln 1000."""
@@ -106,8 +108,7 @@ def read_scale(
         raise NotMeasurable("", code="scale_unnumbered")
     ink_read = check_ink(grey, verdict, combs)
     if verdict.graduation_decisive:
-        step = 0
-        _check_long_lines(combs, verdict.best)
+        step = _step_of_standing(grey, factor, combs, verdict)
     else:
         figures = [label.box_px for label in verdict.labels]
         step = _step_to_long_lines(grey, factor, combs, verdict.best, figures)
@@ -152,32 +153,47 @@ def _step_to_long_lines(
 
 
 def _likeliest_step(combs: tuple[Comb, ...], best: Numbering) -> int | None:
-    gains = _gains_of_steps(combs, best)
+    gains = _gains_of_steps(combs, best, range(-1, 2))
     order = np.argsort(gains)
     clear = gains[order[-1]] - gains[order[-2]] >= MIN_HIERARCHY_MARGIN
     return int(order[-1]) - 1 if clear else None
 
 
-def _check_long_lines(combs: tuple[Comb, ...], best: Numbering) -> None:
-    """Refuse numbers whose long lines are clearly a division away: one of the two is wrong."""
-    before, here, after = _gains_of_steps(combs, best)
-    if max(before, after) - here >= MIN_HIERARCHY_MARGIN:
+def _step_of_standing(
+    grey: NDArray[np.uint8], factor: float, combs: tuple[Comb, ...], verdict: NumeralVerdict
+) -> int:
+    """Divisions from where the figures stand to the long lines that they stand on.
+
+    Raises
+    ------
+    NotMeasurable
+        ``scale_ambiguous`` where the long lines are clearly elsewhere, and not where figures
+        stand on them: one of the two is wrong.
+    """
+    if verdict.best is None:
+        return 0
+    reach = min(verdict.farthest_on_line, (verdict.best.numbered_every - 1) // 2)
+    reach = max(reach, 1)
+    gains = _gains_of_steps(combs, verdict.best, range(-reach, reach + 1))
+    step = int(np.argmax(gains)) - reach
+    if gains[step + reach] - gains[reach] < MIN_HIERARCHY_MARGIN:
+        return 0
+    if not stand_on_lines(grey, factor, combs[0], verdict, step):
         raise NotMeasurable("", code="scale_ambiguous")
+    return step
 
 
-def _gains_of_steps(combs: tuple[Comb, ...], best: Numbering) -> list[float]:
-    """What the long lines say for the numbers a division back, as they are, and one on."""
-    numbered = [
-        [(comb.index - best.zero_index - step) % best.numbered_every == 0 for comb in combs]
-        for step in (-1, 0, 1)
-    ]
+def _gains_of_steps(
+    combs: tuple[Comb, ...], best: Numbering, steps: Iterable[int]
+) -> list[float]:
+    """What the long lines say for the numbers so many divisions on."""
     every = best.numbered_every
     return [
         sum(
-            hierarchy_gain(comb, those, every)
-            for comb, those in zip(combs, at_step, strict=True)
+            hierarchy_gain(comb, (comb.index - best.zero_index - step) % every == 0, every)
+            for comb in combs
         )
-        for at_step in numbered
+        for step in steps
     ]
 
 

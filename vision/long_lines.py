@@ -33,6 +33,9 @@ LEAST_CONTRAST = 5.0
 """Of the long lines over the scatter of all; of noise it is 2."""
 FIGURE_MARGIN = 0.5
 """Heights of figures that are passed over beside them: the next digit, badly boxed."""
+UNDER, LEAST_UNDER = (0.3, 0.5, 0.7), 2
+"""Where lines are looked for under a figure, in widths of its box, which is wider; and figures
+that tell."""
 ALONE = 0.25
 """Most of the long lines that may have another beside them: figures are as high as two lines
 are apart, and more."""
@@ -69,6 +72,41 @@ def with_long_lines(
         comb if comb.parts else _with_long_lines(grey, factor, comb, share, figures)
         for comb in combs
     )
+
+
+def run_under(
+    grey: NDArray[np.uint8],
+    factor: float,
+    comb: Comb,
+    index: NDArray[np.int64],
+    figures: Sequence[FloatArray],
+) -> bool:
+    """Whether lines run on under, or over, the figures that stand at them.
+
+    Parameters
+    ----------
+    grey, factor, comb, figures
+        As ``with_long_lines`` has them.
+    index : ndarray, shape (K,)
+        The graduation of each figure.
+    """
+    every = enlarged(with_every_line(comb), 1 / factor)
+    rows = index - every.index[0]
+    there = (rows >= 0) & (rows < len(every.index))
+    if there.sum() < LEAST_UNDER:
+        return False
+    rows = rows[there]
+    across = np.array(figures)[there][:, :, 0]
+    left, width = across.min(axis=1), np.ptp(across, axis=1)
+
+    def contrast_at(places: FloatArray) -> FloatArray:
+        x = every.lines.x.copy()
+        x[rows] = places
+        return np.asarray(contrast_of_lines(grey, every, x)[rows])
+
+    under = np.min([contrast_at(left + part * width) for part in UNDER], axis=0)
+    own = np.maximum(contrast_at(every.lines.x[rows]), QUANTISED)
+    return bool(np.median(under / own) >= 0.5)
 
 
 def _with_long_lines(

@@ -178,13 +178,21 @@ class NumeralVerdict:
     above_px: float = 0.0
     pitch_px: float = math.inf
 
-    def stands_on(self, moved: int) -> bool:
-        """Whether upright figures stand on, or hang from, the graduations ``moved`` divisions
-        above those of ``best``."""
+    def may_stand_on(self, moved: int) -> bool:
+        """Whether upright figures are as far from the graduations ``moved`` divisions above
+        those of ``best`` as if they stood on them, or hung from them."""
         if self.column is None or self.stance != "upright":
             return False
         above = abs(self.above_px - moved * self.pitch_px) / self.column.height_px
         return ON_LINE[0] <= above <= ON_LINE[1]
+
+    @property
+    def farthest_on_line(self) -> int:
+        """Divisions from the graduations of ``best`` to the farthest that figures stand on."""
+        if self.column is None:
+            return 0
+        farthest = ON_LINE[1] * self.column.height_px + abs(self.above_px)
+        return math.ceil(farthest / self.pitch_px)
 
     @property
     def legible(self) -> tuple[LabelEvidence, ...]:

@@ -7,10 +7,12 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from limbsight.calib import numbering
 from limbsight.calib.camera import Frame
-from limbsight.calib.unknown_scale import _check_long_lines, _spec
+from limbsight.calib.unknown_scale import _spec, _step_of_standing
 from limbsight.errors import NotMeasurable
-from limbsight.vision.numerals import Numbering
+from limbsight.vision.numeral_columns import NumeralColumn
+from limbsight.vision.numerals import Numbering, NumeralVerdict
 from tests.helpers.boards import Camera, Column
 
 CAMERA = Camera(width=900, height=700, focal_px=1500.0, yaw=3.0, roll=-4.0)
@@ -45,15 +47,66 @@ def test_numbers_are_stated_as_an_instrument_file_has_them(
     assert from_bottom == shift
 
 
-def test_numbers_a_division_beside_the_long_lines_are_refused():
-    comb = Column(first=0, last=60).comb(CAMERA, start=0)
-    long = comb.index % 10 == 0
-    comb = replace(comb, overhang=np.where(long, 20.0, 0.0))
-    at = Numbering(
-        numbered_every=10, division=1.0, direction=1, unsigned=False, zero_index=0.0
+def read_at(zero_index, above_px=0.0):
+    """Numbers 20 px high that were taken to stand beside the lines from there on."""
+    column = NumeralColumn(
+        numbered_every=10,
+        phase=0,
+        middle_index=0.0,
+        across_px=30.0,
+        across_slope_px=0.0,
+        offset_px=above_px,
+        offset_slope_px=0.0,
+        width_px=25.0,
+        height_px=20.0,
+        lying_across_px=30.0,
+        lying_width_px=25.0,
+        score=1.0,
     )
-    _check_long_lines((comb,), at)
+    best = Numbering(
+        numbered_every=10, division=1.0, direction=1, unsigned=False, zero_index=zero_index
+    )
+    return NumeralVerdict(
+        best=best,
+        margin=30.0,
+        shift_margin=8.0,
+        scores=np.zeros(0),
+        evidence_per_label=6.0,
+        labels=(),
+        column=column,
+        stance="upright",
+        sign_certain=True,
+        conflict=False,
+        above_px=above_px,
+        pitch_px=5.0,
+    )
+
+
+def long_every_tenth():
+    comb = Column(first=0, last=60).comb(CAMERA, start=0)
+    return replace(comb, overhang=np.where(comb.index % 10 == 0, 20.0, 0.0))
+
+
+GREY = np.zeros((9, 9), np.uint8)
+
+
+def test_numbers_a_division_beside_the_long_lines_are_refused():
+    combs = (long_every_tenth(),)
+    assert _step_of_standing(GREY, 1.0, combs, read_at(0.0)) == 0
     for beside in (-1.0, 1.0):
         with pytest.raises(NotMeasurable) as stop:
-            _check_long_lines((comb,), replace(at, zero_index=beside))
+            _step_of_standing(GREY, 1.0, combs, read_at(beside))
         assert stop.value.code == "scale_ambiguous"
+
+
+@pytest.mark.parametrize("under", [True, False])
+def test_numbers_that_stand_on_their_lines_belong_to_those(monkeypatch, under):
+    """The middle of the figures is three divisions above the line that runs under them."""
+    monkeypatch.setattr(numbering, "run_under", lambda *look: under)
+    combs = (long_every_tenth(),)
+    if under:
+        assert _step_of_standing(GREY, 1.0, combs, read_at(3.0)) == -3
+        return
+    with pytest.raises(NotMeasurable) as stop:
+        _step_of_standing(GREY, 1.0, combs, read_at(3.0))
+    assert stop.value.code == "scale_ambiguous"

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from limbsight.vision.comb import Comb
-from limbsight.vision.long_lines import with_long_lines
+from limbsight.vision.long_lines import run_under, with_long_lines
 from limbsight.vision.segments import Segments
 
 COUNT, PITCH, EVERY = 61, 9.0, 10
@@ -96,3 +96,17 @@ def test_what_tells_more_is_kept():
     comb = replace(column(), overhang=overhang + np.arange(COUNT) % 2)
     (found,) = with_long_lines(drawn(), 1.0, (comb,), EVERY, ())
     assert found is comb
+
+
+@pytest.mark.parametrize(("moved", "under"), [(0, True), (-1, False), (3, False)])
+def test_lines_run_on_under_figures_that_stand_on_them(moved, under):
+    grey = drawn()
+    at = np.arange(3, COUNT, EVERY)
+    boxes = [
+        np.array(
+            [[LONG_FROM, y - 20], [LONG_TO, y - 20], [LONG_TO, y - 2], [LONG_FROM, y - 2]]
+        )
+        for y in rows()[at]
+    ]
+    assert run_under(grey, 1.0, column(), at + moved, boxes) is under
+    assert not run_under(grey, 1.0, column(), at + 10 * COUNT, boxes)
