@@ -42,10 +42,11 @@ MOST_STANDING = 6.9
 wrong at once: figures that touched the line beside theirs on one side of a dark board passed
 for longer lines, and all of its levels were read one division off.  Of 108 other photos of
 boards and graph paper all but one are read as before, that one as near."""
-MANY_LONG, APART, MISTAKEN_LENGTH = 0.25, 6.0, 0.05
-"""Share of long lines from which on they can't be the numbered ones alone, of which there are
-fewer; spreads by which two lengths differ that are two; and chance that a line shows the wrong
-one of them, where a figure, a clip or a shadow touches it (judgement, no source)."""
+MANY_LONG, MORE_LONG = 0.25, 1.5
+"""Share of long lines, and of the numbered ones', from which on they are not those alone."""
+APART, MISTAKEN_LENGTH = 6.0, 0.05
+"""Spreads by which two lengths differ that are two; and chance that a line shows the wrong one
+of them, where a figure, a clip or a shadow touches it (judgement, no source)."""
 TENTH = 10
 """Where numbers are farther apart every tenth line is long, numbered or not: metre sticks and
 graph paper are numbered every two or five centimetres (common practice, no source)."""
@@ -401,6 +402,8 @@ def _gain_among_long(
     if numbered.sum() < 2 or numbered.all():
         return 0.0
     share, right = float(np.mean(long)), int(np.sum(long & numbered))
+    if share < MORE_LONG * np.mean(numbered):
+        return _split_gain(length, _scatter(length), numbered)
     wrong = int(numbered.sum()) - right
     by_kind = 0.5 * (
         right * np.log((1.0 - MISTAKEN_LENGTH) / share)

@@ -249,6 +249,17 @@ def test_numbered_lines_are_long_where_every_second_is(numbered_longer):
     assert (gain[0] > gain[2] + 2.0) == numbered_longer
 
 
+def test_numbered_lines_that_are_all_the_long_ones_keep_their_gain():
+    """Every fourth is numbered, and none else is long."""
+    at = np.arange(33)
+    noise = np.random.default_rng(3).normal(0.0, 3.0, 33)
+    column = replace(
+        Column(first=0, last=32).comb(CAMERA), overhang=60.0 * (at % 4 == 0) + noise
+    )
+    right, beside = (hierarchy_gain(column, (at - k) % 4 == 0, 4) for k in (0, 1))
+    assert right > beside + MIN_MARGIN
+
+
 def test_lines_that_stand_out_do_not_overrule_both_ends_of_a_board():
     """Figures on one side touch the line above each numbered one, and all others are alike."""
     count = graduation_count(SCALE)
