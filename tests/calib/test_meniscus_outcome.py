@@ -4,13 +4,21 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
+from types import SimpleNamespace
+from typing import Any, cast
 
 import numpy as np
 import pytest
 from scipy.special import ndtr
+from scipy.stats import chi2
 
 from limbsight.calib.meniscus_fit import fit_apex
-from limbsight.calib.meniscus_outcome import COMPONENTS, U_TONE_PX
+from limbsight.calib.meniscus_outcome import (
+    COMPONENTS,
+    STRAIN_CHANCE,
+    U_TONE_PX,
+    _is_strained,
+)
 from tests.helpers.menisci import (
     AIR,
     BLUE,
@@ -77,3 +85,19 @@ def test_plain_step_is_doubted():
     profile = red * (1 - part) + green * part
     fit = fit_apex(rows, profile, view, below, above, interface, vertical_search_px=8.0)
     assert not fit.ok
+
+
+@pytest.mark.parametrize("unknowns", [30, 60])
+def test_a_fit_is_strained_beyond_the_quantile_of_chi_squared(unknowns):
+    """The reference is SciPy's distribution (its own inverse of the survival function)."""
+    priors = unknowns - 24
+    limit = float(np.sqrt(chi2.isf(STRAIN_CHANCE, unknowns) / unknowns))
+    profile = SimpleNamespace(supposed=SimpleNamespace(precision=np.full(priors, 4.0)))
+
+    def away(share: float) -> SimpleNamespace:
+        distance = share * limit * np.ones(unknowns)
+        distance[:priors] /= 2.0
+        return SimpleNamespace(z=np.zeros((3, 8)), to_mean=lambda: distance)
+
+    assert not _is_strained(cast(Any, profile), cast(Any, away(0.99)))
+    assert _is_strained(cast(Any, profile), cast(Any, away(1.01)))

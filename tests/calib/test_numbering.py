@@ -18,10 +18,10 @@ from limbsight.calib.numbering import (
 )
 from limbsight.errors import NotMeasurable
 from limbsight.vision.comb import Comb
-from limbsight.vision.numeral_columns import NumeralColumn
 from limbsight.vision.numerals import LabelEvidence, NumeralVerdict
 from limbsight.vision.segments import Segments
 from tests.helpers.boards import Camera, Column
+from tests.helpers.figures import figures_every_tenth
 from tests.helpers.scales import millimetres
 
 SCALE = millimetres(0.0, 80.0)
@@ -85,23 +85,15 @@ def placed(shift, margin=30.0):
 
 
 def figures(stance="upright", above_px=0.0):
-    """Twenty pixels high, divisions of five."""
-    column = NumeralColumn(
-        numbered_every=10,
-        phase=0,
-        middle_index=0.0,
-        across_px=30.0,
-        across_slope_px=0.0,
-        offset_px=above_px,
-        offset_slope_px=0.0,
-        width_px=25.0,
-        height_px=20.0,
-        lying_across_px=30.0,
-        lying_width_px=25.0,
-        score=1.0,
-    )
+    """A division is five pixels long."""
     found = verdict(["0", "10"])
-    return replace(found, stance=stance, column=column, above_px=above_px, pitch_px=5.0)
+    return replace(
+        found,
+        stance=stance,
+        column=figures_every_tenth(above_px),
+        above_px=above_px,
+        pitch_px=5.0,
+    )
 
 
 def on_lines(found, moved):

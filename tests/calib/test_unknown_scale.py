@@ -11,9 +11,9 @@ from limbsight.calib import numbering
 from limbsight.calib.camera import Frame
 from limbsight.calib.unknown_scale import _spec, _step_of_standing
 from limbsight.errors import NotMeasurable
-from limbsight.vision.numeral_columns import NumeralColumn
 from limbsight.vision.numerals import Numbering, NumeralVerdict
 from tests.helpers.boards import Camera, Column
+from tests.helpers.figures import figures_every_tenth
 
 CAMERA = Camera(width=900, height=700, focal_px=1500.0, yaw=3.0, roll=-4.0)
 FRAME = Frame(width_px=900, height_px=700, focal_px=1500.0, focal_relative_uncertainty=0.02)
@@ -49,20 +49,6 @@ def test_numbers_are_stated_as_an_instrument_file_has_them(
 
 def read_at(zero_index, above_px=0.0):
     """Numbers 20 px high that were taken to stand beside the lines from there on."""
-    column = NumeralColumn(
-        numbered_every=10,
-        phase=0,
-        middle_index=0.0,
-        across_px=30.0,
-        across_slope_px=0.0,
-        offset_px=above_px,
-        offset_slope_px=0.0,
-        width_px=25.0,
-        height_px=20.0,
-        lying_across_px=30.0,
-        lying_width_px=25.0,
-        score=1.0,
-    )
     best = Numbering(
         numbered_every=10, division=1.0, direction=1, unsigned=False, zero_index=zero_index
     )
@@ -73,7 +59,7 @@ def read_at(zero_index, above_px=0.0):
         scores=np.zeros(0),
         evidence_per_label=6.0,
         labels=(),
-        column=column,
+        column=figures_every_tenth(above_px),
         stance="upright",
         sign_certain=True,
         conflict=False,
