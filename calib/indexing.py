@@ -43,7 +43,8 @@ wrong at once: figures that touched the line beside theirs on one side of a dark
 for longer lines, and all of its levels were read one division off.  Of 108 other photos of
 boards and graph paper all but one are read as before, that one as near."""
 MANY_LONG, MORE_LONG = 0.25, 1.5
-"""Share of long lines, and of the numbered ones', from which on they are not those alone."""
+"""Share of long lines, and of the numbered ones', from which on they are not those alone
+(judgement, no source)."""
 APART, MISTAKEN_LENGTH = 6.0, 0.05
 """Spreads by which two lengths differ that are two; and chance that a line shows the wrong one
 of them, where a figure, a clip or a shadow touches it (judgement, no source)."""

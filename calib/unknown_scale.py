@@ -108,7 +108,7 @@ def read_scale(
         raise NotMeasurable("", code="scale_unnumbered")
     ink_read = check_ink(grey, verdict, combs)
     if verdict.graduation_decisive:
-        step = _step_of_standing(grey, factor, combs, verdict)
+        step = _step_of_standing(grey, factor, combs, verdict.best, verdict)
     else:
         figures = [label.box_px for label in verdict.labels]
         step = _step_to_long_lines(grey, factor, combs, verdict.best, figures)
@@ -160,9 +160,13 @@ def _likeliest_step(combs: tuple[Comb, ...], best: Numbering) -> int | None:
 
 
 def _step_of_standing(
-    grey: NDArray[np.uint8], factor: float, combs: tuple[Comb, ...], verdict: NumeralVerdict
+    grey: NDArray[np.uint8],
+    factor: float,
+    combs: tuple[Comb, ...],
+    best: Numbering,
+    verdict: NumeralVerdict,
 ) -> int:
-    """Divisions from where the figures stand to the long lines that they stand on.
+    """Divisions from the lines that figures seem to stand beside to those that they stand on.
 
     Raises
     ------
@@ -170,11 +174,8 @@ def _step_of_standing(
         ``scale_ambiguous`` where the long lines are clearly elsewhere, and not where figures
         stand on them: one of the two is wrong.
     """
-    if verdict.best is None:
-        return 0
-    reach = min(verdict.farthest_on_line, (verdict.best.numbered_every - 1) // 2)
-    reach = max(reach, 1)
-    gains = _gains_of_steps(combs, verdict.best, range(-reach, reach + 1))
+    reach = max(1, min(verdict.farthest_on_line, (best.numbered_every - 1) // 2))
+    gains = _gains_of_steps(combs, best, range(-reach, reach + 1))
     step = int(np.argmax(gains)) - reach
     if gains[step + reach] - gains[reach] < MIN_HIERARCHY_MARGIN:
         return 0

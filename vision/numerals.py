@@ -459,7 +459,7 @@ def _sign_certain(grey: NDArray[np.uint8], geometry: ScaleGeometry, best: Outcom
     if numbering.direction > 0 or abs(zero - top) <= SPURIOUS_DIVISIONS:
         return True
     last = zero - every * round((zero - top) / every)
-    if abs(last - top) >= 1.0 or last > zero:
+    if abs(last - top) >= 1.0:
         return False
     beyond = np.arange(last + every, zero + 2.5 * every, every)[:MOST_BEYOND]
     look = look_at(grey, geometry, best.column, beyond, best.stance, best.factor)

@@ -73,15 +73,17 @@ def long_every_tenth():
     return replace(comb, overhang=np.where(comb.index % 10 == 0, 20.0, 0.0))
 
 
-GREY = np.zeros((9, 9), np.uint8)
+def step_at(combs, zero_index):
+    found = read_at(zero_index)
+    return _step_of_standing(np.zeros((9, 9), np.uint8), 1.0, combs, found.best, found)
 
 
 def test_numbers_a_division_beside_the_long_lines_are_refused():
     combs = (long_every_tenth(),)
-    assert _step_of_standing(GREY, 1.0, combs, read_at(0.0)) == 0
+    assert step_at(combs, 0.0) == 0
     for beside in (-1.0, 1.0):
         with pytest.raises(NotMeasurable) as stop:
-            _step_of_standing(GREY, 1.0, combs, read_at(beside))
+            step_at(combs, beside)
         assert stop.value.code == "scale_ambiguous"
 
 
@@ -91,8 +93,8 @@ def test_numbers_that_stand_on_their_lines_belong_to_those(monkeypatch, under):
     monkeypatch.setattr(numbering, "run_under", lambda *look: under)
     combs = (long_every_tenth(),)
     if under:
-        assert _step_of_standing(GREY, 1.0, combs, read_at(3.0)) == -3
+        assert step_at(combs, 3.0) == -3
         return
     with pytest.raises(NotMeasurable) as stop:
-        _step_of_standing(GREY, 1.0, combs, read_at(3.0))
+        step_at(combs, 3.0)
     assert stop.value.code == "scale_ambiguous"
