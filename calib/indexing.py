@@ -333,9 +333,11 @@ def _one_rate_less(one: tuple[int, int], other: tuple[int, int]) -> float:
 def hierarchy_gain(comb: Comb, numbered: NDArray[np.bool_], period: int = 0) -> float:
     """Return how much likelier the lines' lengths are if these are the numbered ones.
 
-    ``period`` is how many divisions those are apart.
+    ``period`` is how many divisions those are apart. Negative where they are short ones.
     """
-    return max(_gain_of(comb)(numbered), _LongLines(comb, period).gain(numbered))
+    long = _LongLines(comb, period)
+    gain = _gain_of(comb)(numbered)
+    return max(gain, long.gain(numbered)) if long.among else gain
 
 
 class _LongLines:

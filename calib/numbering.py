@@ -217,9 +217,15 @@ def stand_on_lines(
     grey: NDArray[np.uint8], factor: float, comb: Comb, verdict: NumeralVerdict, moved: int
 ) -> bool:
     """Whether figures stand on, or hang from, the graduations ``moved`` divisions above those
-    that they were taken to stand beside."""
+    that they were taken to stand beside.
+
+    Lines that strokes of the figures touch look longer than they are; they have to run on
+    under the figures.
+    """
     if not verdict.may_stand_on(moved):
         return False
+    if verdict.stands_clear_of(moved):
+        return True
     index = np.array([label.index + moved for label in verdict.labels], np.int64)
     return run_under(grey, factor, comb, index, [label.box_px for label in verdict.labels])
 
@@ -236,7 +242,7 @@ def are_strokes(verdict: NumeralVerdict, combs: tuple[Comb, ...], factor: float)
     """Whether a column of lines is made of strokes of the figures, one in each.
 
     Strokes lie within the outlines of the figures; lines that the outlines only touch begin
-    outside.
+    outside. Where most lines are between the figures, figures stand on the others.
     """
     boxes = factor * np.array([label.box_px for label in verdict.labels])
     low, high = boxes.min(axis=1), boxes.max(axis=1)
@@ -244,6 +250,10 @@ def are_strokes(verdict: NumeralVerdict, combs: tuple[Comb, ...], factor: float)
     for comb in combs:
         upward = np.argsort(comb.lines.y)
         y = comb.lines.y[upward]
+        among = y[(y > low[:, 1].min()) & (y < high[:, 1].max())]
+        in_figures = (among[:, None] > low[:, 1]) & (among[:, None] < high[:, 1])
+        if np.mean(in_figures.any(axis=1)) < 0.5:
+            continue
         left = np.interp(middle, y, comb.lines.left[upward])
         right = np.interp(middle, y, comb.lines.right[upward])
         if np.mean((left > low[:, 0]) & (right < high[:, 0])) > MIN_AGREEMENT:

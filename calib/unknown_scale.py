@@ -55,6 +55,8 @@ class ScaleFromPicture:
         Of the printed figures [scale units], or None.
     both_ways
         Whether a second column of numbers grows downward.
+    sign_certain
+        Whether the zero is seen to end the scale, or to lie inside it.
     """
 
     named: NamedScale
@@ -62,6 +64,7 @@ class ScaleFromPicture:
     unit_printed: str | None
     figure_height: float | None
     both_ways: bool = False
+    sign_certain: bool = True
 
     @property
     def numbers_read(self) -> bool:
@@ -107,11 +110,8 @@ def read_scale(
     if are_strokes(verdict, combs, factor):
         raise NotMeasurable("", code="scale_unnumbered")
     ink_read = check_ink(grey, verdict, combs)
-    if verdict.graduation_decisive:
-        step = _step_of_standing(grey, factor, combs, verdict.best, verdict)
-    else:
-        figures = [label.box_px for label in verdict.labels]
-        step = _step_to_long_lines(grey, factor, combs, verdict.best, figures)
+    find_step = _step_of_standing if verdict.graduation_decisive else _step_to_long_lines
+    step = find_step(grey, factor, combs, verdict, verdict.best)
     unit = read_unit(grey, geometry, verdict.column) if verdict.column is not None else None
     spec, shift = _spec(combs[0], verdict.best, step, unit)
     heights = spec.lowest + shift * spec.division
@@ -132,6 +132,7 @@ def read_scale(
             else None
         ),
         both_ways=verdict.both_ways,
+        sign_certain=verdict.sign_certain,
     )
 
 
@@ -139,34 +140,47 @@ def _step_to_long_lines(
     grey: NDArray[np.uint8],
     factor: float,
     combs: tuple[Comb, ...],
+    verdict: NumeralVerdict,
     best: Numbering,
-    figures: list[NDArray[np.float64]],
 ) -> int:
-    """Move the numbers by up to one division, to where the long lines are."""
-    step = _likeliest_step(combs, best)
+    """Divisions from the lines that figures seem to stand beside to the long ones they name.
+
+    Raises
+    ------
+    NotMeasurable
+        ``scale_ambiguous`` where no lines are clearly longer than the others, or figures do
+        not stand on those that are.
+    """
+    reach = max(1, min(verdict.farthest_named, (best.numbered_every - 1) // 2))
+    steps = [step for step in range(-reach, reach + 1) if verdict.may_name(step)]
+    step = _longest(combs, best, steps)
     if step is None:
+        figures = [label.box_px for label in verdict.labels]
         farther_out = with_long_lines(grey, factor, combs, best.numbered_every, figures)
-        step = _likeliest_step(farther_out, best)
-    if step is None:
+        step = _longest(farther_out, best, steps)
+    if step is None or not (
+        abs(step) <= 1 or stand_on_lines(grey, factor, combs[0], verdict, step)
+    ):
         raise NotMeasurable("", code="scale_ambiguous")
     return step
 
 
-def _likeliest_step(combs: tuple[Comb, ...], best: Numbering) -> int | None:
-    gains = _gains_of_steps(combs, best, range(-1, 2))
+def _longest(combs: tuple[Comb, ...], best: Numbering, steps: list[int]) -> int | None:
+    """The step to lines that are clearly longer than those of every other step, if any."""
+    gains = _gains_of_steps(combs, best, steps)
     order = np.argsort(gains)
-    clear = gains[order[-1]] - gains[order[-2]] >= MIN_HIERARCHY_MARGIN
-    return int(order[-1]) - 1 if clear else None
+    lead = gains[order[-1]] - gains[order[-2]] if len(steps) > 1 else 0.0
+    return steps[int(order[-1])] if lead >= MIN_HIERARCHY_MARGIN else None
 
 
 def _step_of_standing(
     grey: NDArray[np.uint8],
     factor: float,
     combs: tuple[Comb, ...],
-    best: Numbering,
     verdict: NumeralVerdict,
+    best: Numbering,
 ) -> int:
-    """Divisions from the lines that figures seem to stand beside to those that they stand on.
+    """The same where the place of the figures seems to tell their lines: mostly 0.
 
     Raises
     ------
@@ -174,7 +188,7 @@ def _step_of_standing(
         ``scale_ambiguous`` where the long lines are clearly elsewhere, and not where figures
         stand on them: one of the two is wrong.
     """
-    reach = max(1, min(verdict.farthest_on_line, (best.numbered_every - 1) // 2))
+    reach = max(1, min(verdict.farthest_named, (best.numbered_every - 1) // 2))
     gains = _gains_of_steps(combs, best, range(-reach, reach + 1))
     step = int(np.argmax(gains)) - reach
     if gains[step + reach] - gains[reach] < MIN_HIERARCHY_MARGIN:

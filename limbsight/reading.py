@@ -55,6 +55,7 @@ from limbsight.vision.picture import Picture, load_picture
 from limbsight.vision.working import WorkingImage, working_copy
 from limbsight.wall_seen import with_wall_seen
 from limbsight.zero_photo import ZeroPhoto, camera_of, check_zero
+from limbsight.zero_seen import zero_doubts
 
 if TYPE_CHECKING:
     from limbsight.calib.instrument import Instrument
@@ -239,6 +240,8 @@ def _walk_on(
             notes += (reason("scale_through_tubes"),)
         if instrument:
             notes += liquid_doubts(limbs, known)
+        if found is not None and not found.sign_certain:
+            notes += zero_doubts(limbs, known)
     except NotMeasurable as stop:
         why = cause_of(stop, working, known, MIN_PITCH_PX)
         return Walked(picture=picture, known=known, reasons=(_reason_of(why),))

@@ -255,6 +255,13 @@ _KINDS = (
         remedy="take the other column's number for a limb beside it, if that is the one meant",
     ),
     ReasonKind(
+        code="zero_out_of_sight",
+        effect="check",
+        text="the numbers fall upward and their zero is not in the picture: it may lie inside "
+        "the scale, and the values be those below it",
+        remedy="take the zero into the picture, or give an instrument file with --instrument",
+    ),
+    ReasonKind(
         code="focal_unknown",
         effect="note",
         text="the file does not say the camera's focal length, and a guessed one makes most "

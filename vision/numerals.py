@@ -67,6 +67,10 @@ by the margin that all would need, as often again."""
 ON_LINE = (0.45, 0.95)
 """Distances of the middle of a figure from the line that it stands on, or hangs from, in its
 heights: half of itself, and a gap of up to nearly as much (common practice, no source)."""
+CLEAR_OF_STROKES = 0.6
+"""Distance of a line from the middle of a figure, in its heights, at which its topmost and
+lowest strokes are no part of it: half of itself, and the height known to a tenth
+(judgement, no source)."""
 ALIKE_TURNED = "01258"
 """Figures that may pass for themselves upside down: every third number of a scale that runs
 both ways from its zero, 8, 5, 2, 2, 5, 8, did; its photo upside down was read 57 mm off."""
@@ -154,7 +158,8 @@ class NumeralVerdict:
         seen to end at its zero: it may be the lower part of one with its zero inside.
     conflict
         Another column at the same graduations, or a wider look at the labels, reads
-        differently; with an instrument file, the figures stand far from the lines that they
+        differently; the sign is not certain although the place of the zero is in the
+        picture; with an instrument file, the figures stand far from the lines that they
         would name.
     both_ways
         Without an instrument file: another column numbers the same graduations downward, and
@@ -181,18 +186,35 @@ class NumeralVerdict:
     def may_stand_on(self, moved: int) -> bool:
         """Whether upright figures are as far from the graduations ``moved`` divisions above
         those of ``best`` as if they stood on them, or hung from them."""
-        if self.column is None or self.stance != "upright":
+        return (
+            self.stance == "upright" and ON_LINE[0] <= self._heights_from(moved) <= ON_LINE[1]
+        )
+
+    def stands_clear_of(self, moved: int) -> bool:
+        """Whether no stroke of a figure can pass for a part of the graduations ``moved``
+        divisions above those of ``best``."""
+        return self._heights_from(moved) >= CLEAR_OF_STROKES
+
+    def _heights_from(self, moved: int) -> float:
+        if self.column is None:
+            return math.inf
+        return abs(self.above_px - moved * self.pitch_px) / self.column.height_px
+
+    def may_name(self, moved: int) -> bool:
+        """Whether figures may belong to the graduations ``moved`` divisions above those of
+        ``best`` by their distance: that of figures on lines, or a division."""
+        if self.column is None:
             return False
-        above = abs(self.above_px - moved * self.pitch_px) / self.column.height_px
-        return ON_LINE[0] <= above <= ON_LINE[1]
+        farthest = max(ON_LINE[1] * self.column.height_px, self.pitch_px)
+        return abs(self.above_px - moved * self.pitch_px) <= farthest
 
     @property
-    def farthest_on_line(self) -> int:
-        """Divisions from the graduations of ``best`` to the farthest that figures stand on."""
+    def farthest_named(self) -> int:
+        """Divisions from the graduations of ``best`` to the farthest that figures may name."""
         if self.column is None:
             return 0
         farthest = ON_LINE[1] * self.column.height_px + abs(self.above_px)
-        return math.ceil(farthest / self.pitch_px)
+        return max(1, math.ceil(farthest / self.pitch_px))
 
     @property
     def legible(self) -> tuple[LabelEvidence, ...]:
@@ -219,11 +241,12 @@ class NumeralVerdict:
 
     @property
     def decisive(self) -> bool:
-        """Whether the numbers alone settle the numbering, but for whole divisions.
+        """Whether the numbers alone settle the numbering, but for whole divisions and, where
+        it is not certain, the sign.
 
         ``margin``, ``agreement``, ``clarity`` and the count of labels borne out reach
         their bounds, which are lower among known hypotheses; without an instrument file
-        ``exactness`` has to, the sign must be certain, too, and no other column contradict.
+        ``exactness`` has to, too, and no other column contradict.
         """
         borne_out = sum(label.evidence > 1.0 for label in self.labels)
         settled = (
@@ -236,7 +259,7 @@ class NumeralVerdict:
             return settled and clear and not self.conflict
         clear = borne_out >= DECISIVE_LABELS and self.clarity >= BARE_CLARITY
         clear = clear and self.exactness >= BARE_EXACTNESS
-        return settled and clear and self.sign_certain and not self.conflict
+        return settled and clear and not self.conflict
 
     @property
     def graduation_decisive(self) -> bool:
@@ -291,6 +314,7 @@ def read_numerals(
     conflict = other is not None and not both_ways
     conflict = conflict or not _same_numbers(best, _wider(grey, geometry, hypotheses, best))
     sign_certain = _sign_certain(grey, geometry, best)
+    conflict = conflict or (not sign_certain and _zero_in_sight(grey, geometry, best))
     verdict = _verdict(best, hypotheses, conflict=conflict, sign_certain=sign_certain)
     return replace(verdict, both_ways=both_ways)
 
@@ -321,7 +345,9 @@ def _best_outcome(
         )
         if best.mean >= enough:
             return best
-    for column in clearest:
+    # Figures that lie or stand on their heads look more like figures than lines do.
+    likeliest = [best.column, *(column for column in clearest if column is not best.column)]
+    for column in likeliest:
         for stance in OTHER_STANCES:
             best = _better(best, score_column(grey, geometry, hypotheses, column, stance, 1.0))
         if best.mean >= GOOD_EVIDENCE:
@@ -451,22 +477,38 @@ def _sign_certain(grey: NDArray[np.uint8], geometry: ScaleGeometry, best: Outcom
     """Whether numbers that fall upward belong to a downward scale.
 
     They may be the lower part of a scale with its zero inside. They are not if the
-    graduations end at the zero, or at another number and no sequence follows beyond it, as far
-    as the zero and two farther, where the picture shows the place.
+    graduations end at the zero, or at another number or near a zero that is read, and no such
+    numbers follow beyond it, as far as the zero and two farther, where the picture shows the
+    place.
     """
     numbering = best.numbering
     every, zero, top = numbering.numbered_every, numbering.zero_index, geometry.uppermost
     if numbering.direction > 0 or abs(zero - top) <= SPURIOUS_DIVISIONS:
         return True
     last = zero - every * round((zero - top) / every)
-    if abs(last - top) >= 1.0:
+    reads_zero = dict(zip(np.rint(best.labels), best.look.read, strict=True)).get(zero) == "0"
+    if abs(last - top) >= 1.0 and not (last == zero and reads_zero):
         return False
     beyond = np.arange(last + every, zero + 2.5 * every, every)[:MOST_BEYOND]
     look = look_at(grey, geometry, best.column, beyond, best.stance, best.factor)
+    values = np.abs(beyond - zero) * numbering.division
+    pairs = zip(look.read, values, strict=True)
+    strays = sum(
+        _is_number(read) and math.isclose(float(read), value) for read, value in pairs
+    )
+    return _is_inside(look.boxes_px[0], grey) and strays <= STRAY_SHARE * len(beyond)
+
+
+def _zero_in_sight(grey: NDArray[np.uint8], geometry: ScaleGeometry, best: Outcome) -> bool:
+    """Whether the place of the zero is in the picture."""
+    zero = np.array([best.numbering.zero_index])
+    look = look_at(grey, geometry, best.column, zero, best.stance, best.factor)
+    return _is_inside(look.boxes_px[0], grey)
+
+
+def _is_inside(box_px: FloatArray, grey: NDArray[np.uint8]) -> bool:
     size = np.array(grey.shape[::-1])
-    inside = bool(((look.boxes_px[0] >= 0) & (look.boxes_px[0] < size)).all())
-    strays = sum(map(_is_number, look.read))
-    return inside and strays <= STRAY_SHARE * len(beyond)
+    return bool(((box_px >= 0) & (box_px < size)).all())
 
 
 def _graduations(column: NumeralColumn) -> tuple[int, int]:

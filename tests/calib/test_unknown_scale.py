@@ -75,7 +75,7 @@ def long_every_tenth():
 
 def step_at(combs, zero_index):
     found = read_at(zero_index)
-    return _step_of_standing(np.zeros((9, 9), np.uint8), 1.0, combs, found.best, found)
+    return _step_of_standing(np.zeros((9, 9), np.uint8), 1.0, combs, found, found.best)
 
 
 def test_numbers_a_division_beside_the_long_lines_are_refused():
