@@ -256,6 +256,7 @@ class NumeralVerdict:
         )
         if len(self.scores):
             clear = borne_out >= DECISIVE_LABELS - 1 and self.clarity >= KNOWN_CLARITY
+            clear = clear and any(label.exact for label in self.labels)
             return settled and clear and not self.conflict
         clear = borne_out >= DECISIVE_LABELS and self.clarity >= BARE_CLARITY
         clear = clear and self.exactness >= BARE_EXACTNESS
