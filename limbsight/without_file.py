@@ -19,11 +19,11 @@ from scipy.special import logit
 from limbsight.calib.instrument import LiquidSpec, LiquidsSpec
 from limbsight.calib.unknown_scale import LENGTH_UNITS_M
 from limbsight.knowledge import AIR, UNKNOWN, WATERY, Knowledge, knowledge_from_picture
-from limbsight.level_kinds import LEAST_SHARE, SURE_KIND, LevelKind, shares_of_kinds
+from limbsight.level_kinds import LEAST_SHARE, PLAIN_KIND, LevelKind, shares_of_kinds
 from limbsight.unit_by_size import SeenSizes, unit_by_size
 from limbsight.unknown_liquids import OIL
 from limbsight.vision.dark_line import DarkLine
-from limbsight.vision.level_choice import LIKELY
+from limbsight.vision.level_choice import LIKELY, SURE
 from limbsight.vision.level_net import NO_TUBE_STATE, TubeView
 
 SURELY_NONE = 0.1
@@ -99,6 +99,12 @@ class SeenLevels:
     def is_plain(self) -> bool:
         """Whether the number of levels is beyond doubt."""
         return all(place.probability >= LIKELY for place in self.places)
+
+    def bears_out(self, count: int) -> bool:
+        """Whether the tube shows so many levels, or surely so many and no more likely ones."""
+        surely = sum(place.probability >= SURE for place in self.places)
+        likely = sum(place.probability >= LIKELY for place in self.places)
+        return len(self.places) == count or surely == likely == count
 
 
 def seen_levels(
@@ -390,8 +396,8 @@ def _count(seen: Sequence[SeenLevels]) -> int | None:
     """Levels in each limb: as those agree in which the number is plain, or as all do where it
     is in none; None if they don't.
 
-    The others must have as many places at least, and no more in most limbs. Whether those are
-    levels is for the doubts of each limb to say.
+    The others must have as many places at least, and bear the number out in most limbs.
+    Whether those are levels is for the doubts of each limb to say.
     """
     plain = {len(limb.places) for limb in seen if limb.is_plain}
     if not plain and _bear_out(seen):
@@ -400,7 +406,7 @@ def _count(seen: Sequence[SeenLevels]) -> int | None:
         return None
     count = plain.pop()
     enough = all(len(limb.places) >= count for limb in seen)
-    enough &= 2 * sum(len(limb.places) == count for limb in seen) > len(seen)
+    enough &= 2 * sum(limb.bears_out(count) for limb in seen) > len(seen)
     return count if enough and 1 <= count <= MOST_LEVELS else None
 
 
@@ -437,7 +443,7 @@ def _agreed_kinds(shares: Sequence[FloatArray]) -> list[tuple[LevelKind, ...]] |
             weights[0, mercury] = together[0, mercury]
             weights[0, :mercury] *= np.prod(rest) / own
         weights /= weights.sum(axis=1, keepdims=True)
-        if weights.max(axis=1).min() < SURE_KIND:
+        if weights.max(axis=1).min() < PLAIN_KIND:
             return None
         found.append(tuple(LevelKind(1 + int(k)) for k in weights.argmax(axis=1)))
     return found
