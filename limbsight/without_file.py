@@ -23,7 +23,7 @@ from limbsight.level_kinds import LEAST_SHARE, PLAIN_KIND, LevelKind, shares_of_
 from limbsight.unit_by_size import SeenSizes, unit_by_size
 from limbsight.unknown_liquids import OIL
 from limbsight.vision.dark_line import DarkLine
-from limbsight.vision.level_choice import LIKELY, SURE
+from limbsight.vision.level_choice import LIKELY
 from limbsight.vision.level_net import NO_TUBE_STATE, TubeView
 
 SURELY_NONE = 0.1
@@ -99,12 +99,6 @@ class SeenLevels:
     def is_plain(self) -> bool:
         """Whether the number of levels is beyond doubt."""
         return all(place.probability >= LIKELY for place in self.places)
-
-    def bears_out(self, count: int) -> bool:
-        """Whether the tube shows so many levels, or surely so many and no more likely ones."""
-        surely = sum(place.probability >= SURE for place in self.places)
-        likely = sum(place.probability >= LIKELY for place in self.places)
-        return len(self.places) == count or surely == likely == count
 
 
 def seen_levels(
@@ -396,8 +390,8 @@ def _count(seen: Sequence[SeenLevels]) -> int | None:
     """Levels in each limb: as those agree in which the number is plain, or as all do where it
     is in none; None if they don't.
 
-    The others must have as many places at least, and bear the number out in most limbs.
-    Whether those are levels is for the doubts of each limb to say.
+    The others must have as many places at least, and no more in most limbs. Whether those are
+    levels is for the doubts of each limb to say.
     """
     plain = {len(limb.places) for limb in seen if limb.is_plain}
     if not plain and _bear_out(seen):
@@ -406,7 +400,7 @@ def _count(seen: Sequence[SeenLevels]) -> int | None:
         return None
     count = plain.pop()
     enough = all(len(limb.places) >= count for limb in seen)
-    enough &= 2 * sum(limb.bears_out(count) for limb in seen) > len(seen)
+    enough &= 2 * sum(len(limb.places) == count for limb in seen) > len(seen)
     return count if enough and 1 <= count <= MOST_LEVELS else None
 
 

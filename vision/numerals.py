@@ -478,7 +478,7 @@ def _sign_certain(grey: NDArray[np.uint8], geometry: ScaleGeometry, best: Outcom
     """Whether numbers that fall upward belong to a downward scale.
 
     They may be the lower part of a scale with its zero inside. They are not if the
-    graduations end at the zero, or at another number or near a zero that is read, and no such
+    graduations end at the zero, at another number or before a zero that is read, and no such
     numbers follow beyond it, as far as the zero and two farther, where the picture shows the
     place.
     """
@@ -488,7 +488,7 @@ def _sign_certain(grey: NDArray[np.uint8], geometry: ScaleGeometry, best: Outcom
         return True
     last = zero - every * round((zero - top) / every)
     reads_zero = dict(zip(np.rint(best.labels), best.look.read, strict=True)).get(zero) == "0"
-    if abs(last - top) >= 1.0 and not (last == zero and reads_zero):
+    if abs(last - top) >= 1.0 and not (top < last == zero and reads_zero):
         return False
     beyond = np.arange(last + every, zero + 2.5 * every, every)[:MOST_BEYOND]
     look = look_at(grey, geometry, best.column, beyond, best.stance, best.factor)
