@@ -9,13 +9,14 @@ import pytest
 
 from limbsight.calib import numbering
 from limbsight.calib.camera import Frame
-from limbsight.calib.unknown_scale import _spec, _step_of_standing
+from limbsight.calib.unknown_scale import _spec, _step_of_standing, _step_to_long_lines
 from limbsight.errors import NotMeasurable
 from limbsight.vision.numerals import Numbering, NumeralVerdict
 from tests.helpers.boards import Camera, Column
 from tests.helpers.figures import figures_every_tenth
 
 CAMERA = Camera(width=900, height=700, focal_px=1500.0, yaw=3.0, roll=-4.0)
+BLANK = np.zeros((9, 9), np.uint8)
 FRAME = Frame(width_px=900, height_px=700, focal_px=1500.0, focal_relative_uncertainty=0.02)
 
 
@@ -75,7 +76,7 @@ def long_every_tenth():
 
 def step_at(combs, zero_index):
     found = read_at(zero_index)
-    return _step_of_standing(np.zeros((9, 9), np.uint8), 1.0, combs, found, found.best)
+    return _step_of_standing(BLANK, 1.0, combs, found, found.best)
 
 
 def test_numbers_a_division_beside_the_long_lines_are_refused():
@@ -89,12 +90,24 @@ def test_numbers_a_division_beside_the_long_lines_are_refused():
 
 @pytest.mark.parametrize("under", [True, False])
 def test_numbers_that_stand_on_their_lines_belong_to_those(monkeypatch, under):
-    """The middle of the figures is three divisions above the line that runs under them."""
+    """Lines that the lowest strokes may touch have to run on under the figures."""
     monkeypatch.setattr(numbering, "run_under", lambda *look: under)
     combs = (long_every_tenth(),)
+    assert step_at(combs, 3.0) == -3
     if under:
-        assert step_at(combs, 3.0) == -3
+        assert step_at(combs, 2.0) == -2
         return
     with pytest.raises(NotMeasurable) as stop:
-        step_at(combs, 3.0)
+        step_at(combs, 2.0)
     assert stop.value.code == "scale_ambiguous"
+
+
+def test_of_two_lines_that_figures_are_between_the_longer_one_is_theirs(monkeypatch):
+    """Every second line is long; one of the two beside the figures is, and none farther out
+    may be named."""
+    monkeypatch.setattr(numbering, "run_under", lambda *look: True)
+    comb = Column(first=0, last=60).comb(CAMERA, start=0)
+    comb = replace(comb, overhang=np.where(comb.index % 2 == 0, 20.0, 0.0))
+    for zero_index, above_px, step in ((-1.0, 8.5, 1), (1.0, -8.5, -1)):
+        found = replace(read_at(zero_index, above_px), pitch_px=17.0)
+        assert _step_to_long_lines(BLANK, 1.0, (comb,), found, found.best) == step
