@@ -461,6 +461,22 @@ def test_geometry_must_be_consecutive() -> None:
         replace(geometry, index=geometry.index[::-1].copy())
 
 
+def test_numbers_of_a_known_scale_that_are_read_nowhere_decide_nothing() -> None:
+    picture, geometry = draw(Drawn())
+    table = known_scale_hypotheses(
+        division=1.0,
+        numbered_every=10.0,
+        lowest=0.0,
+        highest=120.0,
+        numbers="upward",
+        lowest_index=range(ORIGIN - 80, ORIGIN + 81, 10),
+    )
+    verdict = read_numerals(picture, geometry, table)
+    assert verdict.decisive
+    blank = tuple(replace(label, read="") for label in verdict.labels)
+    assert not replace(verdict, labels=blank).decisive
+
+
 def test_margin_is_a_documented_constant() -> None:
     picture, geometry = draw(Drawn())
     verdict = read_numerals(picture, geometry, bare_hypotheses())
