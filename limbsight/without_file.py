@@ -281,9 +281,15 @@ def choose_tubes(
         if candidate.is_none:
             continue
         if not candidate.is_tube:
-            if is_none_beside([candidate, *beside(candidate)]):
+            around = beside(candidate)
+            shown = [look for look in around if look.is_tube]
+            if is_none_beside([candidate, *around]):
                 continue
-            doubted.append(candidate)
+            if shown and candidate.proposed >= PROPOSED:
+                # The place was off the axis, from where the level is hardly seen.
+                candidate = max(shown, key=lambda look: look.best_level)
+            else:
+                doubted.append(candidate)
         if candidate.is_tube or candidate.no_tube <= 1 - LIKELY:
             tubes.append(candidate)
     sure = [tube for tube in tubes if tube.is_tube]

@@ -277,6 +277,18 @@ class TestTubes:
         _, sure = choose_tubes(pair, 12.0, same_beside)
         assert sure is certain
 
+    @pytest.mark.parametrize(("proposed", "certain"), [(0.8, True), (0.4, False)])
+    def test_a_tube_proposed_off_its_axis_is_taken_where_its_level_shows(
+        self, proposed, certain
+    ):
+        def beside(place: LookedAt) -> list[LookedAt]:
+            return [place, place, replace(place, column=62.0, best_level=0.95), place]
+
+        off = looked(60.0, 0.5, 0.0, proposed)
+        tubes, sure = choose_tubes([looked(20.0, 0.99, 0.0), off], 12.0, beside)
+        assert [tube.column for tube in tubes] == [20.0, 62.0 if certain else 60.0]
+        assert sure is certain
+
     def test_what_looks_like_a_tube_from_one_column_only_is_none(self):
         tubes, certain = choose_tubes(
             [looked(20.0, 0.99, 0.0), looked(60.0, 0.4, 0.1)], 12.0, bare_beside
