@@ -258,16 +258,18 @@ def _missed_score(comb: Comb, shifts: IntArray, scale: ScaleSpec) -> FloatArray:
     touch lines beside them pass for long ones. Of 298 columns on 170 photos five were without
     one place alone, the numbered one each time.
     """
-    missed = _place_missed(comb, scale)
+    missed = place_missed(comb, round(scale.numbered_every / scale.division))
     if missed is None:
         return np.zeros(len(shifts))
     place, gain = missed
     return np.where(is_numbered(place + shifts, scale), gain, 0.0)
 
 
-def _place_missed(comb: Comb, scale: ScaleSpec) -> tuple[int, float] | None:
-    """Index of lines that are missed one and all, and the gain in log-likelihood by that."""
-    period = round(scale.numbered_every / scale.division)
+def place_missed(comb: Comb, period: int) -> tuple[int, float] | None:
+    """Index of lines that are missed one and all, and the gain in log-likelihood by that.
+
+    ``period`` is how many divisions numbered lines are apart. None where no place is.
+    """
     every = np.arange(comb.index[0], comb.index[-1] + 1)
     there = np.bincount(every % period, minlength=period)
     if comb.parts or period < 2 or there.min() < 2:
@@ -289,7 +291,7 @@ def without_grown_lines(comb: Comb, scale: ScaleSpec) -> Comb:
     Such lines have grown, and strokes of the figure tilt them: by that a level was 0.24 mm off
     at u 0.07. Other columns are returned as they are.
     """
-    missed = _place_missed(comb, scale)
+    missed = place_missed(comb, round(scale.numbered_every / scale.division))
     if missed is None or missed[1] < MIN_LEAD:
         return comb
     length = comb.lines.length

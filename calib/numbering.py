@@ -299,7 +299,8 @@ def _check_agreed(
     lead = said[likeliest] - said.get(chosen or 0, min(said.values()))
     if chosen is None:
         raise NotMeasurable("", code="scale_ambiguous")
-    sure = indexing.margin >= MIN_MARGIN and lead <= MAX_ON_LINE
+    # What the figures say against lines that they stand on is not held against those.
+    sure = indexing.margin + lead >= MIN_MARGIN and lead <= MAX_ON_LINE
     if lead > most and not (sure and on_lines(verdict, likeliest - chosen)):
         raise NotMeasurable("", code="scale_ambiguous")
 

@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from limbsight.calib.camera import Frame
-from limbsight.calib.indexing import hierarchy_gain
+from limbsight.calib.indexing import hierarchy_gain, place_missed
 from limbsight.calib.instrument import ScaleSpec
 from limbsight.calib.joining import join_columns
 from limbsight.calib.numbering import (
@@ -201,15 +201,16 @@ def _step_of_standing(
 def _gains_of_steps(
     combs: tuple[Comb, ...], best: Numbering, steps: Iterable[int]
 ) -> list[float]:
-    """What the long lines say for the numbers so many divisions on."""
+    """What the long lines, seen or missed, say for the numbers so many divisions on."""
     every = best.numbered_every
-    return [
-        sum(
-            hierarchy_gain(comb, (comb.index - best.zero_index - step) % every == 0, every)
-            for comb in combs
-        )
-        for step in steps
-    ]
+    each = [(comb, place_missed(comb, every)) for comb in combs]
+
+    def gain(comb: Comb, missed: tuple[int, float] | None, step: int) -> float:
+        first = best.zero_index + step
+        longer = hierarchy_gain(comb, (comb.index - first) % every == 0, every)
+        return longer + (missed[1] if missed and (missed[0] - first) % every == 0 else 0.0)
+
+    return [sum(gain(comb, missed, step) for comb, missed in each) for step in steps]
 
 
 def _spec(comb: Comb, best: Numbering, step: int, unit: str | None) -> tuple[ScaleSpec, int]:

@@ -121,7 +121,8 @@ def test_lines_do_not_overrule_figures():
         (14, 30.0, "upright", True),  # or hang from the one as far above
         (18, 30.0, "upright", False),  # one lower: the line runs through them
         (22, 30.0, "upright", False),  # five lower: away from it
-        (20, 10.0, "upright", False),  # lines that are not sure themselves
+        (20, 10.0, "upright", True),  # sure but for what the figures say
+        (20, 5.0, "upright", False),  # lines that are not sure themselves
         (20, 30.0, "turned", False),
     ],
 )
