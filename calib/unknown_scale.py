@@ -201,14 +201,18 @@ def _step_of_standing(
 def _gains_of_steps(
     combs: tuple[Comb, ...], best: Numbering, steps: Iterable[int]
 ) -> list[float]:
-    """What the long lines, seen or missed, say for the numbers so many divisions on."""
+    """What the long lines say for the numbers so many divisions on.
+
+    Where those of one place are missed one and all, the longest that are left are others.
+    """
     every = best.numbered_every
     each = [(comb, place_missed(comb, every)) for comb in combs]
 
     def gain(comb: Comb, missed: tuple[int, float] | None, step: int) -> float:
         first = best.zero_index + step
-        longer = hierarchy_gain(comb, (comb.index - first) % every == 0, every)
-        return longer + (missed[1] if missed and (missed[0] - first) % every == 0 else 0.0)
+        if missed and missed[1] >= MIN_HIERARCHY_MARGIN:
+            return missed[1] if (missed[0] - first) % every == 0 else 0.0
+        return hierarchy_gain(comb, (comb.index - first) % every == 0, every)
 
     return [sum(gain(comb, missed, step) for comb, missed in each) for step in steps]
 
