@@ -127,7 +127,7 @@ def read_scale(
         spec=spec,
         unit_printed=unit,
         figure_height=(
-            verdict.column.height_px / geometry.pitch_px * spec.division
+            verdict.figure_height_px / geometry.pitch_px * spec.division
             if verdict.column
             else None
         ),

@@ -209,6 +209,14 @@ class NumeralVerdict:
         return abs(self.above_px - moved * self.pitch_px) <= farthest
 
     @property
+    def figure_height_px(self) -> float:
+        """Height of the printed figures, across the scale where they run along it."""
+        if self.column is None:
+            return 0.0
+        lying = self.stance in ("rising", "falling")
+        return self.column.lying_width_px if lying else self.column.height_px
+
+    @property
     def farthest_named(self) -> int:
         """Divisions from the graduations of ``best`` to the farthest that figures may name."""
         if self.column is None:
