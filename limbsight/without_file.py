@@ -140,7 +140,8 @@ def _possible(
 
     In a column that is whole nothing is above a level under gas, nor below mercury, and below
     a level colours change at another. A place that is likely all the same speaks for a broken
-    column, and stays.
+    column, and stays; so do several, of which one at least is likely: 0.63 and 0.68 for two
+    broken columns, 0.47 at most for 509 limbs that are whole (path-traced photos).
     """
     likely = [place for place in places if place.probability >= LIKELY]
 
@@ -155,7 +156,9 @@ def _possible(
         above = [other for other in likely if other.row < place.row]
         return not above or change(place) >= ONE_FILLING * max(map(change, above))
 
-    return tuple(place for place in places if place in likely or is_possible(place))
+    possible = [place for place in places if place in likely or is_possible(place)]
+    none_of_the_rest = np.prod([1 - p.probability for p in places if p not in possible])
+    return tuple(places if none_of_the_rest <= 1 - LIKELY else possible)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
