@@ -43,14 +43,14 @@ class Boards:
     chosen
         Its columns.
     rivals
-        How many other boards might have been meant.
+        Other boards that might have been meant.
     others
         Columns of what else may be a board of its own: the halves of the chosen one about its
         widest gap, then all other boards, most graduations first.
     """
 
     chosen: tuple[Comb, ...]
-    rivals: int
+    rivals: tuple[tuple[Comb, ...], ...] = ()
     others: tuple[tuple[Comb, ...], ...] = ()
 
 
@@ -103,7 +103,7 @@ def choose_board(
                 seen.append(board)
     elsewhere.sort(key=lambda board: -max(len(comb.index) for comb in board))
     others = (*_halves(chosen), *elsewhere)
-    return Boards(chosen=chosen, rivals=len(seen) - 1, others=others)
+    return Boards(chosen=chosen, rivals=tuple(seen[1:]), others=others)
 
 
 def _x(comb: Comb) -> float:

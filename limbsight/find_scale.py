@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from itertools import chain
 from typing import Any, Protocol, TypeVar
@@ -76,6 +76,10 @@ another. Sixteenths, tenths and eighths of an inch are 1.59, 2.54 and 3.18 mm.""
 MOST_UNSEEN = 0.25
 """Share of a file's graduations that may be hidden at the ends of a scale, or too faint: of
 157 photos, 40 of them of another renderer, one lacked 0.17, all others less than 0.04."""
+IN_STEP = 0.05
+"""Divisions by which lines may lie off the graduations that they are, bent by the lens: 0.01
+on the outer ends of lines that run behind a bank (judgement). Those of one other instrument in
+ten do so by chance, if they end within the scale, too."""
 MOST_OTHER_BOARDS = 3
 """Boards besides the largest in which the file's scale is looked for: a fifth of a second
 each, at most."""
@@ -243,7 +247,26 @@ def find_scale(view: View, known: Knowledge) -> NamedScale:
         named = _named(view, boards.chosen, spec)
     except NotMeasurable as stop:
         return replace(_of_another_board(view, boards, spec, stop), second_choice=True)
-    return replace(named, rivals=boards.rivals)
+    return replace(named, rivals=_out_of_step(boards.rivals, named, spec))
+
+
+def _out_of_step(
+    boards: Sequence[tuple[Comb, ...]], named: NamedScale, spec: ScaleSpec
+) -> int:
+    """How many boards have lines other than the graduations of a scale carried on.
+
+    Lines that run over a whole board come out again beyond its outer tubes.
+    """
+    plane, count = named.map.plane(), graduation_count(spec)
+
+    def are_graduations(comb: Comb) -> bool:
+        height = plane.from_pixel(comb.lines.x, comb.lines.y)[1]
+        number = (height - spec.lowest) / spec.division
+        off = number - np.rint(number)
+        within = number.min() > -IN_STEP and number.max() < count - 1 + IN_STEP
+        return within and abs(float(np.median(off))) + float(np.std(off)) <= IN_STEP
+
+    return sum(not all(map(are_graduations, board)) for board in boards)
 
 
 def unseen_share(view: View, named: NamedScale, spec: ScaleSpec) -> float:
@@ -302,7 +325,7 @@ def _of_another_board(
             continue
         if named.numbers_read:
             if stop.code == "scale_differs_from_file":
-                return replace(named, rivals=boards.rivals)
+                return replace(named, rivals=_out_of_step(boards.rivals, named, spec))
             # Columns within the pattern of lines are of the same board.
             within = board in before and not _rivals((boards.chosen,), named.combs, spec)
             return replace(named, rivals=0 if within else 1)
@@ -403,7 +426,7 @@ def find_unknown_scale(view: View) -> ScaleFromPicture:
     boards = choose_board(groups, spec, spec.unit_m or 1e-3, bank=False, stated=False)
     if len(boards.chosen) < len(groups[0]):
         found = _read(view, boards.chosen)
-    return _noting(found, rivals=boards.rivals)
+    return _noting(found, rivals=_out_of_step(boards.rivals, found.named, found.spec))
 
 
 def _read(view: View, board: tuple[Comb, ...]) -> ScaleFromPicture:

@@ -133,7 +133,7 @@ def test_two_figures_look_turned_where_longer_lines_bear_all_out(monkeypatch, bo
     monkeypatch.setattr(find_scale, "name_longer_lines", longer)
     monkeypatch.setattr(find_scale, "_of_other_ink", lambda view, board: ())
     turned = NotMeasurable("", code="picture_turned")
-    boards = Boards(chosen=(every(5),), rivals=0)
+    boards = Boards(chosen=(every(5),))
     spec = millimetres(0.0, 80.0)
     if borne_out:
         assert _of_another_board(NO_VIEW, boards, spec, turned).combs == boards.chosen
@@ -154,7 +154,7 @@ def test_columns_within_a_pattern_of_lines_are_its_board(monkeypatch, aside):
 
     monkeypatch.setattr(find_scale, "_named", named)
     monkeypatch.setattr(find_scale, "_columns_before", lambda view, board: (columns,))
-    boards = Boards(chosen=(replace(FINE, parts=(FINE,)),), rivals=0)
+    boards = Boards(chosen=(replace(FINE, parts=(FINE,)),))
     stop = NotMeasurable("", code="scale_ambiguous")
     found = _of_another_board(NO_VIEW, boards, millimetres(0.0, 80.0), stop)
     assert found.rivals == (1 if aside else 0)
