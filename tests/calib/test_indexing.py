@@ -282,3 +282,18 @@ def test_a_touched_neighbour_does_not_outweigh_a_numbered_line():
     # One line more, and no more than its weight.
     gain = [hierarchy_gain(board, at % 10 == k) for k in (0, 1)]
     assert abs(gain[0] - gain[1]) < 4.6
+
+
+@pytest.mark.parametrize("times", [0.7, 1.0, 1.4])
+def test_lines_of_another_pen_are_the_numbered_ones(times):
+    """Of one length all; thick ones may look weaker to the filter that finds lines."""
+    column = Column(first=0, last=60, lengths=(3.0, 3.0, 3.0)).comb(CAMERA)
+    at = np.arange(61)
+    strength = 30.0 * np.where(at % 8 == 0, times, 1.0)
+    strength += np.random.default_rng(4).normal(0.0, 3.0, 61)
+    column = replace(column, lines=replace(column.lines, strength=strength))
+    gain = [hierarchy_gain(column, (at - k) % 8 == 0) for k in range(8)]
+    if times == 1.0:
+        assert max(gain) < 3.0
+    else:
+        assert gain[0] > 6.9 + max(gain[1:])

@@ -12,7 +12,14 @@ import pytest
 from limbsight import find_scale
 from limbsight.calib.boards import Boards
 from limbsight.errors import NotMeasurable
-from limbsight.find_scale import _are_longer, _of_another_board, _rivals, _tries, upright
+from limbsight.find_scale import (
+    _are_longer,
+    _of_another_board,
+    _out_of_step,
+    _rivals,
+    _tries,
+    upright,
+)
 from limbsight.vision.working import GREEN, RED, WorkingImage, enlarged, working_image
 from tests.helpers.boards import Camera, Column
 from tests.helpers.scales import millimetres
@@ -166,6 +173,22 @@ def test_a_board_beside_is_a_rival_and_its_own_lines_are_not():
     assert _rivals((), (FINE,), spec) == 0
     assert _rivals(((FINE,),), (moved(FINE, 5.0),), spec) == 0
     assert _rivals(((FINE,),), (moved(FINE, aside_px),), spec) == 1
+
+
+def test_lines_that_are_the_graduations_carried_on_are_no_other_scale():
+    spec = millimetres(0.0, 80.0)
+
+    class Plane:
+        def from_pixel(self, x, y):
+            return x, (FINE.lines.y[0] - y) / FINE.pitch_px
+
+    named = SimpleNamespace(map=SimpleNamespace(plane=Plane))
+    half_off = replace(FINE.lines, y=FINE.lines.y + 0.5 * FINE.pitch_px)
+    beyond = replace(FINE.lines, y=FINE.lines.y - 10.0 * FINE.pitch_px)
+    boards = [(moved(FINE, 300.0),), (replace(FINE, lines=half_off),)]
+    assert _out_of_step(boards[:1], named, spec) == 0
+    assert _out_of_step(boards, named, spec) == 1
+    assert _out_of_step([(replace(FINE, lines=beyond),)], named, spec) == 1
 
 
 def test_tubes_of_a_wide_board_need_a_file():

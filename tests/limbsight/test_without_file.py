@@ -111,6 +111,12 @@ def test_a_likely_level_stays_where_none_can_be():
     )
 
 
+@pytest.mark.parametrize(("probability", "kept"), [(0.4, 3), (0.2, 1)])
+def test_several_that_are_jointly_likely_stay_as_well(probability, kept):
+    view = view_with((150, 0.99, GAS), (100, probability, GAS), (60, probability, GAS))
+    assert len(seen_levels(view, (0.0, 400.0), unseen, unlike).places) == kept
+
+
 @pytest.mark.parametrize(
     ("darkness", "likeliest"), [(None, GAS), (0.0, LIQUID), (0.4, GAS), (0.8, GAS)]
 )
