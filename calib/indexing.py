@@ -242,15 +242,14 @@ def _hierarchy_score(comb: Comb, shifts: IntArray, scale: ScaleSpec) -> FloatArr
     period = round(scale.numbered_every / scale.division)
     phases = np.mod(shifts, period)
     gain, long = _gain_of(comb), _LongLines(comb, period)
-    gains = np.zeros(period)
+    gains, weights = np.zeros(period), np.zeros(period)
     for phase in np.unique(phases):
         numbered = is_numbered(comb.index + phase, scale)
         gains[phase] = max(gain(numbered), long.gain(numbered))
+        weights[phase] = _weight_gain(comb, numbered)
     if comb.parts:
         gains = np.minimum(gains, MOST_STANDING)
-    for phase in np.unique(phases):
-        gains[phase] += _weight_gain(comb, is_numbered(comb.index + phase, scale))
-    return np.asarray(gains[phases])
+    return np.asarray((gains + weights)[phases])
 
 
 def _missed_score(comb: Comb, shifts: IntArray, scale: ScaleSpec) -> FloatArray:

@@ -252,7 +252,7 @@ def are_strokes(verdict: NumeralVerdict, combs: tuple[Comb, ...], factor: float)
         y = comb.lines.y[upward]
         among = y[(y > low[:, 1].min()) & (y < high[:, 1].max())]
         in_figures = (among[:, None] > low[:, 1]) & (among[:, None] < high[:, 1])
-        if np.mean(in_figures.any(axis=1)) < 0.5:
+        if 2 * in_figures.any(axis=1).sum() < len(among):
             continue
         left = np.interp(middle, y, comb.lines.left[upward])
         right = np.interp(middle, y, comb.lines.right[upward])

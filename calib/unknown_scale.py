@@ -151,7 +151,7 @@ def _step_to_long_lines(
         ``scale_ambiguous`` where no lines are clearly longer than the others, or figures do
         not stand on those that are.
     """
-    reach = max(1, min(verdict.farthest_named, (best.numbered_every - 1) // 2))
+    reach = _reach(verdict, best)
     steps = [step for step in range(-reach, reach + 1) if verdict.may_name(step)]
     step = _longest(combs, best, steps)
     if step is None:
@@ -163,6 +163,11 @@ def _step_to_long_lines(
     ):
         raise NotMeasurable("", code="scale_ambiguous")
     return step
+
+
+def _reach(verdict: NumeralVerdict, best: Numbering) -> int:
+    """Divisions to the farthest line that figures may name, short of half-way to the next."""
+    return max(1, min(verdict.farthest_named, (best.numbered_every - 1) // 2))
 
 
 def _longest(combs: tuple[Comb, ...], best: Numbering, steps: list[int]) -> int | None:
@@ -188,7 +193,7 @@ def _step_of_standing(
         ``scale_ambiguous`` where the long lines are clearly elsewhere, and not where figures
         stand on them: one of the two is wrong.
     """
-    reach = max(1, min(verdict.farthest_named, (best.numbered_every - 1) // 2))
+    reach = _reach(verdict, best)
     gains = _gains_of_steps(combs, best, range(-reach, reach + 1))
     step = int(np.argmax(gains)) - reach
     if gains[step + reach] - gains[reach] < MIN_HIERARCHY_MARGIN:

@@ -222,7 +222,7 @@ class NumeralVerdict:
         if self.column is None:
             return 0
         farthest = ON_LINE[1] * self.column.height_px + abs(self.above_px)
-        return max(1, math.ceil(farthest / self.pitch_px))
+        return math.ceil(farthest / self.pitch_px)
 
     @property
     def legible(self) -> tuple[LabelEvidence, ...]:
