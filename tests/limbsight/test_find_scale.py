@@ -182,7 +182,7 @@ def test_lines_that_are_the_graduations_carried_on_are_no_other_scale():
         def from_pixel(self, x, y):
             return x, (FINE.lines.y[0] - y) / FINE.pitch_px
 
-    named = SimpleNamespace(map=SimpleNamespace(plane=Plane))
+    named: Any = SimpleNamespace(map=SimpleNamespace(plane=Plane))
     half_off = replace(FINE.lines, y=FINE.lines.y + 0.5 * FINE.pitch_px)
     beyond = replace(FINE.lines, y=FINE.lines.y - 10.0 * FINE.pitch_px)
     boards = [(moved(FINE, 300.0),), (replace(FINE, lines=half_off),)]
