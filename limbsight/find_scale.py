@@ -77,9 +77,8 @@ MOST_UNSEEN = 0.25
 """Share of a file's graduations that may be hidden at the ends of a scale, or too faint: of
 157 photos, 40 of them of another renderer, one lacked 0.17, all others less than 0.04."""
 IN_STEP = 0.05
-"""Divisions by which lines may lie off the graduations that they are, bent by the lens: 0.01
-on the outer ends of lines that run behind a bank (judgement). Those of one other instrument in
-ten do so by chance, if they end within the scale, too."""
+"""Divisions by which pieces of lines may lie off the graduations that they are, bent by the
+lens: 0.01 on the outer ends of lines that run behind a bank (judgement)."""
 MOST_OTHER_BOARDS = 3
 """Boards besides the largest in which the file's scale is looked for: a fifth of a second
 each, at most."""
@@ -253,20 +252,21 @@ def find_scale(view: View, known: Knowledge) -> NamedScale:
 def _out_of_step(
     boards: Sequence[tuple[Comb, ...]], named: NamedScale, spec: ScaleSpec
 ) -> int:
-    """How many boards have lines other than the graduations of a scale carried on.
+    """How many boards have lines other than pieces of a scale's own graduations.
 
-    Lines that run over a whole board come out again beyond its outer tubes.
+    Of lines that run over a whole board pieces are seen between its outer tubes and its edges.
+    Another instrument of the kind may keep step, but stands beside.
     """
-    plane, count = named.map.plane(), graduation_count(spec)
+    plane, (left, right) = named.map.plane(), _ends(named.combs)
 
-    def are_graduations(comb: Comb) -> bool:
+    def are_pieces(comb: Comb) -> bool:
         height = plane.from_pixel(comb.lines.x, comb.lines.y)[1]
         number = (height - spec.lowest) / spec.division
         off = number - np.rint(number)
-        within = number.min() > -IN_STEP and number.max() < count - 1 + IN_STEP
-        return within and abs(float(np.median(off))) + float(np.std(off)) <= IN_STEP
+        in_step = abs(float(np.median(off))) + float(np.std(off)) <= IN_STEP
+        return in_step and left < float(np.median(comb.lines.x)) < right
 
-    return sum(not all(map(are_graduations, board)) for board in boards)
+    return sum(not all(map(are_pieces, board)) for board in boards)
 
 
 def unseen_share(view: View, named: NamedScale, spec: ScaleSpec) -> float:
@@ -325,7 +325,7 @@ def _of_another_board(
             continue
         if named.numbers_read:
             if stop.code == "scale_differs_from_file":
-                return replace(named, rivals=_out_of_step(boards.rivals, named, spec))
+                return replace(named, rivals=len(boards.rivals))
             # Columns within the pattern of lines are of the same board.
             within = board in before and not _rivals((boards.chosen,), named.combs, spec)
             return replace(named, rivals=0 if within else 1)

@@ -175,20 +175,20 @@ def test_a_board_beside_is_a_rival_and_its_own_lines_are_not():
     assert _rivals(((FINE,),), (moved(FINE, aside_px),), spec) == 1
 
 
-def test_lines_that_are_the_graduations_carried_on_are_no_other_scale():
+def test_pieces_of_the_graduations_are_no_other_scale():
     spec = millimetres(0.0, 80.0)
 
     class Plane:
         def from_pixel(self, x, y):
             return x, (FINE.lines.y[0] - y) / FINE.pitch_px
 
-    named: Any = SimpleNamespace(map=SimpleNamespace(plane=Plane))
+    wide = (FINE, moved(FINE, 300.0))
+    named: Any = SimpleNamespace(map=SimpleNamespace(plane=Plane), combs=wide)
     half_off = replace(FINE.lines, y=FINE.lines.y + 0.5 * FINE.pitch_px)
-    beyond = replace(FINE.lines, y=FINE.lines.y - 10.0 * FINE.pitch_px)
-    boards = [(moved(FINE, 300.0),), (replace(FINE, lines=half_off),)]
-    assert _out_of_step(boards[:1], named, spec) == 0
-    assert _out_of_step(boards, named, spec) == 1
-    assert _out_of_step([(replace(FINE, lines=beyond),)], named, spec) == 1
+    pieces = (moved(FINE, 200.0),)
+    assert _out_of_step([pieces], named, spec) == 0
+    assert _out_of_step([pieces, (replace(FINE, lines=half_off),)], named, spec) == 1
+    assert _out_of_step([(moved(FINE, 400.0),)], named, spec) == 1
 
 
 def test_tubes_of_a_wide_board_need_a_file():
