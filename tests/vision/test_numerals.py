@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import cv2
@@ -12,7 +13,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from PIL import Image, ImageDraw, ImageFont
 
-from limbsight.vision.numbering import spellings
+from limbsight.vision.numbering import NumberingTable, spellings
 from limbsight.vision.numeral_columns import find_columns
 from limbsight.vision.numeral_scores import (
     OFFSET_FLOOR,
@@ -182,17 +183,24 @@ def test_known_scale_with_hidden_lower_end(scale: Drawn) -> None:
     assert int(np.argmax(verdict.scores)) == 8
 
 
-def test_margin_collapses_without_the_true_hypothesis() -> None:
-    picture, geometry = draw(Drawn())
-    shifts = [k for k in range(-80, 81, 10) if k]
-    table = known_scale_hypotheses(
+SHIFTED = range(ORIGIN - 80, ORIGIN + 81, 10)
+
+
+def known_every_tenth(lowest_index: Sequence[int]) -> NumberingTable:
+    """A file's scale from 0 to 120, numbered every tenth division."""
+    return known_scale_hypotheses(
         division=1.0,
         numbered_every=10.0,
         lowest=0.0,
         highest=120.0,
         numbers="upward",
-        lowest_index=[ORIGIN + k for k in shifts],
+        lowest_index=lowest_index,
     )
+
+
+def test_margin_collapses_without_the_true_hypothesis() -> None:
+    picture, geometry = draw(Drawn())
+    table = known_every_tenth([index for index in SHIFTED if index != ORIGIN])
     assert not read_numerals(picture, geometry, table).decisive
 
 
@@ -463,15 +471,7 @@ def test_geometry_must_be_consecutive() -> None:
 
 def test_numbers_of_a_known_scale_that_are_read_nowhere_decide_nothing() -> None:
     picture, geometry = draw(Drawn())
-    table = known_scale_hypotheses(
-        division=1.0,
-        numbered_every=10.0,
-        lowest=0.0,
-        highest=120.0,
-        numbers="upward",
-        lowest_index=range(ORIGIN - 80, ORIGIN + 81, 10),
-    )
-    verdict = read_numerals(picture, geometry, table)
+    verdict = read_numerals(picture, geometry, known_every_tenth(SHIFTED))
     assert verdict.decisive
     blank = tuple(replace(label, read="") for label in verdict.labels)
     assert not replace(verdict, labels=blank).decisive
