@@ -110,8 +110,10 @@ def read_scale(
     if are_strokes(verdict, combs, factor):
         raise NotMeasurable("", code="scale_unnumbered")
     ink_read = check_ink(grey, verdict, combs)
-    find_step = _step_of_standing if verdict.graduation_decisive else _step_to_long_lines
-    step = find_step(grey, factor, combs, verdict, verdict.best)
+    place_told = verdict.graduation_decisive
+    step = _step_to_own_lines(
+        grey, factor, combs, verdict, verdict.best, place_told=place_told
+    )
     unit = read_unit(grey, geometry, verdict.column) if verdict.column is not None else None
     spec, shift = _spec(combs[0], verdict.best, step, unit)
     heights = spec.lowest + shift * spec.division
@@ -122,7 +124,7 @@ def read_scale(
             map=by_index.renumbered(spec.division, heights),
             numbers_read=True,
             ink_read=ink_read,
-            place_read=verdict.graduation_decisive,
+            place_read=place_told,
         ),
         spec=spec,
         unit_printed=unit,
@@ -136,38 +138,45 @@ def read_scale(
     )
 
 
-def _step_to_long_lines(
+def _step_to_own_lines(
     grey: NDArray[np.uint8],
     factor: float,
     combs: tuple[Comb, ...],
     verdict: NumeralVerdict,
     best: Numbering,
+    *,
+    place_told: bool,
 ) -> int:
-    """Divisions from the lines that figures seem to stand beside to the long ones they name.
+    """Divisions from the lines that figures seem to stand beside to those that they name.
+
+    ``place_told`` says that their place seems to tell those, 0 divisions on; else the long
+    lines do, a division on at most where figures do not stand on them.
 
     Raises
     ------
     NotMeasurable
-        ``scale_ambiguous`` where no lines are clearly longer than the others, or figures do
-        not stand on those that are.
+        ``scale_ambiguous`` where neither tells, or the long lines are clearly elsewhere and
+        not where figures stand on them: one of the two is wrong.
     """
-    reach = _reach(verdict, best)
-    steps = [step for step in range(-reach, reach + 1) if verdict.may_name(step)]
-    step = _longest(combs, best, steps)
-    if step is None:
-        figures = [label.box_px for label in verdict.labels]
-        farther_out = with_long_lines(grey, factor, combs, best.numbered_every, figures)
-        step = _longest(farther_out, best, steps)
+    reach = max(1, min(verdict.farthest_named, (best.numbered_every - 1) // 2))
+    steps = range(-reach, reach + 1)
+    if place_told:
+        gains = _gains_of_steps(combs, best, steps)
+        clear = max(gains) - gains[reach] >= MIN_HIERARCHY_MARGIN
+        step: int | None = steps[int(np.argmax(gains))] if clear else 0
+    else:
+        steps_named = [step for step in steps if verdict.may_name(step)]
+        step = _longest(combs, best, steps_named)
+        if step is None:
+            figures = [label.box_px for label in verdict.labels]
+            farther_out = with_long_lines(grey, factor, combs, best.numbered_every, figures)
+            step = _longest(farther_out, best, steps_named)
+    near = 0 if place_told else 1
     if step is None or not (
-        abs(step) <= 1 or stand_on_lines(grey, factor, combs[0], verdict, step)
+        abs(step) <= near or stand_on_lines(grey, factor, combs[0], verdict, step)
     ):
         raise NotMeasurable("", code="scale_ambiguous")
     return step
-
-
-def _reach(verdict: NumeralVerdict, best: Numbering) -> int:
-    """Divisions to the farthest line that figures may name, short of half-way to the next."""
-    return max(1, min(verdict.farthest_named, (best.numbered_every - 1) // 2))
 
 
 def _longest(combs: tuple[Comb, ...], best: Numbering, steps: list[int]) -> int | None:
@@ -176,31 +185,6 @@ def _longest(combs: tuple[Comb, ...], best: Numbering, steps: list[int]) -> int 
     order = np.argsort(gains)
     lead = gains[order[-1]] - gains[order[-2]] if len(steps) > 1 else 0.0
     return steps[int(order[-1])] if lead >= MIN_HIERARCHY_MARGIN else None
-
-
-def _step_of_standing(
-    grey: NDArray[np.uint8],
-    factor: float,
-    combs: tuple[Comb, ...],
-    verdict: NumeralVerdict,
-    best: Numbering,
-) -> int:
-    """The same where the place of the figures seems to tell their lines: mostly 0.
-
-    Raises
-    ------
-    NotMeasurable
-        ``scale_ambiguous`` where the long lines are clearly elsewhere, and not where figures
-        stand on them: one of the two is wrong.
-    """
-    reach = _reach(verdict, best)
-    gains = _gains_of_steps(combs, best, range(-reach, reach + 1))
-    step = int(np.argmax(gains)) - reach
-    if gains[step + reach] - gains[reach] < MIN_HIERARCHY_MARGIN:
-        return 0
-    if not stand_on_lines(grey, factor, combs[0], verdict, step):
-        raise NotMeasurable("", code="scale_ambiguous")
-    return step
 
 
 def _gains_of_steps(

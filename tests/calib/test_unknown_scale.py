@@ -9,7 +9,7 @@ import pytest
 
 from limbsight.calib import numbering
 from limbsight.calib.camera import Frame
-from limbsight.calib.unknown_scale import _spec, _step_of_standing, _step_to_long_lines
+from limbsight.calib.unknown_scale import _spec, _step_to_own_lines
 from limbsight.errors import NotMeasurable
 from limbsight.vision.numerals import Numbering, NumeralVerdict
 from tests.helpers.boards import Camera, Column
@@ -76,7 +76,7 @@ def long_every_tenth():
 
 def step_at(combs, zero_index):
     found = read_at(zero_index)
-    return _step_of_standing(BLANK, 1.0, combs, found, found.best)
+    return _step_to_own_lines(BLANK, 1.0, combs, found, found.best, place_told=True)
 
 
 def test_numbers_a_division_beside_the_long_lines_are_refused():
@@ -119,4 +119,5 @@ def test_of_two_lines_that_figures_are_between_the_longer_one_is_theirs(monkeypa
     comb = replace(comb, overhang=np.where(comb.index % 2 == 0, 20.0, 0.0))
     for zero_index, above_px, step in ((-1.0, 8.5, 1), (1.0, -8.5, -1)):
         found = replace(read_at(zero_index, above_px), pitch_px=17.0)
-        assert _step_to_long_lines(BLANK, 1.0, (comb,), found, found.best) == step
+        told = _step_to_own_lines(BLANK, 1.0, (comb,), found, found.best, place_told=False)
+        assert told == step
