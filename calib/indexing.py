@@ -399,13 +399,8 @@ def _weight_gain(comb: Comb, numbered: NDArray[np.bool_]) -> float:
     strength = comb.lines.strength
     if numbered.sum() < 2 or numbered.all():
         return 0.0
-    inner, outer = strength[numbered], strength[~numbered]
-    split = np.sum((inner - median_of_row(inner)) ** 2)
-    split += np.sum((outer - median_of_row(outer)) ** 2)
-    whole = np.sum((strength - median_of_row(strength)) ** 2)
-    count = len(strength)
-    gain = 0.25 * count * math.log((whole + count) / (split + count))
-    return max(gain - 0.5 * math.log(count), 0.0)
+    _, gain = _of_two_medians(strength, _scatter(strength), numbered)
+    return max(gain - 0.5 * math.log(len(strength)), 0.0)
 
 
 def _are_two_lengths(length: FloatArray, long: NDArray[np.bool_]) -> bool:
@@ -468,12 +463,19 @@ def _split_gain(length: FloatArray, whole: float, numbered: NDArray[np.bool_]) -
     """
     if numbered.sum() < 2 or numbered.all():
         return 0.0
-    inner, outer = length[numbered], length[~numbered]
+    lead, gain = _of_two_medians(length, whole, numbered)
+    return gain if lead > 0.0 else 0.0
+
+
+def _of_two_medians(
+    values: FloatArray, whole: float, numbered: NDArray[np.bool_]
+) -> tuple[float, float]:
+    """Lead of the numbered lines' median, and half the gain by medians of their own."""
+    inner, outer = values[numbered], values[~numbered]
     inner_usual, outer_usual = median_of_row(inner), median_of_row(outer)
-    if inner_usual <= outer_usual:
-        return 0.0
     split = float(np.sum((inner - inner_usual) ** 2) + np.sum((outer - outer_usual) ** 2))
-    return 0.25 * len(length) * float(np.log(whole / (split + len(length))))
+    gain = 0.25 * len(values) * math.log(whole / (split + len(values)))
+    return inner_usual - outer_usual, gain
 
 
 def check_length(combs: tuple[Comb, ...], shifts: Sequence[int | None], count: int) -> None:
