@@ -49,6 +49,10 @@ MANY_LONG, MORE_LONG = 0.25, 1.5
 APART, MISTAKEN_LENGTH = 6.0, 0.05
 """Spreads by which two lengths differ that are two; and chance that a line shows the wrong one
 of them, where a figure, a clip or a shadow touches it (judgement, no source)."""
+STROKES_APART, STROKE_SHARE = (2, 4), 0.25
+"""Divisions between the lines that the topmost and the lowest strokes of one figure touch, and
+share of the most that stands out beyond lines from which on others stand out as well
+(judgement; on one board of 83 half a column was numbered a division off)."""
 TENTH = 10
 """Where numbers are farther apart every tenth line is long, numbered or not: metre sticks and
 graph paper are numbered every two or five centimetres (common practice, no source)."""
@@ -241,6 +245,7 @@ def _hierarchy_score(comb: Comb, shifts: IntArray, scale: ScaleSpec) -> FloatArr
     """Log-likelihood of the lines' lengths: numbered ones have a length of their own."""
     period = round(scale.numbered_every / scale.division)
     phases = np.mod(shifts, period)
+    comb = _clear_of_strokes(comb, period)
     gain, long = _gain_of(comb), _LongLines(comb, period)
     gains, weights = np.zeros(period), np.zeros(period)
     for phase in np.unique(phases):
@@ -340,10 +345,34 @@ def hierarchy_gain(comb: Comb, numbered: NDArray[np.bool_], period: int = 0) -> 
 
     ``period`` is how many divisions those are apart. Negative where they are short ones.
     """
+    comb = _clear_of_strokes(comb, period)
     long = _LongLines(comb, period)
     gain = _gain_of(comb)(numbered)
     gain = max(gain, long.gain(numbered)) if long.among else gain
     return gain + _weight_gain(comb, numbered)
+
+
+def _clear_of_strokes(comb: Comb, period: int) -> Comb:
+    """Return a column without what stands out beyond its lines where that are strokes.
+
+    The topmost and lowest strokes of figures about as high as two lines are apart, or four,
+    stand beside the lines next to the numbered one: lines at just two places of every numbered
+    step stand out then, as far below that one as above it.
+    """
+    if comb.overhang is None or comb.parts or period <= STROKES_APART[0]:
+        return comb
+    place = comb.index % period
+    if np.bincount(place, minlength=period).min() < 2:
+        return comb
+    usual = np.array([np.median(comb.overhang[place == k]) for k in range(period)])
+    rest = float(np.median(usual))
+    strokes = np.flatnonzero(usual > rest + STROKE_SHARE * (usual.max() - rest))
+    if len(strokes) != 2:
+        return comb
+    apart = int(np.diff(strokes)[0])
+    apart = min(apart, period - apart)
+    beside_one = apart in STROKES_APART and 2 * apart < period
+    return replace(comb, overhang=None) if beside_one else comb
 
 
 class _LongLines:

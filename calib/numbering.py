@@ -55,6 +55,8 @@ On 296 columns they never did; on two numbered a division off they did by 1.3 an
 MAX_ON_LINE = MAX_DISAGREEMENT - OFFSET_FLOOR
 """The same where figures may stand on the line that the lines tell, not beside it: all that
 their place can say."""
+RULED_OUT = -1e3
+"""Log-likelihood of what can't be."""
 MIN_AGREEMENT = 0.5
 MIN_IN_STEP = 4
 """Share of the labels that must bear the file out, and pairs of labels in step from which on
@@ -200,7 +202,7 @@ def _index_by_numbers(
     Where both leave doubt about the place, long lines are looked for farther out than the
     columns reach.
     """
-    said = _said_of_shifts(combs, scale, verdict)
+    said = _near_figures(_said_of_shifts(combs, scale, verdict), verdict)
     longer = _may_be_longer(combs)
     indexing = index_scale(combs, scale, said, lines, longer=longer)
     if indexing.margin < _needed_margin(verdict):
@@ -211,6 +213,20 @@ def _index_by_numbers(
         indexing = index_scale(combs, scale, said, lines, longer=longer)
     _check_agreed(said, indexing, verdict, partial(stand_on_lines, grey, factor, combs[0]))
     return indexing
+
+
+def _near_figures(said: dict[int, float], verdict: NumeralVerdict) -> dict[int, float]:
+    """Rule out shifts by which upright figures whose place tells would name lines farther off
+    than any figures stand.
+
+    Numbered lines may be the palest of all, and those half-way the longest that are seen.
+    """
+    if not verdict.graduation_decisive or verdict.stance != "upright":
+        return said
+    likeliest = max(said, key=said.__getitem__)
+    return {
+        k: score if verdict.may_name(likeliest - k) else RULED_OUT for k, score in said.items()
+    }
 
 
 def stand_on_lines(

@@ -79,6 +79,9 @@ MOST_UNSEEN = 0.25
 IN_STEP = 0.05
 """Divisions by which pieces of lines may lie off the graduations that they are, bent by the
 lens: 0.01 on the outer ends of lines that run behind a bank (judgement)."""
+AMONG = 0.5
+"""Share of the narrower of two groups of columns from which on they stand among each other
+(judgement)."""
 MOST_OTHER_BOARDS = 3
 """Boards besides the largest in which the file's scale is looked for: a fifth of a second
 each, at most."""
@@ -263,8 +266,9 @@ def _out_of_step(
         height = plane.from_pixel(comb.lines.x, comb.lines.y)[1]
         number = (height - spec.lowest) / spec.division
         off = number - np.rint(number)
-        in_step = abs(float(np.median(off))) + float(np.std(off)) <= IN_STEP
-        return in_step and left < float(np.median(comb.lines.x)) < right
+        in_step = max(abs(float(np.median(off))), float(np.std(off))) <= IN_STEP
+        own_left, own_right = _ends((comb,))
+        return in_step and own_left < right and left < own_right
 
     return sum(not all(map(are_pieces, board)) for board in boards)
 
@@ -315,8 +319,7 @@ def _of_another_board(
     if stop.code not in NOT_THIS_BOARD:
         raise stop
     least = LEAST_OF_FILE * graduation_count(spec)
-    before = _columns_before(view, boards.chosen)
-    others = boards.others + before
+    others = boards.others + _columns_before(view, boards.chosen)
     full = [board for board in others if max(len(comb.index) for comb in board) >= least]
     for board in full[:MOST_OTHER_BOARDS]:
         try:
@@ -326,9 +329,7 @@ def _of_another_board(
         if named.numbers_read:
             if stop.code == "scale_differs_from_file":
                 return replace(named, rivals=len(boards.rivals))
-            # Columns within the pattern of lines are of the same board.
-            within = board in before and not _rivals((boards.chosen,), named.combs, spec)
-            return replace(named, rivals=0 if within else 1)
+            return replace(named, rivals=_rivals((boards.chosen,), named.combs, spec))
     return _of_doubtful_lines(view, spec, (boards.chosen, *others), stop)
 
 
@@ -392,8 +393,10 @@ def _rivals(
     left, right = _ends(boards[0])
     own_left, own_right = _ends(board)
     covers = own_left - near_px <= left and right <= own_right + near_px
-    within = left - near_px <= own_left and own_right <= right + near_px
-    return 0 if covers or (within and stated) else 1
+    # Instruments stand beside each other: columns among those are of the same board.
+    shared = min(right, own_right) - max(left, own_left) + near_px
+    among = shared >= AMONG * min(right - left, own_right - own_left)
+    return 0 if covers or (among and stated) else 1
 
 
 def _ends(board: tuple[Comb, ...]) -> tuple[float, float]:

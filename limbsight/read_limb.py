@@ -32,7 +32,13 @@ from limbsight.straighten import Scene, SplitTube, StraightTube, in_working, spl
 from limbsight.unknown_liquids import FitLevel, explained, widened
 from limbsight.vision.axis import REACH_WIDTHS, Axis, find_axis
 from limbsight.vision.clipping import burnt_rows
-from limbsight.vision.dark_line import MIDDLE_BORES, DarkLine, dark_line, stands_out
+from limbsight.vision.dark_line import (
+    MIDDLE_BORES,
+    DarkLine,
+    dark_line,
+    line_in_strip,
+    stands_out,
+)
 from limbsight.vision.layers import Interface, Layers
 from limbsight.vision.level_choice import at_cover_seen_before
 from limbsight.vision.level_net import TubeView
@@ -163,7 +169,7 @@ def read_limb(scene: Scene, across: float, name: str, split: SplitTube) -> Limb:
         if not sure:
             reasons += (reason("liquid_uncertain", limb=name),)
         reasons += _level_reasons(levels, scale, known, name)
-        reasons += _meniscus_reasons(near, levels, guess, name, lie)
+        reasons += _meniscus_reasons(near, levels, guess, name, lie, split.tube)
         reasons += _glare_reasons(near, levels, known, name)
     strayed = any(
         abs(grid.row_at(level.height) - seen.row) > STRAYED_BORES * strip.bore_columns
@@ -445,6 +451,7 @@ def _meniscus_reasons(
     known: Knowledge,
     limb: str,
     lie: Lie | None,
+    tube: StraightTube,
 ) -> tuple[Reason, ...]:
     """Name levels that do not look like a meniscus.
 
@@ -461,12 +468,21 @@ def _meniscus_reasons(
             line = line_at(0.0)
             spoilt = level.apex.reason == NOT_SEEN and level.clear_of_glare is None
             if spoilt and level.apex.misfit <= SPOILT * MISFIT_LIMIT:
-                unlike = not stands_out(line_at)
+                unlike = not (stands_out(line_at) or _stands_out_between(level, tube))
             elif line is not None and _is_missing(line, glare=level.clear_of_glare is True):
                 unlike = True
         if unlike:
             found.append(reason("level_unlike_meniscus", limb=limb))
     return tuple(found)
+
+
+def _stands_out_between(level: LevelFit, tube: StraightTube) -> bool:
+    """Whether a level's dark line stands out once the board's lines behind the tube, which may
+    be as dark, are taken out."""
+    strip, row = tube.clean, tube.grid.row_at(level.height)
+    return strip.lined and stands_out(
+        lambda bores: line_in_strip(strip, row + bores * strip.bore_columns)
+    )
 
 
 def _lines_about(

@@ -155,8 +155,9 @@ class NumeralColumn:
         division, which is 0 if the geometry is exact.
     width_px, height_px
         Widest number; height of the figures.
-    lying_across_px, lying_width_px
-        Middle and size across, if the numbers run along the scale instead.
+    lying_across_px, lying_across_slope_px, lying_width_px
+        Middle, its change per division and size across, if the numbers run along the scale
+        instead.
     score
         Contrast of the strokes times the square root of height and count; for ranking.
     """
@@ -171,19 +172,20 @@ class NumeralColumn:
     width_px: float
     height_px: float
     lying_across_px: float
+    lying_across_slope_px: float
     lying_width_px: float
     score: float
 
-    def place(self, index: FloatArray) -> tuple[FloatArray, FloatArray]:
+    def place(self, index: FloatArray, *, lying: bool) -> tuple[FloatArray, FloatArray]:
         """Distance across and above the graduation of the numbers at some indices [px].
 
         Both at the median pitch, as :meth:`ScaleGeometry.frame` has it.
         """
         away = index - self.middle_index
-        return (
-            self.across_px + self.across_slope_px * away,
-            self.offset_px + self.offset_slope_px * away,
-        )
+        above = self.offset_px + self.offset_slope_px * away
+        if lying:
+            return self.lying_across_px + self.lying_across_slope_px * away, above
+        return self.across_px + self.across_slope_px * away, above
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -254,6 +256,7 @@ def find_columns(
     most: int = 3,
     *,
     far: bool = False,
+    above: float = 0.0,
 ) -> tuple[tuple[NumeralColumn, ...], ...]:
     """Find columns of printed numbers.
 
@@ -271,6 +274,8 @@ def find_columns(
         Number of columns per proposal, and of proposals.
     far
         Whether to look over half of the picture to either side.
+    above
+        Heights of a figure from graduations up to the middle of their numbers.
 
     Returns
     -------
@@ -288,7 +293,7 @@ def find_columns(
             continue
         # Half-way between numbers is half-way between graduations where the step is odd.
         parts = 2 if any(step % 2 for step in fitting) else 1
-        grid = _stroke_grid(sums, strip, geometry, height, parts)
+        grid = _stroke_grid(sums, strip, geometry, height, above, parts)
         scores[height] = {
             step: _contrast(grid, step, parts) * np.sqrt(height) for step in fitting
         }
@@ -305,7 +310,8 @@ def find_columns(
     for step, (top, first, _) in ranked:
         profiles = {h: s[step][first] for h, s in scores.items() if step in s}
         columns = (
-            _refine(strip, geometry, step, first, *peak) for peak in _peaks(profiles, most)
+            _refine(strip, geometry, step, first, above, *peak)
+            for peak in _peaks(profiles, most)
         )
         kept = _distinct([column for column in columns if column is not None])
         if kept and top > PROPOSAL_SHARE * ranked[0][1][0]:
@@ -323,14 +329,20 @@ def _distinct(columns: list[NumeralColumn]) -> tuple[NumeralColumn, ...]:
 
 
 def _stroke_grid(
-    sums: NDArray[np.int32], strip: Strip, geometry: ScaleGeometry, height: float, parts: int
+    sums: NDArray[np.int32],
+    strip: Strip,
+    geometry: ScaleGeometry,
+    height: float,
+    above: float,
+    parts: int,
 ) -> FloatArray:
     """Mean strokes in a box of one figure at every index, or (2 ``parts``) every half one, of
     K: shape (parts (K - 1) + 1, columns)."""
     places = np.arange(parts * (len(geometry.index) - 1) + 1)
     index = geometry.index[0] + places / parts
     rows, columns = (length - 1 for length in sums.shape)
-    top, bottom = _box(np.rint(strip.row(index)).astype(int), round(height), rows)
+    middle = np.rint(strip.row(index) - above * height).astype(int)
+    top, bottom = _box(middle, round(height), rows)
     width = max(3, round(BOX_ASPECT * height))
     left, right = _box(np.arange(0, columns, COLUMN_STEP_PX), width, columns)
     bands = sums[bottom] - sums[top]
@@ -381,11 +393,50 @@ def _peaks(profiles: dict[float, FloatArray], most: int) -> list[tuple[float, in
     return peaks
 
 
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Labels:
+    """What the numbers of one column add to the strokes about them.
+
+    ``strokes`` are those of the strip beside the column, ``index`` (J,) the numbered
+    graduations, ``half`` the rows looked at up and down.
+    """
+
+    strip: Strip
+    strokes: ImageArray
+    index: FloatArray
+    step: int
+    half: int
+
+    @property
+    def middle(self) -> float:
+        return float(self.index.mean())
+
+    @property
+    def thirds(self) -> list[FloatArray]:
+        """Parts of the column, to be placed on their own; all of a short one."""
+        enough = len(self.index) >= 2 * DRIFT_PARTS
+        return np.array_split(self.index, DRIFT_PARTS if enough else 1)
+
+    def seen(self, part: FloatArray, down: FloatArray, slope: float) -> FloatArray:
+        """Mean strokes about some numbers, less those half-way to the next ones.
+
+        Each is moved back by its drift: ``down`` is a straight line of rows, ``slope`` of
+        columns, over the distance from the middle of the column.
+        """
+        gap = max(1, round(GAP_SHARE * self.step * self.strip.rows_per_division))
+        away = part - self.middle
+        rows, aside = self.strip.row(part) + np.polyval(down, away), slope * away
+        between = self.strip.row(part + self.step / 2)
+        ground = _window_mean(self.strokes, between, aside, gap).mean(axis=0)
+        return np.asarray(_window_mean(self.strokes, rows, aside, self.half) - ground)
+
+
 def _refine(
     strip: Strip,
     geometry: ScaleGeometry,
     step: int,
     phase: int,
+    above: float,
     height: float,
     peak: int,
     score: float,
@@ -395,57 +446,90 @@ def _refine(
     First over all numbered graduations, then over thirds of them for the drift.
     """
     first = geometry.index[0] + phase
-    labels = np.arange(first, geometry.index[-1] + 1, step, dtype=np.float64)
-    half = round(min(1.6 * height, 0.5 * step * strip.rows_per_division))
     middle = peak * COLUMN_STEP_PX
     left = max(0, middle - round(4 * height))
-    strokes = strip.strokes[:, left : middle + round(4 * height)]
-    gap = max(1, round(GAP_SHARE * step * strip.rows_per_division))
-    ground = _window_mean(strokes, strip.row(labels + step / 2), gap).mean(axis=0)
-    parts = np.array_split(labels, DRIFT_PARTS if len(labels) >= 2 * DRIFT_PARTS else 1)
-    away = labels - labels.mean()
-    down: FloatArray = np.zeros(2)
-    right: FloatArray = np.array([0.0, middle - left])
-    extent = (0, 0)
-    everywhere: FloatArray = np.zeros((1, 1))
-    for _ in range(DRIFT_ROUNDS):
-        places = strip.row(labels) + np.polyval(down, away)
-        everywhere = _window_mean(strokes, places, half) - ground
-        box = _blob(everywhere, height, round(right[-1]))
-        if box is None:
-            return None
-        found = []
-        for part in parts:
-            at = part - labels.mean()
-            window = (
-                _window_mean(strokes, strip.row(part) + np.polyval(down, at), half) - ground
-            )
-            blob = _blob(window, height, (box[1].start + box[1].stop) // 2)
-            if blob is not None:
-                found.append((at.mean(), *((r.start + r.stop - 1) / 2 for r in blob)))
-        if not found:
-            return None
-        at, rows, columns = np.array(found).T
-        degree = 1 if len(at) == DRIFT_PARTS else 0
-        down = np.asarray(np.polyadd(down, np.polyfit(at, rows - half - 1, degree)))
-        right = np.asarray(np.polyadd(np.zeros(2), np.polyfit(at, columns, degree)))
-        extent = (box[1].stop - box[1].start, box[0].stop - box[0].start)
+    labels = _Labels(
+        strip=strip,
+        strokes=strip.strokes[:, left : middle + round(4 * height)],
+        index=np.arange(first, geometry.index[-1] + 1, step, dtype=np.float64),
+        step=step,
+        half=round(min(1.6 * height, 0.5 * step * strip.rows_per_division)),
+    )
+    standing = _standing(labels, height, above, middle - left)
+    if standing is None:
+        return None
+    down, right, (wide, high) = standing
+    lying, lying_wide = _lying(labels, down, height, middle - left)
     pixel = strip.column_px
-    lying = _columns_of(everywhere, height, middle - left, LYING_GAP)
     return NumeralColumn(
         numbered_every=step,
         phase=int(first % step),
-        middle_index=float(labels.mean()),
+        middle_index=labels.middle,
         across_px=strip.left_px + (left + float(right[1])) * pixel,
         across_slope_px=float(right[0]) * pixel,
         offset_px=-float(down[1]) * pixel,
         offset_slope_px=-float(down[0]) * pixel,
-        width_px=extent[0] * pixel,
-        height_px=(extent[1] - SMEAR_PX) * pixel,
-        lying_across_px=strip.left_px + (left + (lying.start + lying.stop - 1) / 2) * pixel,
-        lying_width_px=max(lying.stop - lying.start - SMEAR_PX, 2.0) * pixel,
+        width_px=wide * pixel,
+        height_px=(high - SMEAR_PX) * pixel,
+        lying_across_px=strip.left_px + (left + float(lying[1])) * pixel,
+        lying_across_slope_px=float(lying[0]) * pixel,
+        lying_width_px=max(lying_wide - SMEAR_PX, 2.0) * pixel,
         score=float(score),
     )
+
+
+def _standing(
+    labels: _Labels, height: float, above: float, start: int
+) -> tuple[FloatArray, FloatArray, tuple[int, int]] | None:
+    """Drift down and to the right of upright numbers that ``start`` lies in, as straight
+    lines, and their width and height."""
+    down: FloatArray = np.array([0.0, -above * height])
+    right: FloatArray = np.array([0.0, start])
+    extent = (0, 0)
+    for _ in range(DRIFT_ROUNDS):
+        box = _blob(labels.seen(labels.index, down, right[0]), height, round(right[1]))
+        if box is None:
+            return None
+        inside = (box[1].start + box[1].stop) // 2
+        found = [
+            (part.mean() - labels.middle, *map(_middle, blob))
+            for part in labels.thirds
+            if (blob := _blob(labels.seen(part, down, right[0]), height, inside)) is not None
+        ]
+        if not found:
+            return None
+        away, rows, columns = np.array(found).T
+        degree = 1 if len(away) == DRIFT_PARTS else 0
+        moved = np.polyfit(away, rows - labels.half - 1, degree)
+        down = np.asarray(np.polyadd(down, moved))
+        right = np.asarray(np.polyadd([right[0], 0.0], np.polyfit(away, columns, degree)))
+        extent = (box[1].stop - box[1].start, box[0].stop - box[0].start)
+    return down, right, extent
+
+
+def _lying(
+    labels: _Labels, down: FloatArray, height: float, start: int
+) -> tuple[FloatArray, int]:
+    """Drift to the right of numbers that run along the scale, as a straight line, and their
+    size across it."""
+    right: FloatArray = np.array([0.0, start])
+    for _ in range(DRIFT_ROUNDS):
+        run = _columns_of(
+            labels.seen(labels.index, down, right[0]), height, round(right[1]), LYING_GAP
+        )
+        inside = (run.start + run.stop) // 2
+        columns = [
+            _middle(_columns_of(labels.seen(part, down, right[0]), height, inside, LYING_GAP))
+            for part in labels.thirds
+        ]
+        away = [part.mean() - labels.middle for part in labels.thirds]
+        moved = np.polyfit(away, columns, min(len(away) - 1, 1))
+        right = np.asarray(np.polyadd([right[0], 0.0], moved))
+    return right, run.stop - run.start
+
+
+def _middle(run: slice) -> float:
+    return float((run.start + run.stop - 1) / 2)
 
 
 def _blob(excess: FloatArray, height: float, start: int) -> tuple[slice, slice] | None:
@@ -465,14 +549,20 @@ def _columns_of(excess: FloatArray, height: float, start: int, gap: float) -> sl
     return _extent(cv2.blur(across[None], (3, 1))[0], start, 0.2, gap * height)
 
 
-def _window_mean(strokes: ImageArray, rows: FloatArray, half: int) -> FloatArray:
-    """Mean of windows of 2 half + 3 rows about the given rows that lie on the strip."""
+def _window_mean(
+    strokes: ImageArray, rows: FloatArray, aside: FloatArray, half: int
+) -> FloatArray:
+    """Mean of windows of 2 half + 3 rows about the given rows that lie on the strip, each
+    ``aside`` columns farther to the right."""
     offsets = np.arange(-half - 1, half + 2)
-    inside = rows[(rows > half + 1) & (rows < len(strokes) - half - 2)]
-    if not len(inside):
+    inside = (rows > half + 1) & (rows < len(strokes) - half - 2)
+    if not inside.any():
         return np.zeros((len(offsets), strokes.shape[1]))
-    picked = np.rint(inside).astype(int)[:, None] + offsets
-    return np.asarray(strokes[picked].mean(axis=0), dtype=np.float64)
+    picked = np.rint(rows[inside]).astype(int)[:, None] + offsets
+    columns = np.arange(strokes.shape[1]) + np.rint(aside[inside]).astype(int)[:, None]
+    columns = np.clip(columns, 0, strokes.shape[1] - 1)
+    windows = strokes[picked[:, :, None], columns[:, None, :]]
+    return np.asarray(windows.mean(axis=0), dtype=np.float64)
 
 
 def _extent(profile: FloatArray, start: int, share: float, gap: float) -> slice:

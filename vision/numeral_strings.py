@@ -85,10 +85,10 @@ def cut_crops(
     corners_px : ndarray, shape (N, 4, 2)
         Outline of each label in the picture.
     """
-    across_px, offset_px = column.place(index)
+    lying = quarter_turns % 2 == 1
+    across_px, offset_px = column.place(index, lying=lying)
     figures, width = column.height_px, column.width_px
-    if quarter_turns % 2:
-        across_px = np.full(len(index), column.lying_across_px)
+    if lying:
         figures, width = column.lying_width_px, column.height_px
     centre, right = geometry.frame(index + offset_px / geometry.pitch_px)
     _, along, _ = geometry.at(index)
@@ -101,7 +101,7 @@ def cut_crops(
     stretch = max(1.0, (width / pixel + 12.0) / CROP_WIDTH)
     rows = (np.arange(CROP_HEIGHT) - (CROP_HEIGHT - 1) / 2) * pixel
     columns = (np.arange(CROP_WIDTH) - (CROP_WIDTH - 1) / 2) * pixel * stretch
-    if quarter_turns % 2:
+    if lying:
         # Numbers along the scale follow each other: the next ones are no part of this one.
         to_next = 0.5 * column.numbered_every * geometry.pitch_px
         columns = np.clip(columns, -to_next, to_next)

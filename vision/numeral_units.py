@@ -59,7 +59,8 @@ def read_unit(
         grey = np.asarray(cv2.cvtColor(grey, cv2.COLOR_BGR2GRAY), dtype=np.uint8)
     heights = np.arange(FIRST_HEIGHT, LAST_HEIGHT, HEIGHT_STEP) * column.height_px
     index = geometry.index[-1] + heights / geometry.pitch_px
-    lateral = {0.0, round(column.place(index[:1])[0][0] / column.height_px) * column.height_px}
+    aside = float(column.place(index[:1], lying=False)[0][0])
+    lateral = {0.0, round(aside / column.height_px) * column.height_px}
     crops = [
         cut_crops(grey, geometry, _moved(column, across), index, size)[0]
         for across in lateral

@@ -54,10 +54,10 @@ WIDER = 1.35
 CONTROL_LABELS, PROBED_LABELS = 8, 4
 """Labels read at most to control a verdict, and to rank columns by legibility."""
 GOOD_EVIDENCE = 3.5
-"""Mean evidence per label (at most 6.9) at which nothing else is tried; without an instrument
-file what a decision needs."""
+"""Mean evidence per label (at most 6.9) from which on a column contradicts another."""
 OTHER_HEIGHTS = (0.72, 1.4)
-"""Heights tried then, relative to the one found: the network's range is 12/17 to 23/17."""
+"""Heights tried where the one found leaves doubt, relative to that: the network's range is
+12/17 to 23/17."""
 MOST_BEYOND, STRAY_SHARE = 6, 0.25
 """Places looked at for numbers beyond the last, and which share of them may read as something:
 of a scale that goes on most do, while hoses and edges look like a figure here and there."""
@@ -67,14 +67,19 @@ by the margin that all would need, as often again."""
 ON_LINE = (0.45, 0.95)
 """Distances of the middle of a figure from the line that it stands on, or hangs from, in its
 heights: half of itself, and a gap of up to nearly as much (common practice, no source)."""
+ABOVE_LINE = sum(ON_LINE) / 2
 CLEAR_OF_STROKES = 0.6
 """Distance of a line from the middle of a figure, in its heights, at which its topmost and
 lowest strokes are no part of it: half of itself, and the height known to a tenth
 (judgement, no source)."""
+MOST_DRIFT, DRIFT_SEEN_PX = 0.5, 2.0
+"""Divisions that figures may drift along their graduations over all labels, and what is not
+seen of it: 0.12 at most on 20 scales, 3.8 on one of which lines were lost."""
 ALIKE_TURNED = "01258"
 """Figures that may pass for themselves upside down: every third number of a scale that runs
 both ways from its zero, 8, 5, 2, 2, 5, 8, did; its photo upside down was read 57 mm off."""
-OTHER_STANCES: tuple[Stance, ...] = ("turned", "mirrored", "rising", "falling")
+LYING: tuple[Stance, ...] = ("rising", "falling")
+OTHER_STANCES: tuple[Stance, ...] = ("turned", "mirrored", *LYING)
 MOST_COLUMNS = 3
 PARTS = (2, 4, 5, 10)
 """Numbers from one to the next of those that a longer period picks out."""
@@ -183,6 +188,16 @@ class NumeralVerdict:
     above_px: float = 0.0
     pitch_px: float = math.inf
 
+    @property
+    def keeps_step(self) -> bool:
+        """Whether figures stay beside their graduations from one end of the labels to the
+        other; else lines were lost or counted twice between them."""
+        if self.column is None or not self.labels:
+            return False
+        span = self.labels[-1].index - self.labels[0].index
+        drift_px = abs(span * self.column.offset_slope_px)
+        return drift_px <= max(MOST_DRIFT * self.pitch_px, DRIFT_SEEN_PX)
+
     def may_stand_on(self, moved: int) -> bool:
         """Whether upright figures are as far from the graduations ``moved`` divisions above
         those of ``best`` as if they stood on them, or hung from them."""
@@ -213,7 +228,7 @@ class NumeralVerdict:
         """Height of the printed figures, across the scale where they run along it."""
         if self.column is None:
             return 0.0
-        lying = self.stance in ("rising", "falling")
+        lying = self.stance in LYING
         return self.column.lying_width_px if lying else self.column.height_px
 
     @property
@@ -252,19 +267,25 @@ class NumeralVerdict:
         """Whether the numbers alone settle the numbering, but for whole divisions and, where
         it is not certain, the sign.
 
-        ``margin``, ``agreement``, ``clarity`` and the count of labels borne out reach
-        their bounds, which are lower among known hypotheses; without an instrument file
-        ``exactness`` has to, too, and no other column contradict.
+        The figures keep step with the graduations; ``margin``, ``agreement``, ``clarity`` and
+        the count of labels borne out reach their bounds, which are lower among known
+        hypotheses; there labels contradicted are taken off, and as many have to be exact as
+        borne out; without an instrument file ``exactness`` has to reach its bound, too, and no
+        other column contradict.
         """
         borne_out = sum(label.evidence > 1.0 for label in self.labels)
+        contradicted = len(self.legible) - borne_out
         settled = (
             self.best is not None
+            and self.keeps_step
             and self.margin >= DECISIVE_MARGIN
             and self.agreement >= DECISIVE_AGREEMENT
         )
         if len(self.scores):
-            clear = borne_out >= DECISIVE_LABELS - 1 and self.clarity >= KNOWN_CLARITY
-            clear = clear and any(label.exact for label in self.labels)
+            # Of three numbers two may be those of another place by chance, and smears may be
+            # anything.
+            fewest = min(borne_out - contradicted, sum(label.exact for label in self.labels))
+            clear = fewest >= DECISIVE_LABELS - 1 and self.clarity >= KNOWN_CLARITY
             return settled and clear and not self.conflict
         clear = borne_out >= DECISIVE_LABELS and self.clarity >= BARE_CLARITY
         clear = clear and self.exactness >= BARE_EXACTNESS
@@ -312,10 +333,17 @@ def read_numerals(
         if ample and any(map(_shows_its_top, verdict.labels)):
             return verdict
     best = _best_outcome(grey, geometry, hypotheses, columns)
+    for above in (ABOVE_LINE, -ABOVE_LINE):
+        if _settles(best, hypotheses):
+            break
+        proposals = find_columns(grey, geometry, *known, above=above)
+        others = [column for group in proposals for column in group]
+        if others:
+            standing = _best_outcome(grey, geometry, hypotheses, others)
+            best = _better(best, standing, hypotheses)
+            columns += others
     if hypotheses.numberings:
         return _verdict(best, hypotheses, conflict=best.is_far_from_lines, sign_certain=True)
-    if len(best.labels) < DECISIVE_LABELS and best.mean >= BARE_CLARITY:
-        best = _with_those_between(grey, geometry, hypotheses, best)
     other = _contradiction(grey, geometry, hypotheses, best, columns)
     both_ways = other is not None and _run_opposite(best, other)
     if both_ways and other is not None and not _grows(best):
@@ -334,40 +362,54 @@ def _best_outcome(
     hypotheses: NumberingTable,
     columns: list[NumeralColumn],
 ) -> Outcome:
-    """Outcome of the first column that reads well, else of the best attempt of all."""
+    """Outcome of the first column that settles the numbering, else of the best attempt."""
     clearest = columns[:MOST_COLUMNS]
-    enough = GOOD_EVIDENCE if hypotheses.numberings else BARE_CLARITY
-    if not hypotheses.numberings and _legibility(grey, geometry, columns[0]) < 0.5:
+    bare = not hypotheses.numberings
+
+    def tried(
+        column: NumeralColumn, stance: Stance = "upright", factor: float = 1.0
+    ) -> Outcome:
+        outcome = score_column(grey, geometry, hypotheses, column, stance, factor)
+        return _with_those_between(grey, geometry, hypotheses, outcome) if bare else outcome
+
+    if bare and _legibility(grey, geometry, columns[0]) < 0.5:
         columns = _by_legibility(grey, geometry, columns)
-    best = score_column(grey, geometry, hypotheses, columns[0], "upright", 1.0)
-    if best.mean >= enough:
+    best = tried(columns[0])
+    if _settles(best, hypotheses):
         return best
     # Patterns beside a scale may read as different figures, too.
     legible = _by_legibility(grey, geometry, columns[1:])[: MOST_COLUMNS - 1]
     for column in legible + [c for c in clearest[1:] if c not in legible]:
-        best = _better(best, score_column(grey, geometry, hypotheses, column, "upright", 1.0))
-        if best.mean >= enough:
+        best = _better(best, tried(column), hypotheses)
+        if _settles(best, hypotheses):
             return best
     for factor in OTHER_HEIGHTS:
-        best = _better(
-            best, score_column(grey, geometry, hypotheses, best.column, "upright", factor)
-        )
-        if best.mean >= enough:
+        best = _better(best, tried(best.column, "upright", factor), hypotheses)
+        if _settles(best, hypotheses):
             return best
     # Figures that lie or stand on their heads look more like figures than lines do.
     likeliest = [best.column, *(column for column in clearest if column is not best.column)]
     for column in likeliest:
         for stance in OTHER_STANCES:
-            best = _better(best, score_column(grey, geometry, hypotheses, column, stance, 1.0))
-        if best.mean >= GOOD_EVIDENCE:
+            best = _better(best, tried(column, stance), hypotheses)
+        if _settles(best, hypotheses):
             return best
+    for factor in OTHER_HEIGHTS if best.stance in LYING else ():
+        best = _better(best, tried(best.column, best.stance, factor), hypotheses)
     return best
+
+
+def _settles(outcome: Outcome, hypotheses: NumberingTable) -> bool:
+    """Whether the outcome decides, unless something else contradicts it."""
+    return _verdict(outcome, hypotheses, conflict=False, sign_certain=True).decisive
 
 
 def _with_those_between(
     grey: NDArray[np.uint8], geometry: ScaleGeometry, hypotheses: NumberingTable, best: Outcome
 ) -> Outcome:
     """Look for numbers between a few that read well: every fifth does, as well as all."""
+    if len(best.labels) >= DECISIVE_LABELS or best.mean < BARE_CLARITY:
+        return best
     column = best.column
     for parts in PARTS:
         if column.numbered_every % parts:
@@ -412,8 +454,9 @@ def _is_number(text: str) -> bool:
     return text.replace(".", "", 1).isdigit()
 
 
-def _better(best: Outcome, other: Outcome) -> Outcome:
-    return other if other.mean > best.mean else best
+def _better(best: Outcome, other: Outcome, hypotheses: NumberingTable) -> Outcome:
+    """The one that settles the numbering, or else reads better."""
+    return max(best, other, key=lambda one: (_settles(one, hypotheses), one.mean))
 
 
 def _contradiction(

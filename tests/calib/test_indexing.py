@@ -201,6 +201,25 @@ class TestValues:
         )
 
 
+@pytest.mark.parametrize("beside", [1, 2])
+def test_strokes_above_and_below_a_line_make_no_long_ones_of_its_neighbours(beside):
+    """Figures are as high as two lines are apart, or four: what tells are the lengths then."""
+    step = (np.arange(81) - 40) % 10
+    noise = np.random.default_rng(beside).normal(0.0, 1.0, 81)
+    strokes = np.where(step == beside, 20.0, 0.0) + np.where(step == 10 - beside, 45.0, 0.0)
+    column = comb(overhang=noise + strokes)
+    gains = [hierarchy_gain(column, step == k, 10) for k in range(10)]
+    assert int(np.argmax(gains)) == 0
+    assert index_scale((column,), SCALE).shifts == (-START,)
+
+
+def test_lines_at_two_places_that_are_not_about_one_are_long():
+    """Every fifth line and those beside it on one side, which nothing explains."""
+    step = (np.arange(81) - 40) % 10
+    column = comb(overhang=np.where(np.isin(step, (0, 5)), 40.0, 0.0) + 0.1 * step)
+    assert hierarchy_gain(column, step == 0, 10) > hierarchy_gain(column, step == 1, 10)
+
+
 def whole_board(standing: np.ndarray) -> Comb:
     """Lines over a whole board: how much each stands out, in standard deviations."""
     whole = comb(overhang=standing)

@@ -10,14 +10,17 @@ import pytest
 from limbsight.calib import numbering
 from limbsight.calib.indexing import Indexing, line_evidence
 from limbsight.calib.numbering import (
+    RULED_OUT,
     _check_against_numerals,
     _check_agreed,
     _lowest_indices,
+    _near_figures,
     are_strokes,
     check_ink,
 )
 from limbsight.errors import NotMeasurable
 from limbsight.vision.comb import Comb
+from limbsight.vision.numbering import Numbering
 from limbsight.vision.numerals import LabelEvidence, NumeralVerdict
 from limbsight.vision.segments import Segments
 from tests.helpers.boards import Camera, Column
@@ -80,6 +83,15 @@ def test_labels_that_bear_the_file_out_do_not():
     _check_against_numerals(verdict(["0", "20", "40", "60", "80"], evidence=5.0), SCALE)
 
 
+TENS = Numbering(numbered_every=10, division=1.0, direction=1, unsigned=False, zero_index=0.0)
+LABELS = tuple(
+    LabelEvidence(
+        index=10 * k, expected=f"{k}", read="", evidence=0.0, box_px=np.zeros((4, 2))
+    )
+    for k in range(4)
+)
+
+
 def placed(shift, margin=30.0):
     return Indexing(shifts=(shift,), margin=margin)
 
@@ -94,6 +106,23 @@ def figures(stance="upright", above_px=0.0):
         above_px=above_px,
         pitch_px=5.0,
     )
+
+
+@pytest.mark.parametrize(
+    ("changes", "kept"),
+    [
+        ({}, [14, 15, 16, 17, 18, 19, 20]),  # 19 px from their middle and less
+        ({"stance": "rising"}, list(range(10, 25))),  # they may begin anywhere
+        ({"shift_margin": 1.0}, list(range(10, 25))),  # their own place is in doubt
+    ],
+)
+def test_no_line_is_named_from_farther_off_than_figures_stand(changes, kept):
+    """Those half-way may be the longest that are seen."""
+    read = [replace(label, read=label.expected, evidence=6.0) for label in LABELS]
+    usual = {"best": TENS, "margin": 30.0, "shift_margin": 8.0, "labels": tuple(read)}
+    found = replace(figures(), **usual | changes)
+    said = _near_figures({shift: -abs(shift - 17.0) for shift in range(10, 25)}, found)
+    assert [shift for shift, score in said.items() if score > RULED_OUT] == kept
 
 
 def on_lines(found, moved):

@@ -18,6 +18,7 @@ def figures_every_tenth(above_px: float = 0.0) -> NumeralColumn:
         width_px=25.0,
         height_px=20.0,
         lying_across_px=30.0,
+        lying_across_slope_px=0.0,
         lying_width_px=25.0,
         score=1.0,
     )

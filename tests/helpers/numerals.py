@@ -38,6 +38,7 @@ def numbers(**changed):
         "width_px": 30.0,
         "height_px": FIGURES_PX,
         "lying_across_px": 60.0,
+        "lying_across_slope_px": 0.0,
         "lying_width_px": FIGURES_PX,
         "score": 1.0,
     }

@@ -191,6 +191,18 @@ def test_pieces_of_the_graduations_are_no_other_scale():
     assert _out_of_step([(moved(FINE, 400.0),)], named, spec) == 1
 
 
+def test_columns_among_others_are_no_other_instrument():
+    """Half of them stand beyond the ones that were read, as in every second gap of a bank."""
+    spec = millimetres(0.0, 80.0)
+    apart = 30.0 * FINE.pitch_px
+    read = (FINE, moved(FINE, 2 * apart))
+    among = (moved(FINE, apart), moved(FINE, 3 * apart))
+    beyond = (moved(FINE, 2.5 * apart), moved(FINE, 5 * apart))
+    assert _rivals((among,), read, spec) == 0
+    assert _rivals((among,), read, spec, stated=False) == 1
+    assert _rivals((beyond,), read, spec) == 1
+
+
 def test_tubes_of_a_wide_board_need_a_file():
     spec = millimetres(0.0, 80.0)
     wide = (FINE, moved(FINE, 60.0 * FINE.pitch_px))

@@ -70,7 +70,30 @@ def test_a_dark_line_excuses_a_profile_that_shows_nothing(monkeypatch, why, misf
         is_between_liquids=lambda limb, k: False,
     )
     near: Any = [None]
-    found = _meniscus_reasons(near, (level,), known, "left", None)
+    tube: Any = None
+    found = _meniscus_reasons(near, (level,), known, "left", None, tube)
+    assert [doubt.code for doubt in found] == codes
+
+
+@pytest.mark.parametrize(("lined", "codes"), [(True, []), (False, ["level_unlike_meniscus"])])
+def test_lines_of_the_board_hide_no_dark_line(monkeypatch, lined, codes):
+    """They may be as dark; it stands out in the strip that they are taken out of."""
+    asked = iter([False, True])
+    monkeypatch.setattr(read_limb, "_lines_about", lambda *_: lambda bores: None)
+    monkeypatch.setattr(read_limb, "stands_out", lambda line_at: next(asked))
+    level: Any = SimpleNamespace(
+        apex=lone(0.0, ok=False, reason=NOT_SEEN, misfit=0.0), clear_of_glare=None, height=1.0
+    )
+    known: Any = SimpleNamespace(
+        optics=lambda limb, k: SimpleNamespace(opaque_mirror=False),
+        is_between_liquids=lambda limb, k: False,
+    )
+    tube: Any = SimpleNamespace(
+        clean=SimpleNamespace(lined=lined, bore_columns=20.0),
+        grid=SimpleNamespace(row_at=lambda height: 50.0),
+    )
+    near: Any = [None]
+    found = _meniscus_reasons(near, (level,), known, "left", None, tube)
     assert [doubt.code for doubt in found] == codes
 
 

@@ -64,6 +64,10 @@ class Drawn:
     hidden: tuple[float, float] = (0.0, 0.0)
     opposite: bool = False
     """Numbers on the other side that grow downward."""
+    above: float = 0.0
+    """Heights of a figure from its line up to its middle."""
+    drift: float = 0.0
+    """Pixels across for every pixel up by which the spine runs off the numbers."""
 
     @property
     def values(self) -> np.ndarray:
@@ -96,6 +100,7 @@ def draw(scale: Drawn) -> tuple[np.ndarray, ScaleGeometry]:
             x = middle + (reach if scale.side != "between" else 0.0)
             anchor = {"right": "lm", "left": "rm", "between": "mm"}[scale.side]
             label = text_of(value, scale.every * scale.division)
+            y -= scale.above * scale.figures_px * s
             if scale.quarter_turns:
                 size = round(4 * scale.figures_px * s)
                 tile = Image.new("L", (size, size), scale.board)
@@ -127,6 +132,7 @@ def draw(scale: Drawn) -> tuple[np.ndarray, ScaleGeometry]:
             height - margin - scale.pitch_px * np.arange(scale.count),
         )
     )
+    places[0] -= scale.drift * (places[1] - height / 2)
     geometry = ScaleGeometry(
         index=ORIGIN + np.arange(scale.count),
         centre_px=(turn[:, :2] @ places + turn[:, 2:]).T,
@@ -353,6 +359,33 @@ def test_numbers_along_the_scale(quarter_turns: int, stance: str, pitch_px: floa
     np.testing.assert_allclose(values_read(verdict, geometry), scale.values)
 
 
+@pytest.mark.parametrize("drift", [-0.02, 0.02])
+def test_numbers_along_the_scale_may_drift_across_it(drift: float) -> None:
+    """By more than they are high, over the whole scale."""
+    scale = Drawn(quarter_turns=1, figures_px=14.0, drift=drift)
+    picture, geometry = draw(scale)
+    verdict = read_numerals(picture, geometry, bare_hypotheses())
+    assert verdict.stance == "rising"
+    assert verdict.decisive
+    np.testing.assert_allclose(values_read(verdict, geometry), scale.values)
+
+
+@pytest.mark.parametrize("above", [-0.8, 0.8])
+@pytest.mark.parametrize("known", [True, False])
+def test_figures_may_stand_on_lines_or_hang_from_them(above: float, known: bool) -> None:
+    """Half of a figure is about its line then: too little to find the column by."""
+    scale = Drawn(figures_px=26.0, above=above)
+    picture, geometry = draw(scale)
+    table = known_every_tenth(SHIFTED) if known else bare_hypotheses()
+    verdict = read_numerals(picture, geometry, table)
+    assert verdict.decisive
+    assert verdict.best is not None
+    assert verdict.best.division == scale.division
+    moved = above * scale.figures_px / scale.pitch_px
+    named = verdict.best.zero_index - ORIGIN
+    assert named + verdict.above_px / scale.pitch_px == pytest.approx(moved, abs=0.3)
+
+
 def test_hidden_middle_does_not_matter() -> None:
     scale = Drawn(hidden=(0.3, 0.62))
     picture, geometry = draw(scale)
@@ -475,6 +508,17 @@ def test_numbers_of_a_known_scale_that_are_read_nowhere_decide_nothing() -> None
     assert verdict.decisive
     blank = tuple(replace(label, read="") for label in verdict.labels)
     assert not replace(verdict, labels=blank).decisive
+    assert not replace(verdict, labels=(*verdict.labels[:1], *blank[1:])).decisive
+
+
+def test_of_three_numbers_of_a_known_scale_all_must_agree() -> None:
+    """Two may be those of another place by chance: 80 and 120, and 20 for 100 between them."""
+    picture, geometry = draw(Drawn())
+    verdict = read_numerals(picture, geometry, known_every_tenth(SHIFTED))
+    three = verdict.labels[:3]
+    assert replace(verdict, labels=three).decisive
+    other = replace(three[1], read="7", evidence=-3.0)
+    assert not replace(verdict, labels=(three[0], other, three[2])).decisive
 
 
 def test_margin_is_a_documented_constant() -> None:
