@@ -30,10 +30,12 @@ from limbsight.calib.scale_map import ScaleMap
 from limbsight.errors import NotMeasurable
 from limbsight.vision.comb import Comb
 from limbsight.vision.figure_ink import figures_are_dark
+from limbsight.vision.line_ink import with_ink
 from limbsight.vision.long_lines import run_under, with_long_lines
 from limbsight.vision.numeral_scores import OFFSET_FLOOR
 from limbsight.vision.numerals import (
     DECISIVE_SHIFT_MARGIN,
+    KNOWN_CLARITY,
     NumberingTable,
     NumeralVerdict,
     ScaleGeometry,
@@ -55,6 +57,8 @@ On 296 columns they never did; on two numbered a division off they did by 1.3 an
 MAX_ON_LINE = MAX_DISAGREEMENT - OFFSET_FLOOR
 """The same where figures may stand on the line that the lines tell, not beside it: all that
 their place can say."""
+LEAST_EXACT = 2
+"""Numbers that read as expected, from which on that is no chance."""
 RULED_OUT = -1e3
 """Log-likelihood of what can't be."""
 MIN_AGREEMENT = 0.5
@@ -134,6 +138,7 @@ def name_graduations(
         ``scale_ambiguous``, ``picture_turned``, ``picture_mirrored``, and what
         ``index_scale`` and ``fit_scale_map`` raise.
     """
+    combs = with_ink(grey, factor, combs)
     lines = line_evidence(combs, scale)
     indexing = index_scale(combs, scale, lines=lines, longer=_may_be_longer(combs))
     scale_map = _map(combs, indexing, scale, frame)
@@ -155,6 +160,8 @@ def name_graduations(
         if spoken.shifts != indexing.shifts:
             scale_map = _map(combs, spoken, scale, frame)
         indexing = spoken
+    else:
+        _check_not_contradicted(_said_of_shifts(combs, scale, verdict), indexing, verdict)
     ink_read = verdict.decisive and check_ink(grey, verdict, combs)
     _check_against_numerals(verdict, scale)
     geometry = _geometry(factor, combs, indexing, scale_map, scale)
@@ -318,6 +325,20 @@ def _check_agreed(
     # What the figures say against lines that they stand on is not held against those.
     sure = indexing.margin + lead >= MIN_MARGIN and lead <= MAX_ON_LINE
     if lead > most and not (sure and on_lines(verdict, likeliest - chosen)):
+        raise NotMeasurable("", code="scale_ambiguous")
+
+
+def _check_not_contradicted(
+    said: dict[int, float], indexing: Indexing, verdict: NumeralVerdict
+) -> None:
+    """Refuse what lines alone say where figures that read well, if not well enough to decide,
+    say something else."""
+    exact = sum(label.exact for label in verdict.labels)
+    clear = verdict.clarity >= KNOWN_CLARITY and verdict.agreement >= MIN_AGREEMENT
+    if verdict.stance != "upright" or not clear or exact < LEAST_EXACT:
+        return
+    lead = max(said.values()) - said.get(indexing.shifts[0] or 0, min(said.values()))
+    if lead >= MIN_MARGIN:
         raise NotMeasurable("", code="scale_ambiguous")
 
 

@@ -7,6 +7,7 @@ are fine beside the figures, by the long lines.
 
 from __future__ import annotations
 
+from collections import defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass
 from functools import partial
@@ -28,6 +29,7 @@ from limbsight.calib.numbering import (
 )
 from limbsight.errors import NotMeasurable
 from limbsight.vision.comb import Comb
+from limbsight.vision.line_ink import with_ink
 from limbsight.vision.long_lines import with_long_lines
 from limbsight.vision.numbering import SPURIOUS_DIVISIONS
 from limbsight.vision.numeral_units import read_unit
@@ -99,6 +101,7 @@ def read_scale(
         and what ``fit_scale_map`` raises.
     """
     combs, by_index = join_columns(combs, frame)
+    combs = with_ink(grey, factor, combs)
     laid = partial(scale_geometry, combs, by_index, 1.0, 0.0, factor)
     verdict, geometry = read_beside(grey, combs, laid, bare_hypotheses())
     if not verdict.decisive or verdict.best is None:
@@ -192,14 +195,18 @@ def _gains_of_steps(
 ) -> list[float]:
     """What the long lines say for the numbers so many divisions on.
 
-    Where those of one place are missed one and all, the longest that are left are others.
+    Where those of one place are missed one and all, by one column or by all together, the
+    longest that are left are others.
     """
     every = best.numbered_every
     each = [(comb, place_missed(comb, every)) for comb in combs]
+    together: defaultdict[int, float] = defaultdict(float)
+    for place, said in filter(None, (missed for _, missed in each)):
+        together[place] += said
 
     def gain(comb: Comb, missed: tuple[int, float] | None, step: int) -> float:
         first = best.zero_index + step
-        if missed and missed[1] >= MIN_HIERARCHY_MARGIN:
+        if missed and together[missed[0]] >= MIN_HIERARCHY_MARGIN:
             return missed[1] if (missed[0] - first) % every == 0 else 0.0
         return hierarchy_gain(comb, (comb.index - first) % every == 0, every)
 

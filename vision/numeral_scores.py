@@ -67,12 +67,16 @@ class Look:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Outcome:
-    """Scores of all hypotheses for one proposal, height and stance."""
+    """Scores of all hypotheses for one proposal, height and stance.
+
+    ``evidence`` is the mean of each over the labels, ``by_label`` (J,) that of the best.
+    """
 
     sequences: Sequences
     prediction: Prediction
     scores: FloatArray
     evidence: FloatArray
+    by_label: FloatArray
     look: Look
     column: NumeralColumn
     labels: FloatArray
@@ -136,7 +140,8 @@ def score_column(
         )
     prediction = predict(sequences, labels, column.phase)
     look = look_at(grey, geometry, column, labels, stance, factor)
-    evidence = label_evidence(look, prediction, prediction.ids).sum(axis=1)
+    by_label = label_evidence(look, prediction, prediction.ids)
+    evidence = by_label.sum(axis=1)
     if hypotheses.phase is None:
         # Softer places of a known scale would leave half-way lines as likely as long ones.
         spread = OFFSET_SD if hypotheses.numberings else _offset_sd(stance)
@@ -149,6 +154,7 @@ def score_column(
         prediction=prediction,
         scores=evidence + offset,
         evidence=evidence / len(labels),
+        by_label=by_label[int(np.argmax(evidence + offset))],
         look=look,
         column=column,
         labels=labels,

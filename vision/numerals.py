@@ -23,11 +23,15 @@ from limbsight.vision.numbering import (
     bare_hypotheses,
     known_scale_hypotheses,
 )
-from limbsight.vision.numeral_columns import NumeralColumn, ScaleGeometry, find_columns
+from limbsight.vision.numeral_columns import (
+    DRIFT_PARTS,
+    NumeralColumn,
+    ScaleGeometry,
+    find_columns,
+)
 from limbsight.vision.numeral_scores import (
     Outcome,
     Stance,
-    label_evidence,
     label_indices,
     look_at,
     score_column,
@@ -51,8 +55,9 @@ IntArray = NDArray[np.int64]
 WIDER = 1.35
 """Assumed height of the figures, over the one found, in the control with more in sight: from
 17 to 13 rows of the crop, near the lower end of the training."""
-CONTROL_LABELS, PROBED_LABELS = 8, 4
-"""Labels read at most to control a verdict, and to rank columns by legibility."""
+CONTROL_LABELS, PROBED_LABELS, LEGIBLE = 8, 4, 0.5
+"""Labels read at most to control a verdict, and to rank columns by legibility; and the share
+of different numbers among those that are taken for numbers at first sight (judgement)."""
 GOOD_EVIDENCE = 3.5
 """Mean evidence per label (at most 6.9) from which on a column contradicts another."""
 OTHER_HEIGHTS = (0.72, 1.4)
@@ -68,6 +73,7 @@ ON_LINE = (0.45, 0.95)
 """Distances of the middle of a figure from the line that it stands on, or hangs from, in its
 heights: half of itself, and a gap of up to nearly as much (common practice, no source)."""
 ABOVE_LINE = sum(ON_LINE) / 2
+"""Where figures that stand on lines are looked for, or below, those that hang from them."""
 CLEAR_OF_STROKES = 0.6
 """Distance of a line from the middle of a figure, in its heights, at which its topmost and
 lowest strokes are no part of it: half of itself, and the height known to a tenth
@@ -191,9 +197,16 @@ class NumeralVerdict:
     @property
     def keeps_step(self) -> bool:
         """Whether figures stay beside their graduations from one end of the labels to the
-        other; else lines were lost or counted twice between them."""
-        if self.column is None or not self.labels:
-            return False
+        other; else lines were lost or counted twice between them.
+
+        Something else may pass for figures where they are hidden: those that tell are read.
+        """
+        third = len(self.labels) // DRIFT_PARTS
+        if self.column is None or not third:
+            return True
+        ends = self.labels[:third], self.labels[-third:]
+        if any(2 * sum(label.exact for label in end) < third for end in ends):
+            return True
         span = self.labels[-1].index - self.labels[0].index
         drift_px = abs(span * self.column.offset_slope_px)
         return drift_px <= max(MOST_DRIFT * self.pitch_px, DRIFT_SEEN_PX)
@@ -338,6 +351,7 @@ def read_numerals(
             break
         proposals = find_columns(grey, geometry, *known, above=above)
         others = [column for group in proposals for column in group]
+        others = [column for column in others if _may_be_numbers(grey, geometry, column)]
         if others:
             standing = _best_outcome(grey, geometry, hypotheses, others)
             best = _better(best, standing, hypotheses)
@@ -372,7 +386,7 @@ def _best_outcome(
         outcome = score_column(grey, geometry, hypotheses, column, stance, factor)
         return _with_those_between(grey, geometry, hypotheses, outcome) if bare else outcome
 
-    if bare and _legibility(grey, geometry, columns[0]) < 0.5:
+    if bare and _legibility(grey, geometry, columns[0]) < LEGIBLE:
         columns = _by_legibility(grey, geometry, columns)
     best = tried(columns[0])
     if _settles(best, hypotheses):
@@ -431,15 +445,26 @@ def _by_legibility(
     return [columns[i] for i in order]
 
 
-def _legibility(
+def _may_be_numbers(
     grey: NDArray[np.uint8], geometry: ScaleGeometry, column: NumeralColumn
+) -> bool:
+    """Whether half of a few labels read as different numbers, upright or lying."""
+    stances: tuple[Stance, ...] = ("upright", *LYING)
+    return any(_legibility(grey, geometry, column, s) >= LEGIBLE for s in stances)
+
+
+def _legibility(
+    grey: NDArray[np.uint8],
+    geometry: ScaleGeometry,
+    column: NumeralColumn,
+    stance: Stance = "upright",
 ) -> float:
     """Different numbers among a few labels of a column, over the labels.
 
     Ends of lines may read as noughts, but not as a sequence.
     """
     labels = label_indices(geometry, column, PROBED_LABELS)
-    read = look_at(grey, geometry, column, labels, "upright", 1.0).read
+    read = look_at(grey, geometry, column, labels, stance, 1.0).read
     return len({text for text in read if _is_number(text)}) / len(read)
 
 
@@ -621,14 +646,13 @@ def _label_report(outcome: Outcome, best: int) -> tuple[LabelEvidence, ...]:
     """What each label of the best column says about the best hypothesis."""
     look, prediction = outcome.look, outcome.prediction
     ids = prediction.ids[best]
-    evidence = label_evidence(look, prediction, ids[None])[0]
     index = np.rint(outcome.labels + prediction.shift[best]).astype(int)
     return tuple(
         LabelEvidence(
             index=int(index[j]),
             expected=prediction.texts.texts[ids[j]][-1] if ids[j] >= 0 else "",
             read=look.read[j],
-            evidence=float(evidence[j]),
+            evidence=float(outcome.by_label[j]),
             box_px=look.boxes_px[j],
         )
         for j in range(len(ids))

@@ -358,12 +358,12 @@ def contrast_of_lines(
     slope = np.polyval(np.polyfit(lines.y, lines.slope, 1), lines.y)
     half = 0.5 * comb.pitch_px
     y = lines.y + slope * (x - lines.x) + divisions * comb.pitch_px
-    found = _between(grey, x, y) - 0.5 * (
-        _between(grey, x, y - half) + _between(grey, x, y + half)
+    found = sample_between(grey, x, y) - 0.5 * (
+        sample_between(grey, x, y - half) + sample_between(grey, x, y + half)
     )
     # Half a division away another line may stand that was not found.
-    aside = 0.5 * sum(_between(grey, lines.x, lines.y + d) for d in (0.5 * half, half))
-    sign = np.sign(median_of_row(_between(grey, lines.x, lines.y) - aside))
+    aside = 0.5 * sum(sample_between(grey, lines.x, lines.y + d) for d in (0.5 * half, half))
+    sign = np.sign(median_of_row(sample_between(grey, lines.x, lines.y) - aside))
     return np.asarray(sign * found)
 
 
@@ -421,7 +421,7 @@ def with_every_line(comb: Comb) -> Comb:
     return replace(comb, index=every, lines=filled)
 
 
-def _between(
+def sample_between(
     grey: NDArray[np.uint8], x: NDArray[np.float64], y: NDArray[np.float64]
 ) -> NDArray[np.float64]:
     """Sample with linear interpolation."""

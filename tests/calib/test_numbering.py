@@ -13,6 +13,7 @@ from limbsight.calib.numbering import (
     RULED_OUT,
     _check_against_numerals,
     _check_agreed,
+    _check_not_contradicted,
     _lowest_indices,
     _near_figures,
     are_strokes,
@@ -123,6 +124,21 @@ def test_no_line_is_named_from_farther_off_than_figures_stand(changes, kept):
     found = replace(figures(), **usual | changes)
     said = _near_figures({shift: -abs(shift - 17.0) for shift in range(10, 25)}, found)
     assert [shift for shift, score in said.items() if score > RULED_OUT] == kept
+
+
+@pytest.mark.parametrize(("told", "refused"), [(17, False), (22, True)])
+def test_lines_alone_do_not_overrule_figures_that_read_well(told, refused):
+    read = [replace(label, read=label.expected, evidence=6.0) for label in LABELS]
+    found = replace(figures(), labels=tuple(read))
+    said = {shift: 30.0 if shift == told else 0.0 for shift in range(12, 24)}
+    smeared = replace(found, labels=tuple(replace(label, read="") for label in read))
+    _check_not_contradicted(said, placed(17), smeared)
+    if not refused:
+        _check_not_contradicted(said, placed(17), found)
+        return
+    with pytest.raises(NotMeasurable) as stop:
+        _check_not_contradicted(said, placed(17), found)
+    assert stop.value.code == "scale_ambiguous"
 
 
 def on_lines(found, moved):

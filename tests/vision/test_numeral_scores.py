@@ -108,6 +108,7 @@ def outcome(**changed):
         "prediction": predict(sequences, LABELS, 0),
         "scores": np.array([3.0, 7.0]),
         "evidence": np.array([0.75, 2.5]),
+        "by_label": np.array([0.5, 2.0, 3.5, 4.0]),
         "look": Look(probabilities=shown("0"), read=("0",), boxes_px=np.zeros((1, 4, 2))),
         "column": numbers(),
         "labels": LABELS,

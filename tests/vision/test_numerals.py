@@ -521,6 +521,18 @@ def test_of_three_numbers_of_a_known_scale_all_must_agree() -> None:
     assert not replace(verdict, labels=(three[0], other, three[2])).decisive
 
 
+def test_figures_that_drift_from_line_to_line_decide_nothing() -> None:
+    """Lines were lost between them; of a hidden end the drift is that of something else."""
+    picture, geometry = draw(Drawn())
+    verdict = read_numerals(picture, geometry, known_every_tenth(SHIFTED))
+    assert verdict.column is not None
+    slope = verdict.pitch_px / (verdict.labels[-1].index - verdict.labels[0].index)
+    drifting = replace(verdict, column=replace(verdict.column, offset_slope_px=slope))
+    assert not drifting.decisive
+    hidden = [replace(label, read="") for label in verdict.labels[-6:]]
+    assert replace(drifting, labels=(*verdict.labels[:-6], *hidden)).keeps_step
+
+
 def test_margin_is_a_documented_constant() -> None:
     picture, geometry = draw(Drawn())
     verdict = read_numerals(picture, geometry, bare_hypotheses())
