@@ -37,6 +37,8 @@ from limbsight.vision.numerals import Numbering, NumeralVerdict, bare_hypotheses
 
 MIN_HIERARCHY_MARGIN = 6.9
 """Log-odds of the numbered graduations over their neighbours: ln 1000."""
+SURELY_SHORT = 2.3
+"""Log-odds, ln 10, from which on lines are short ones, and not those that bear numbers."""
 LENGTH_UNITS_M = {"mm": 1e-3, "cm": 1e-2, "in": 25.4e-3}
 MILLIMETRE_DIVISIONS = 0.5
 """Without a printed unit, divisions of 0.5 and more are taken for millimetres, finer ones for
@@ -158,14 +160,16 @@ def _step_to_own_lines(
     Raises
     ------
     NotMeasurable
-        ``scale_ambiguous`` where neither tells, or the long lines are clearly elsewhere and
-        not where figures stand on them: one of the two is wrong.
+        ``scale_ambiguous`` where neither tells, the place is that of short lines, or the long
+        ones are clearly elsewhere and not where figures stand on them: one of both is wrong.
     """
     reach = max(1, min(verdict.farthest_named, (best.numbered_every - 1) // 2))
     steps = range(-reach, reach + 1)
     if place_told:
         gains = _gains_of_steps(combs, best, steps)
         clear = max(gains) - gains[reach] >= MIN_HIERARCHY_MARGIN
+        if not clear and gains[reach] <= -SURELY_SHORT:
+            raise NotMeasurable("", code="scale_ambiguous")
         step: int | None = steps[int(np.argmax(gains))] if clear else 0
     else:
         steps_named = [step for step in steps if verdict.may_name(step)]

@@ -121,3 +121,28 @@ def test_of_two_lines_that_figures_are_between_the_longer_one_is_theirs(monkeypa
         found = replace(read_at(zero_index, above_px), pitch_px=17.0)
         told = _step_to_own_lines(BLANK, 1.0, (comb,), found, found.best, place_told=False)
         assert told == step
+
+
+def test_figures_beside_short_lines_name_none():
+    """A third of the lines are long, too few of them to tell which is numbered: not the short
+    one that the figures seem to stand beside."""
+    comb = Column(first=0, last=30).comb(CAMERA, start=0)
+    comb = replace(comb, overhang=np.where(comb.index % 10 // 3 == 1, 20.0, 0.0))
+
+    def step_at_place(zero_index):
+        found = replace(read_at(zero_index), pitch_px=25.0)
+        return _step_to_own_lines(BLANK, 1.0, (comb,), found, found.best, place_told=True)
+
+    assert step_at_place(4.0) == 0
+    with pytest.raises(NotMeasurable) as stop:
+        step_at_place(1.0)
+    assert stop.value.code == "scale_ambiguous"
+
+
+def test_columns_that_miss_the_same_lines_say_so_together(monkeypatch):
+    """Each alone is too short to tell."""
+    monkeypatch.setattr(numbering, "run_under", lambda *look: True)
+    comb = Column(first=0, last=35).comb(CAMERA, start=0)
+    seen = comb.index % 10 != 0
+    thin = replace(comb, index=comb.index[seen], lines=comb.lines.take(seen))
+    assert step_at((thin, thin, thin), 3.0) == -3
