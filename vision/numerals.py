@@ -102,7 +102,9 @@ scales without numbers lack (1 of 100 decided without it, none of 400 with it). 
 instrument file whole figures or points may be lost from every label: clarity, exactness and
 the wider look are what such readings lack; together they cost one answer in ten. At a shift
 margin of 3 no number was at a wrong graduation. Checked on 400 more scales (seeds 10000 to
-10399): known 0 wrong of 351 decided, without an instrument file 0 of 252."""
+10399): known 0 wrong of 351 decided, without an instrument file 0 of 252; with figures looked
+for above and below their lines, too, on 60 in 32 other faces (seeds 30000 to 30059) 0 of 52
+and 0 of 83."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
