@@ -76,6 +76,8 @@ UNLIKE_MODEL = "meniscus_unlike_model"
 """Doubt of one that leaves more unexplained than the model may miss."""
 STRAINED = "meniscus_strained"
 """Doubt of one that needs liquids and light such as there are none."""
+AS_SEEN = "level_as_seen"
+"""Doubt of one that was given up for where the level is seen, or is borne out by that."""
 UNLIKE = (UNLIKE_MODEL, NOT_SEEN)
 """Doubts of one whose picture is not that of a meniscus."""
 

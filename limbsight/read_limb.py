@@ -9,6 +9,7 @@ from functools import partial
 import numpy as np
 from numpy.typing import NDArray
 
+from limbsight.as_seen import SeenApex, held_against_seen
 from limbsight.calib.heights import LevelFit, fit_level
 from limbsight.calib.indexing import heights_of, value_of_height
 from limbsight.calib.level_glare import (
@@ -17,7 +18,7 @@ from limbsight.calib.level_glare import (
     GLARE_REACH,
     burnt_columns,
 )
-from limbsight.calib.meniscus import AMBIGUOUS, COVERAGE_FACTOR, NOT_SEEN
+from limbsight.calib.meniscus import AMBIGUOUS, AS_SEEN, COVERAGE_FACTOR, NOT_SEEN
 from limbsight.calib.meniscus_outcome import MISFIT_LIMIT, SPOILT
 from limbsight.calib.mirror import is_mirror
 from limbsight.calib.numbering import NamedScale
@@ -40,8 +41,8 @@ from limbsight.vision.dark_line import (
     stands_out,
 )
 from limbsight.vision.layers import Interface, Layers
-from limbsight.vision.level_choice import at_cover_seen_before
-from limbsight.vision.level_net import TubeView
+from limbsight.vision.level_choice import at_cover_seen_before, is_in_doubt
+from limbsight.vision.level_net import ROWS_A_PLACE, TubeView
 from limbsight.vision.strip import sample_linear
 from limbsight.vision.working import WorkingImage, full_size
 from limbsight.walls import GLASS
@@ -147,7 +148,7 @@ def read_limb(scene: Scene, across: float, name: str, split: SplitTube) -> Limb:
         reach = NEAR_LEVEL_BORES if lie is None else SLANTED_BORES
         covers = [(grid.value_at(last), grid.value_at(first)) for first, last in layers.hidden]
         near = [
-            _near_level(scene, source, across, *_places(grid, i), reach, covers)
+            _near_level(scene, source, across, _seen_at(split, i), reach, covers)
             for i in layers.interfaces
         ]
         fit = partial(
@@ -164,6 +165,12 @@ def read_limb(scene: Scene, across: float, name: str, split: SplitTube) -> Limb:
             settled = known if known.wall_told else known.of_wall(GLASS)
             levels = tuple(
                 _with_unknowns(level, settled, name, k, partial(fit, at=at, k=k))
+                for k, (level, at) in enumerate(zip(levels, near, strict=True))
+            )
+        if not is_in_doubt(layers, split.count):
+            held = partial(_held_against_seen, scale=scale, tube=split.tube, lie=lie)
+            levels = tuple(
+                held(level, at, k, known=guess, limb=name)
                 for k, (level, at) in enumerate(zip(levels, near, strict=True))
             )
         if not sure:
@@ -233,6 +240,8 @@ class NearLevel:
         Where the level was seen.
     apex_row
         Where its apex was, by the level network; None where it was not.
+    chance
+        Probability of a level there, by the network.
     covered : ndarray, shape (R,), bool
         Rows of clips and the like away from the level, which may be bright, but are no glare.
     """
@@ -241,6 +250,7 @@ class NearLevel:
     linear: NDArray[np.float32]
     row: float
     apex_row: float | None
+    chance: float
     covered: NDArray[np.bool_]
 
     @property
@@ -253,18 +263,31 @@ class NearLevel:
         return 2 * known.tube.bore_radius_m / (known.unit_m * self.grid.step)
 
 
-def _places(grid: Grid, seen: Interface) -> tuple[float, float | None]:
-    """Heights at which a level is seen, and its apex where that is."""
-    apex = None if seen.apex_row is None else grid.value_at(seen.apex_row)
-    return grid.value_at(seen.row), apex
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Seen:
+    """Heights at which a level, and by the network its apex, are seen; how likely it is."""
+
+    height: float
+    apex_height: float | None
+    chance: float
+
+
+def _seen_at(split: SplitTube, seen: Interface) -> _Seen:
+    grid, apex_row = split.tube.grid, seen.apex_row
+    if apex_row is None:
+        return _Seen(height=grid.value_at(seen.row), apex_height=None, chance=0.0)
+    return _Seen(
+        height=grid.value_at(seen.row),
+        apex_height=grid.value_at(apex_row),
+        chance=split.network.near(apex_row, ROWS_A_PLACE),
+    )
 
 
 def _near_level(
     scene: Scene,
     source: WorkingImage,
     across: float,
-    value: float,
-    apex: float | None,
+    seen: _Seen,
     reach_bores: float,
     covers: list[tuple[float, float]],
 ) -> NearLevel:
@@ -273,13 +296,13 @@ def _near_level(
     reach = reach_bores * bore
     grid = scene.view.grid(
         scene.scale.map.plane(),
-        values=(value - reach, value + reach),
+        values=(seen.height - reach, seen.height + reach),
         across=(across - 0.7 * bore, across + 0.7 * bore),
         step=source.factor / scene.board.density,
         in_front=known.tube.axis_to_scale_m / known.unit_m,
     )
     linear = sample_linear(source.bgr, *in_working(grid, source))
-    row = grid.row_at(value)
+    row, apex = grid.row_at(seen.height), seen.apex_height
     covers = [(grid.row_at(high), grid.row_at(low)) for low, high in covers]
     covered = _covered_away_from(row, COVER_APART * bore / grid.step, covers, len(linear))
     return NearLevel(
@@ -287,6 +310,7 @@ def _near_level(
         linear=linear,
         row=row,
         apex_row=None if apex is None else grid.row_at(apex),
+        chance=seen.chance,
         covered=covered,
     )
 
@@ -352,7 +376,7 @@ def _with_unknowns(
 
 
 def _is_unlike(level: LevelFit) -> bool:
-    return not level.apex.is_likely
+    return not (level.apex.is_likely or level.apex.reason == AS_SEEN)
 
 
 def incline_of(view: View, known: Knowledge) -> float | None:
@@ -407,6 +431,35 @@ def _layer_reasons(
     if layers.doubted or strayed:
         found.append(reason("level_doubted", limb=limb))
     return tuple(found)
+
+
+def _held_against_seen(
+    level: LevelFit,
+    at: NearLevel,
+    k: int,
+    *,
+    scale: NamedScale,
+    tube: StraightTube,
+    known: Knowledge,
+    limb: str,
+    lie: Lie | None,
+) -> LevelFit:
+    """Hold the fit of the k-th level against where the network sees it, if it does."""
+    if at.apex_row is None or known.optics(limb, k).opaque_mirror:
+        return level
+    seen = SeenApex(
+        grid=at.grid, row=at.apex_row, bore_rows=at.bore_rows(known), chance=at.chance
+    )
+    between_liquids = known.is_between_liquids(limb, k)
+    shown = not between_liquids and _line_stands_out(at, level, known, lie, tube)
+    return held_against_seen(
+        level,
+        seen,
+        scale.map,
+        between_liquids=between_liquids,
+        lies=lie is not None,
+        line_stands_out=shown,
+    )
 
 
 def _level_reasons(
@@ -464,16 +517,28 @@ def _meniscus_reasons(
     for k, (at, level) in enumerate(zip(near, levels, strict=True)):
         unlike = _is_unlike(level)
         if not (known.optics(limb, k).opaque_mirror or known.is_between_liquids(limb, k)):
-            line_at = _lines_about(at, level, known, lie)
-            line = line_at(0.0)
-            spoilt = level.apex.reason == NOT_SEEN and level.clear_of_glare is None
-            if spoilt and level.apex.misfit <= SPOILT * MISFIT_LIMIT:
-                unlike = not (stands_out(line_at) or _stands_out_between(level, tube))
-            elif line is not None and _is_missing(line, glare=level.clear_of_glare is True):
+            line = _lines_about(at, level, known, lie)(0.0)
+            if unlike and _line_stands_out(at, level, known, lie, tube):
+                unlike = False
+            elif line is None:
+                unlike |= level.apex.reason == AS_SEEN
+            elif _is_missing(line, glare=level.clear_of_glare is True):
                 unlike = True
         if unlike:
             found.append(reason("level_unlike_meniscus", limb=limb))
+        elif level.apex.reason == AS_SEEN:
+            found.append(reason("level_as_seen", limb=limb))
     return tuple(found)
+
+
+def _line_stands_out(
+    at: NearLevel, level: LevelFit, known: Knowledge, lie: Lie | None, tube: StraightTube
+) -> bool:
+    """Whether a level whose profile is spoilt shows by its dark line all the same."""
+    spoilt = level.apex.reason == NOT_SEEN and level.clear_of_glare is None
+    if not spoilt or level.apex.misfit > SPOILT * MISFIT_LIMIT:
+        return False
+    return stands_out(_lines_about(at, level, known, lie)) or _stands_out_between(level, tube)
 
 
 def _stands_out_between(level: LevelFit, tube: StraightTube) -> bool:

@@ -184,6 +184,13 @@ _KINDS = (
         remedy="look at the overlay: glare, droplets, dirt or a wrong liquid in the file?",
     ),
     ReasonKind(
+        code="level_as_seen",
+        effect="note",
+        text="the level in {limb} does not look quite like a meniscus of this liquid, but is "
+        "plainly seen; its interval is as wide as one who looks would be wrong",
+        remedy="for a narrower interval retake with softer light and clean glass",
+    ),
+    ReasonKind(
         code="glare_on_level",
         effect="check",
         text="glare has burnt out a part of {limb} about its level",
