@@ -10,7 +10,8 @@ JPEG. Nothing is ever turned upside down: liquid lies below gas. The network has
 photograph. It gives, for every second row, the probability that the apex of a level lies
 within ``NEAR_WIDTHS`` of the row, by kind, and what the tube shows there. Run::
 
-    python train_levels.py STRIPS levels_net.onnx SECONDS [WEIGHTS.pt] [--check FOLDER]...
+    python train_levels.py STRIPS levels_net.onnx SECONDS [WEIGHTS] [--photos FOLDER]
+        [--check FOLDER]...
     python train_levels.py --mean levels_net.onnx A.pt B.pt...
 
 ``levels_net.onnx`` is the mean of three on one path of training: one trained from the start,
@@ -57,6 +58,8 @@ KINDS, STATES = 4, 4
 GAS, LIQUID, COVERED, NO_TUBE, UNKNOWN = 0, 1, 2, 3, 255
 BATCH = 256
 STATE_WEIGHT = 0.15
+PHOTO_SHARE = 0.35
+"""Of the pieces, where there are strips of photographs besides."""
 BRIGHTEST, GAMMA = 3.0, 2.4
 """How ``render_strips.py`` stores light."""
 DEVICE = "cuda" if torch.cuda.is_available() else "cpu"
@@ -145,10 +148,19 @@ class Strips:
         self.rows = np.zeros(0, np.int64)
         self.levels = np.zeros((0, 4, 2), np.float32)
         self.bore = np.zeros(0, np.float32)
+        self.of_photo = np.zeros(0, bool)
         self.weight = np.zeros(0)
 
     def refresh(self, most: int = 100_000) -> None:
-        fresh = [p for p in sorted(self.folder.glob("*.npz")) if p not in self.known][:most]
+        """Take in drawn strips."""
+        self._take_in(self.folder, most, of_photo=False)
+
+    def take_in_photos(self, folder: Path) -> None:
+        """Take in strips of photographs."""
+        self._take_in(folder, 100_000, of_photo=True)
+
+    def _take_in(self, folder: Path, most: int, *, of_photo: bool) -> None:
+        fresh = [p for p in sorted(folder.glob("*.npz")) if p not in self.known][:most]
         with ThreadPoolExecutor(8) as pool:
             read = [d for d in pool.map(_load, fresh) if d is not None]
         self.known.update(fresh)
@@ -163,7 +175,12 @@ class Strips:
         self.bore = np.append(self.bore, [d["bore"] for d in read]).astype(np.float32)
         kinds = self.levels[:, :, 1]
         plug_on_mercury = (kinds == 3).any(axis=1) & (kinds == 1).any(axis=1)
+        self.of_photo = np.append(self.of_photo, np.full(len(read), of_photo))
         self.weight = 1.0 + (kinds == 3).any(axis=1) + 2.0 * plug_on_mercury
+        if 0 < self.of_photo.sum() < len(self):
+            drawn, photos = self.weight[~self.of_photo], self.weight[self.of_photo]
+            share = PHOTO_SHARE / (1 - PHOTO_SHARE)
+            self.weight[self.of_photo] *= share * drawn.sum() / photos.sum()
 
     def __len__(self) -> int:
         return len(self.rows)
@@ -835,7 +852,9 @@ def train(strips: Strips, seconds: float, weights: Path | None) -> LevelNet:
     torch.backends.cuda.matmul.allow_tf32 = torch.backends.cudnn.allow_tf32 = True
     torch.backends.cudnn.benchmark = True
     net = LevelNet().to(DEVICE)
-    if weights is not None and weights.exists():
+    if weights is not None and weights.suffix == ".onnx":
+        net = opened(weights, strips)
+    elif weights is not None:
         net.load_state_dict(torch.load(weights, map_location=DEVICE))
     rate = 2.5e-3 if weights is None else 1.2e-3
     optimiser = torch.optim.AdamW(net.parameters(), lr=rate, weight_decay=0.01)
@@ -873,6 +892,49 @@ def train(strips: Strips, seconds: float, weights: Path | None) -> LevelNet:
                 flush=True,
             )
     return average.module.eval()
+
+
+def opened(onnx: Path, strips: Strips) -> LevelNet:
+    """Make the network of a file one that can be trained on.
+
+    The file's convolutions hold their batch norms. Those put back have the mean and the spread
+    that pieces of the strips show there, and change nothing.
+    """
+    stored = cv2.dnn.readNetFromONNX(str(onnx), cv2.dnn.ENGINE_CLASSIC)
+    blobs = [stored.getLayer(name).blobs for name in stored.getLayerNames()]
+    net = LevelNet().to(DEVICE).eval()
+    convolutions = [m for m in net.modules() if isinstance(m, nn.Conv2d)]
+    norms = [m for m in net.modules() if isinstance(m, nn.BatchNorm2d)]
+    for layer, (weight, bias) in zip(convolutions, filter(None, blobs), strict=True):
+        layer.weight.data = torch.from_numpy(weight).transpose(2, 3).contiguous().to(DEVICE)
+        shift = torch.from_numpy(bias).ravel().to(DEVICE)
+        norm = norms[convolutions.index(layer)] if layer.bias is None else None
+        if norm is None:
+            layer.bias.data = shift
+        else:
+            norm.bias.data, norm.running_var = shift, torch.ones_like(shift) - norm.eps
+    seen: dict[nn.Module, list[torch.Tensor]] = {norm: [] for norm in norms}
+    hooks = [
+        norm.register_forward_pre_hook(
+            lambda norm, inputs: seen[norm].append(_moments(*inputs))
+        )
+        for norm in norms
+    ]
+    with torch.no_grad():
+        for _ in range(8):
+            net(batch(strips, BATCH)[0])
+    for norm, hook in zip(norms, hooks, strict=True):
+        hook.remove()
+        first, second = torch.stack(seen[norm]).mean(dim=0)
+        norm.running_mean, norm.running_var = first, second - first**2
+        norm.weight.data = (norm.running_var + norm.eps).sqrt()
+        norm.bias.data = norm.bias.data + first
+    return net.train()
+
+
+def _moments(x: torch.Tensor) -> torch.Tensor:
+    """Mean and mean square of each channel, (2, C)."""
+    return torch.stack([x.mean(dim=(0, 2, 3)), (x**2).mean(dim=(0, 2, 3))])
 
 
 def export(net: LevelNet, path: Path) -> None:
@@ -957,10 +1019,13 @@ def main() -> None:
     parser.add_argument("onnx", type=Path)
     parser.add_argument("seconds", type=float)
     parser.add_argument("weights", type=Path, nargs="?")
+    parser.add_argument("--photos", type=Path, help="strips that strips_of_photos.py made")
     parser.add_argument("--check", type=Path, action="append", default=[])
     a = parser.parse_args()
     strips = Strips(a.strips)
     strips.refresh(3000)
+    if a.photos:
+        strips.take_in_photos(a.photos)
     net = train(strips, a.seconds, a.weights)
     torch.save(net.state_dict(), a.onnx.with_suffix(".pt"))
     for folder in a.check:
