@@ -75,11 +75,13 @@ GAIN_LIMIT = 2.5
 photographs from two sources 3 of 90 menisci gained less, and of 143 stretches of tube beside
 them 4 more, at clips and reflections."""
 
-_RISE_SHARE, _RISE_SHARE_COVERED, _RISE_SHARE_MIRROR = 0.015, 0.07, 0.15
+_RISE_SHARE, _RISE_SHARE_COVERED, _RISE_SHARE_MIRROR = 0.015, 0.25, 0.15
 """Of the height of bowl or dome, left uncertain by what the model does not hold: dirt and
-uneven light; colours seen through two liquids; what a mirror shows of the room.  About the
-root mean square of the errors left unexplained in path-traced photographs from two
-sources."""
+uneven light; how deep the bowl is between two liquids, of which the picture tells less than a
+fit believes; what a mirror shows of the room.  About the root mean square of the errors left
+unexplained in path-traced photographs from two sources; between liquids, of 100 boundaries of
+85 photos with contact angles of 18 to 67 degrees, which scatter by 1.03 of what is stated then
+(1.92, and eight three times as far off, with 0.07)."""
 
 _FLAT_SHARE = 0.08
 """Of the height that a flat bowl would have in a tube that is wetted, left uncertain where it

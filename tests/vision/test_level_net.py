@@ -29,7 +29,7 @@ def test_flat_tubes(level, filling, noise):
     strip = replace(TUBE, fillings=(filling, GLASS), levels=(level,)).strip(noise=noise)
     best, *rest = look(strip).places(ROWS)
     assert abs(best.row - level) < HALF_BORE
-    assert best.probability > 0.5
+    assert best.probability > 0.3
     assert all(other.probability < 0.1 for other in rest)
 
 
