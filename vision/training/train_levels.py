@@ -1,24 +1,27 @@
 """Train the network of ``vision/levels_net.onnx``, which says where in a tube a level may lie.
 
 Data recipe: strips of single tubes drawn by ray optics (``render_strips.py``), in linear
-light. Each step takes a random piece of a random strip and, on the accelerator, makes a
-photograph of it that has what the drawing leaves out: an axis that is off by up to 15 % of
-the tube's width, a width wrong by up to 10 %, leaning rows, other colours, shadows, glare,
-drops and dirt in the bore, films, rings, bubbles, broken columns, covers, lines and textures
-on the board; then blur, noise, tone curve, sharpening and block quantisation like that of
-JPEG. Nothing is ever turned upside down: liquid lies below gas. The network has seen no
-photograph. It gives, for every second row, the probability that the apex of a level lies
-within ``NEAR_WIDTHS`` of the row, by kind, and what the tube shows there. Run::
+light, and in the end strips of photographs with truth (``strips_of_photos.py``). Each step
+takes a random piece of a random strip and, on the accelerator, makes a photograph of it that
+has what the drawing leaves out: an axis that is off by up to 15 % of the tube's width, a width
+wrong by up to 10 %, leaning rows, other colours, shadows, glare, drops and dirt in the bore,
+films, rings, bubbles, broken columns, covers, lines and textures on the board; then blur,
+noise, tone curve, sharpening and block quantisation like that of JPEG. Nothing is ever turned
+upside down: liquid lies below gas. It gives, for every second row, the probability that the
+apex of a level lies within ``NEAR_WIDTHS`` of the row, by kind, and what the tube shows
+there. Run::
 
     python train_levels.py STRIPS levels_net.onnx SECONDS [WEIGHTS] [--photos FOLDER]
         [--check FOLDER]...
     python train_levels.py --mean levels_net.onnx A.pt B.pt...
 
-``levels_net.onnx`` is the mean of three on one path of training: one trained from the start,
-530 s while 3119 strips (seeds from 70000) were drawn, then 420 s more while 1776 followed
-(seeds from 80000), without ``plugs``; and two that went on from its weights, 1050 s each,
-while 14 000 more were drawn (seeds from 100000, 120000, 140000 and 160000), each on one of
-four data-centre GPUs.  ``levels_second_net.onnx`` is the mean of two on another path: 400 s on
+``levels_net.onnx`` went on from a mean for 460 s with strips of photographs (``--photos``,
+1285 of 424 path-traced ones) and 4184 drawn ones (seeds from 300000), on one data-centre GPU.
+That is the mean of three on one path of training: one trained from the start, 530 s while 3119
+strips (seeds from 70000) were drawn, then 420 s more while 1776 followed (seeds from 80000),
+without ``plugs``; and two that went on from its weights, 1050 s each, while 14 000 more were
+drawn (seeds from 100000, 120000, 140000 and 160000), each on one of four GPUs. It had seen no
+photograph. ``levels_second_net.onnx`` is the mean of two on another path: 400 s on
 2383 strips (seeds from 20000) with ``NEAR_WIDTHS`` 0.16, then from its weights 345 s on 1493
 of them and 1103 more (seeds from 40000) with 0.2; the mean is surer of mercury than the first
 and of banks than the second. It was trained without ``other_fillings``, ``rings``, ``plugs``
