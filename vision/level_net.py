@@ -37,6 +37,8 @@ NO_TUBE_STATE = 3
 """Place among the states of the tube."""
 KINDS = 4
 """No level, liquid under gas, liquid under liquid, mercury; four states of the tube follow."""
+UNDER_GAS = 1
+"""Among the kinds."""
 COVER = 2
 """Among the states gas, liquid, cover, no tube."""
 LEAST_PROBABILITY = 1e-4
@@ -106,6 +108,11 @@ class TubeView:
     def near(self, row: float, reach: float) -> float:
         """Return the highest probability of a level within ``reach`` rows."""
         return float(self.level[np.abs(self.rows - row) <= reach].max(initial=0.0))
+
+    def under_gas(self, row: float, reach: float) -> float:
+        """Return the highest probability of a level under gas within ``reach`` rows."""
+        near = np.abs(self.rows - row) <= reach
+        return float(self.kinds[near, UNDER_GAS].max(initial=0.0))
 
     def covered(self, row: float, reach: float) -> float:
         """Return the highest probability of a cover within ``reach`` rows."""
