@@ -31,7 +31,7 @@ from limbsight.errors import NotMeasurable
 from limbsight.vision.comb import Comb
 from limbsight.vision.line_ink import with_ink
 from limbsight.vision.long_lines import with_long_lines
-from limbsight.vision.numbering import SPURIOUS_DIVISIONS
+from limbsight.vision.numbering import spurious_divisions
 from limbsight.vision.numeral_units import read_unit
 from limbsight.vision.numerals import Numbering, NumeralVerdict, bare_hypotheses
 
@@ -254,7 +254,7 @@ def _spec(comb: Comb, best: Numbering, step: int, unit: str | None) -> tuple[Sca
 def _number_near(index: int, zero: float, every: int, way: int) -> int:
     """Return the end of the scale: the zero of numbers that begin there, a numbered graduation
     close beyond, or else the last found."""
-    if 0 < way * (index - zero) <= SPURIOUS_DIVISIONS:
+    if 0 < way * (index - zero) <= spurious_divisions(every):
         return round(zero)
     steps = (index - zero) / every
     number = round(zero + every * (np.ceil(steps) if way > 0 else np.floor(steps)))

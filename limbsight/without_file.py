@@ -20,7 +20,7 @@ from limbsight.calib.instrument import LiquidSpec, LiquidsSpec
 from limbsight.calib.unknown_scale import LENGTH_UNITS_M
 from limbsight.knowledge import AIR, UNKNOWN, WATERY, Knowledge, knowledge_from_picture
 from limbsight.level_kinds import LEAST_SHARE, PLAIN_KIND, LevelKind, shares_of_kinds
-from limbsight.unit_by_size import SeenSizes, unit_by_size
+from limbsight.unit_by_size import SeenSizes, unit_by_size, units_by_size
 from limbsight.unknown_liquids import OIL
 from limbsight.vision.dark_line import DarkLine
 from limbsight.vision.level_choice import LIKELY
@@ -337,10 +337,12 @@ def with_unit(
     -------
     known
     source
-        What the unit rests on, in words; None where two units would do.
+        What the unit rests on, in words; None where two units would do, or another one than
+        was read: letters are small, and are taken for others.
     """
     if unit_printed is not None:
-        return known, "as printed"
+        against = unit_printed in LENGTH_UNITS_M and unit_printed not in units_by_size(sizes)
+        return known, None if against else "as printed"
     unit = unit_by_size(sizes)
     if unit is None:
         return known, None

@@ -26,6 +26,10 @@ BARE_DIVISIONS = (
 """Values of one division in common practice, no source."""
 SPURIOUS_DIVISIONS = 1.5
 """A border or a line of the board may pass for one graduation beyond the end."""
+SPURIOUS_SHARE = 1 / 6
+"""Of the distance of two numbers: what follows a zero, but ends so near to it, is a screw or a
+shadow, not the beginning of the other half of a scale (judgement; three graduations of twenty
+made a scale of 0 to 11 inches one of -11 to 0)."""
 BARE_NUMBERS = 150
 """Numbers from zero to the end of a scale, at most."""
 
@@ -219,6 +223,11 @@ def from_numberings(numberings: tuple[Numbering, ...]) -> Sequences:
     )
 
 
+def spurious_divisions(numbered_every: int) -> float:
+    """Divisions beyond its last number by which a scale may seem to go on."""
+    return max(SPURIOUS_DIVISIONS, SPURIOUS_SHARE * numbered_every)
+
+
 def enumerate_numberings(
     divisions: tuple[float, ...], step: int, labels: FloatArray, last_index: float
 ) -> Sequences:
@@ -227,7 +236,7 @@ def enumerate_numberings(
     Numbers growing upward may have their zero inside and are then taken as printed without
     sign (a printed minus sign is not read). Numbers falling up to the last graduation are
     taken as a downward scale; if graduations go on beyond the zero (by more than
-    ``SPURIOUS_DIVISIONS``), values have changed sign there and the zero lies inside.
+    ``spurious_divisions``), values have changed sign there and the zero lies inside.
 
     Parameters
     ----------
@@ -241,7 +250,7 @@ def enumerate_numberings(
         Index of the uppermost graduation; labels may have been looked for beyond it.
     """
     span = round((labels[-1] - labels[0]) / step)
-    uppermost = int(np.ceil((last_index - SPURIOUS_DIVISIONS - labels[0]) / step))
+    uppermost = int(np.ceil((last_index - spurious_divisions(step) - labels[0]) / step))
     falling = np.arange(uppermost, BARE_NUMBERS)
     growing = np.arange(1 - uppermost, BARE_NUMBERS - span)
     first = np.concatenate((growing, falling))

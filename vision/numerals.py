@@ -17,11 +17,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from limbsight.vision.numbering import (
-    SPURIOUS_DIVISIONS,
     Numbering,
     NumberingTable,
     bare_hypotheses,
     known_scale_hypotheses,
+    spurious_divisions,
 )
 from limbsight.vision.numeral_columns import (
     DRIFT_PARTS,
@@ -562,7 +562,7 @@ def _sign_certain(grey: NDArray[np.uint8], geometry: ScaleGeometry, best: Outcom
     """
     numbering = best.numbering
     every, zero, top = numbering.numbered_every, numbering.zero_index, geometry.uppermost
-    if numbering.direction > 0 or abs(zero - top) <= SPURIOUS_DIVISIONS:
+    if numbering.direction > 0 or abs(zero - top) <= spurious_divisions(every):
         return True
     last = zero - every * round((zero - top) / every)
     reads_zero = dict(zip(np.rint(best.labels), best.look.read, strict=True)).get(zero) == "0"

@@ -367,8 +367,12 @@ class TestUnit:
         before = known_with(2)
         assert with_unit(before, sizes, None) == (before, None)
 
-    def test_what_is_printed_stands(self):
-        assert with_unit(known_with(2), self.IN_INCHES, "mm")[1] == "as printed"
+    @pytest.mark.parametrize(
+        ("printed", "source"),
+        [("in", "as printed"), ("mbar", "as printed"), ("mm", None), ("cm", None)],
+    )
+    def test_what_is_printed_stands_unless_sizes_speak_against_it(self, printed, source):
+        assert with_unit(known_with(2), self.IN_INCHES, printed)[1] == source
 
 
 @pytest.mark.parametrize(

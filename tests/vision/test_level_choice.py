@@ -6,7 +6,12 @@ import numpy as np
 import pytest
 
 from limbsight.vision.layers import Interface, Layers
-from limbsight.vision.level_choice import at_cover_seen_before, is_in_doubt, settle
+from limbsight.vision.level_choice import (
+    at_cover_seen_before,
+    is_in_doubt,
+    settle,
+    settle_by_both,
+)
 from limbsight.vision.level_net import TubeView
 
 WIDTH = 30.0
@@ -161,3 +166,14 @@ def test_at_the_edge_of_a_cover_agreement_bears_nothing():
 
 def test_levels_beyond_the_scale_are_not_taken():
     assert rows_of(settle(steps(), view(r350=0.99), WIDTH, 1, (0, 300))) == []
+
+
+@pytest.mark.parametrize(
+    ("second", "doubted"), [(0.05, False), (0.3, True)], ids=["one network", "both"]
+)
+def test_another_level_under_gas_that_both_see_is_a_broken_column(second, doubted):
+    first, again = view(r120=0.999, r250=0.3), view(r120=0.999, r250=second)
+    found, seen = settle_by_both(steps(120.0), first, lambda: again, WIDTH, 1, ROWS)
+    assert rows_of(found) == [120.0]
+    assert found.doubted is doubted
+    assert seen is first

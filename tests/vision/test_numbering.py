@@ -202,6 +202,12 @@ class TestEnumeration:
         # one line more may be a border of the board
         assert nearest == {20.0: 20.0, 21.0: 20.0, 22.0: 30.0}
 
+    @pytest.mark.parametrize(("last", "nearest"), [(43.0, 40.0), (44.0, 60.0)])
+    def test_far_apart_numbers_end_at_their_zero(self, last, nearest):
+        """Three lines more of twenty are not the other half of a scale."""
+        found = enumerate_numberings((0.05,), 20, np.array([0.0, 20.0, 40.0]), last)
+        assert found.zero_index[found.direction < 0].min() == nearest
+
     @pytest.mark.parametrize(
         ("division", "step", "usual"),
         [(1.0, 10, True), (0.5, 5, True), (0.1, 20, True), (0.05, 4, True), (1.0, 3, False),
