@@ -142,3 +142,38 @@ def draw_many(
         with ProcessPoolExecutor(a.jobs) as pool:
             done = sum(pool.map(work, tasks, chunksize=4))
     print(f"{done} pictures", flush=True)
+
+
+def cut_many(doc: str, cut: Callable[[Path], list[Arrays]]) -> None:
+    """Cut pictures out of photographs with truth in many processes, as the command line says.
+
+    Parameters
+    ----------
+    doc
+        Of the script; its first line describes it.
+    cut
+        Gives the arrays of one file or more for a photograph, or none.
+    """
+    parser = argparse.ArgumentParser(description=doc.splitlines()[0])
+    parser.add_argument("out", type=Path)
+    parser.add_argument("photos", type=Path, nargs="+", help="folders")
+    parser.add_argument("--jobs", type=int, default=2)
+    a = parser.parse_args()
+    a.out.mkdir(parents=True, exist_ok=True)
+    photos = [
+        photo
+        for folder in a.photos
+        for photo in sorted(folder.glob("*.jpg"))
+        if photo.with_suffix(".json").exists()
+    ]
+    with ProcessPoolExecutor(a.jobs) as pool:
+        done = sum(pool.map(partial(_cut_one, cut, a.out), photos))
+    print(f"{done} pictures", flush=True)
+
+
+def _cut_one(cut: Callable[[Path], list[Arrays]], out: Path, photo: Path) -> int:
+    cv2.setNumThreads(1)
+    pictures = cut(photo)
+    for k, picture in enumerate(pictures):
+        np.savez(out / f"{photo.parent.name}_{photo.stem}_{k}.npz", **picture)
+    return len(pictures)

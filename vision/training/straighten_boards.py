@@ -15,11 +15,9 @@ Each .npz holds ``picture``, a JPEG of the light like that of ``render_strips.py
 
 from __future__ import annotations
 
-import argparse
 import json
 import math
 import sys
-from concurrent.futures import ProcessPoolExecutor
 from pathlib import Path
 
 import cv2
@@ -27,7 +25,7 @@ import numpy as np
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
-from drawing import stored
+from drawing import cut_many, stored
 
 from limbsight.vision.light import to_linear
 from sample_images.generator.camera import Camera
@@ -44,6 +42,8 @@ INSIDE_SHARE = 0.6
 def boards(photo: Path) -> list[dict[str, np.ndarray]]:
     """Straighten what lies about the scale in one photograph."""
     truth = json.loads(photo.with_suffix(".json").read_text(encoding="utf-8"))
+    if truth["cls"] in ("neg_missing", "neg_blur"):
+        return []
     rng = np.random.default_rng([truth["seed"], 79])
     bgr = cv2.imread(str(photo))
     seen = truth["camera"]
@@ -130,33 +130,5 @@ def _reduced(bgr: np.ndarray, px_per_column: float) -> tuple[np.ndarray, int]:
     return cv2.resize(whole, (columns, rows), interpolation=cv2.INTER_AREA), factor
 
 
-def _work(task: tuple[Path, Path]) -> int:
-    photo, out = task
-    straightened = boards(photo)
-    for k, board in enumerate(straightened):
-        np.savez(out / f"{photo.parent.name}_{photo.stem}_{k}.npz", **board)
-    return len(straightened)
-
-
-def main() -> None:
-    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
-    parser.add_argument("out", type=Path)
-    parser.add_argument("photos", type=Path, nargs="+")
-    parser.add_argument("--jobs", type=int, default=2)
-    a = parser.parse_args()
-    a.out.mkdir(parents=True, exist_ok=True)
-    cv2.setNumThreads(1)
-    photos = [
-        photo
-        for folder in a.photos
-        for photo in sorted(folder.glob("*.jpg"))
-        if not photo.name.startswith(("neg_missing", "neg_blur"))
-        and photo.with_suffix(".json").exists()
-    ]
-    with ProcessPoolExecutor(a.jobs) as pool:
-        done = sum(pool.map(_work, [(photo, a.out) for photo in photos], chunksize=8))
-    print(f"{done} boards", flush=True)
-
-
 if __name__ == "__main__":
-    main()
+    cut_many(__doc__, boards)

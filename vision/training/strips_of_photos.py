@@ -17,12 +17,10 @@ Each .npz is like one of ``render_strips.py``; ``state`` is unknown throughout.
 
 from __future__ import annotations
 
-import argparse
 import json
 import sys
 import zlib
 from collections.abc import Iterator
-from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -31,7 +29,7 @@ import numpy as np
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
-from drawing import stored
+from drawing import cut_many, stored
 from render_strips import COLUMNS_PER_WIDTH, MOST_ROWS, STRIP_WIDTHS, UNKNOWN
 
 import limbsight
@@ -169,32 +167,5 @@ def _light(strip) -> tuple[np.ndarray, float]:
     return light[:, left : left + wanted, ::-1], rows / strip.bgr.shape[0]
 
 
-def _work(task: tuple[Path, Path]) -> int:
-    photo, out = task
-    cv2.setNumThreads(1)
-    found = strips(photo)
-    for k, strip in enumerate(found):
-        np.savez(out / f"{photo.parent.name}_{photo.stem}_{k}.npz", **strip)
-    return len(found)
-
-
-def main() -> None:
-    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
-    parser.add_argument("out", type=Path)
-    parser.add_argument("photos", type=Path, nargs="+")
-    parser.add_argument("--jobs", type=int, default=2)
-    a = parser.parse_args()
-    a.out.mkdir(parents=True, exist_ok=True)
-    photos = [
-        photo
-        for folder in a.photos
-        for photo in sorted(folder.glob("*.jpg"))
-        if photo.with_suffix(".json").exists()
-    ]
-    with ProcessPoolExecutor(a.jobs) as pool:
-        done = sum(pool.map(_work, [(photo, a.out) for photo in photos], chunksize=1))
-    print(f"{done} strips", flush=True)
-
-
 if __name__ == "__main__":
-    main()
+    cut_many(__doc__, strips)
