@@ -1,4 +1,4 @@
-"""How likely a level lies at each height of one tube, by a network trained on drawn tubes.
+"""How likely a level lies at each height of one tube, by a network that learnt from tubes.
 
 What makes a level plain to the eye is not one step of colour: a clear liquid in front of a
 light board shows by its thin dark meniscus, by the width of the bright bands along the wall
