@@ -86,9 +86,9 @@ def settle_by_both(
     doubtful = is_in_doubt(found, count)
     if not (doubtful or _others_under_gas(found, view, rows, same)):
         return found, view
-    again = look_again()
-    seen = view.averaged(again) if doubtful else view
+    again, seen = look_again(), view
     if doubtful:
+        seen = view.averaged(again)
         found = settle(layers, seen, width_columns, count, rows)
     others = _others_under_gas(found, view, rows, same)
     broken = any(again.under_gas(place.row, same) >= BROKEN for place in others)

@@ -29,7 +29,9 @@ def test_flat_tubes(level, filling, noise):
     strip = replace(TUBE, fillings=(filling, GLASS), levels=(level,)).strip(noise=noise)
     best, *rest = look(strip).places(ROWS)
     assert abs(best.row - level) < HALF_BORE
-    assert best.probability > 0.3
+    # Near the end of the strip noise hides most of a clear one.
+    faint = (level, filling, noise) == (60.2, CLEAR, 4.0)
+    assert best.probability > (0.3 if faint else 0.5)
     assert all(other.probability < 0.1 for other in rest)
 
 
