@@ -32,6 +32,11 @@ FAR_BORES = 0.2
 """A fit so far from the place of which the network is sure is wrong even where it looks like
 a meniscus: of 783 such levels under gas the fits of four are, 0.24 bores off (the network
 0.064), and all others are nearer."""
+ODD_BORES = 0.16
+"""A fit that looks like a meniscus and lies farther than this from the place of which the
+network is sure may be the wrong one of the two: of five of 787 such levels under gas that are
+no farther than ``FAR_BORES`` the fit of one is wrong, 0.22 bores off, and the places of the
+other four. Half the distance is uncertain then: the place is within the interval."""
 U_SEEN_BORES = 0.08
 """Standard uncertainty of the network's place: 0.064 at those 16 levels, 0.058 at 779 others,
 0.068 at the 43, with more than a few far ones (0.25 at most). That was before the network had
@@ -107,9 +112,16 @@ def held_against_seen(
         if line_stands_out:
             return level
         return _borne_out(level, seen.bore, between_liquids=between_liquids)
-    if between_liquids or lies or (likely and apart < FAR_BORES):
+    if between_liquids or lies or (likely and apart < ODD_BORES):
         return level
+    if likely and apart < FAR_BORES:
+        return _at_odds(level, 0.5 * apart * seen.bore)
     return _at(seen, level, scale_map)
+
+
+def _at_odds(level: LevelFit, u: float) -> LevelFit:
+    part = own_component("level seen elsewhere", u)
+    return replace(level, components=(*level.components, part))
 
 
 def _borne_out(level: LevelFit, bore: float, *, between_liquids: bool) -> LevelFit:

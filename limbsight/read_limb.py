@@ -42,7 +42,7 @@ from limbsight.vision.dark_line import (
 )
 from limbsight.vision.layers import Interface, Layers
 from limbsight.vision.level_choice import at_cover_seen_before, is_in_doubt
-from limbsight.vision.level_net import ROWS_A_PLACE, TubeView
+from limbsight.vision.level_net import TubeView
 from limbsight.vision.strip import sample_linear
 from limbsight.vision.working import WorkingImage, full_size
 from limbsight.walls import GLASS
@@ -279,7 +279,7 @@ def _seen_at(split: SplitTube, seen: Interface) -> _Seen:
     return _Seen(
         height=grid.value_at(seen.row),
         apex_height=grid.value_at(apex_row),
-        chance=split.network.near(apex_row, ROWS_A_PLACE),
+        chance=split.network.at(apex_row),
     )
 
 
@@ -445,20 +445,21 @@ def _held_against_seen(
     lie: Lie | None,
 ) -> LevelFit:
     """Hold the fit of the k-th level against where the network sees it, if it does."""
-    if at.apex_row is None or known.optics(limb, k).opaque_mirror:
+    if at.apex_row is None:
         return level
+    mercury = known.optics(limb, k).opaque_mirror
     seen = SeenApex(
         grid=at.grid, row=at.apex_row, bore_rows=at.bore_rows(known), chance=at.chance
     )
-    between_liquids = known.is_between_liquids(limb, k)
-    shown = not between_liquids and _line_stands_out(at, level, known, lie, tube)
+    between_liquids = known.is_between_liquids(limb, k) and not mercury
+    has_line = not (between_liquids or mercury)
     return held_against_seen(
         level,
         seen,
         scale.map,
         between_liquids=between_liquids,
         lies=lie is not None,
-        line_stands_out=shown,
+        line_stands_out=has_line and _line_stands_out(at, level, known, lie, tube),
     )
 
 

@@ -105,6 +105,10 @@ class TubeView:
             states=0.5 * (self.states + other.states),
         )
 
+    def at(self, row: float) -> float:
+        """Return the probability of a level at the place nearest to a row."""
+        return float(self.level[np.abs(self.rows - row).argmin()])
+
     def near(self, row: float, reach: float) -> float:
         """Return the highest probability of a level within ``reach`` rows."""
         return float(self.level[np.abs(self.rows - row) <= reach].max(initial=0.0))

@@ -7,6 +7,7 @@ import pytest
 from limbsight.as_seen import (
     FAR_BORES,
     NEAR_BORES,
+    ODD_BORES,
     U_SEEN_BORES,
     U_UNEXPLAINED_BETWEEN_BORES,
     U_UNEXPLAINED_BORES,
@@ -97,10 +98,20 @@ def test_a_fit_elsewhere_gives_way_to_the_place(reason, off):
     assert (after.x_px, after.y_px) == pytest.approx((float(x), float(y)), abs=0.2)
 
 
-@pytest.mark.parametrize("off", [0.0, 0.9 * FAR_BORES, -0.9 * FAR_BORES])
+@pytest.mark.parametrize("off", [0.0, 0.9 * ODD_BORES, -0.9 * ODD_BORES])
 def test_a_fit_that_looks_like_a_meniscus_stands(off):
     level = fit()
     assert held(level, off) is level
+
+
+@pytest.mark.parametrize("off", [1.1 * ODD_BORES, -0.9 * FAR_BORES])
+def test_a_likely_fit_some_way_off_has_the_place_in_its_interval(off):
+    level = fit()
+    after = held(level, off)
+    assert after.height == level.height
+    assert after.apex.ok
+    assert 2 * after.standard_uncertainty >= abs(off) * BORE_MM
+    assert set(added(level.components, after)) == {"level seen elsewhere"}
 
 
 @pytest.mark.parametrize("reason", [NOT_SEEN, ""])

@@ -72,6 +72,17 @@ def test_the_sampling_of_the_strip_does_not_matter(size):
     assert abs(best.row - 210.3 * size) < HALF_BORE * size
 
 
+@pytest.mark.parametrize("size", [0.5, 1.0, 2.5])
+def test_every_row_has_the_probability_of_its_nearest_place(size):
+    tube = replace(TUBE, rows=int(400 * size), columns=int(91 * size), width=30 * size)
+    view = look(tube.strip())
+    apart = view.rows[1] - view.rows[0]
+    for row, level in zip(view.rows, view.level, strict=True):
+        assert (
+            view.at(row) == view.at(row + 0.45 * apart) == view.at(row - 0.45 * apart) == level
+        )
+
+
 def test_a_narrow_strip_is_continued():
     strip = TUBE.strip()
     narrow = replace(strip, bgr=np.ascontiguousarray(strip.bgr[:, 20:-20]))
