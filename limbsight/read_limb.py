@@ -41,7 +41,7 @@ from limbsight.vision.dark_line import (
     stands_out,
 )
 from limbsight.vision.layers import Interface, Layers
-from limbsight.vision.level_choice import at_cover_seen_before, is_in_doubt
+from limbsight.vision.level_choice import LIKELY, at_cover_seen_before, is_in_doubt
 from limbsight.vision.level_net import TubeView
 from limbsight.vision.strip import sample_linear
 from limbsight.vision.working import WorkingImage, full_size
@@ -135,6 +135,7 @@ def read_limb(scene: Scene, across: float, name: str, split: SplitTube) -> Limb:
     """
     view, scale, known = scene.view, scene.scale, scene.known
     across, split, layers, axis = _about_axis(scene, across, split)
+    layers = _doubted_as_mercury(layers, split.network, known, name)
     grid, strip = split.tube.grid, split.tube.clean
     levels: tuple[LevelFit, ...] = ()
     reasons: tuple[Reason, ...] = ()
@@ -192,6 +193,29 @@ def read_limb(scene: Scene, across: float, name: str, split: SplitTube) -> Limb:
         reasons=reasons,
         wall=known.instrument.tube.material,
     )
+
+
+def _doubted_as_mercury(
+    layers: Layers, network: TubeView, known: Knowledge, limb: str
+) -> Layers:
+    """Doubt levels of mercury that the network takes for others, and levels under gas that it
+    takes for mercury.
+
+    Of 206 levels of mercury it gives that a share of 0.8 or more in the probability of a
+    level, 0.28 at most to 364 of 366 others; those two are boundaries of liquids, which may
+    look like mercury (path-traced photos of two renderers). The ends of three of four sleeves
+    over mercury that passed for its level, 12 to 16 mm off, looked like a liquid under gas.
+    """
+    if len(known.manometric_guesses()) > 1:
+        return layers
+    for k, seen in enumerate(layers.interfaces):
+        if seen.apex_row is None:
+            continue
+        mercury = known.optics(limb, k).opaque_mirror
+        looks_so = network.mercury_share(seen.apex_row) >= LIKELY
+        if looks_so is not mercury and (mercury or not known.is_between_liquids(limb, k)):
+            return replace(layers, doubted=True)
+    return layers
 
 
 def _about_axis(

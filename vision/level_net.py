@@ -37,7 +37,7 @@ NO_TUBE_STATE = 3
 """Place among the states of the tube."""
 KINDS = 4
 """No level, liquid under gas, liquid under liquid, mercury; four states of the tube follow."""
-UNDER_GAS = 1
+UNDER_GAS, MERCURY = 1, 3
 """Among the kinds."""
 COVER = 2
 """Among the states gas, liquid, cover, no tube."""
@@ -108,6 +108,11 @@ class TubeView:
     def at(self, row: float) -> float:
         """Return the probability of a level at the place nearest to a row."""
         return float(self.level[np.abs(self.rows - row).argmin()])
+
+    def mercury_share(self, row: float) -> float:
+        """Return the share of mercury in the probability of a level nearest to a row."""
+        kinds = self.kinds[np.abs(self.rows - row).argmin(), 1:]
+        return float(kinds[MERCURY - 1] / kinds.sum())
 
     def near(self, row: float, reach: float) -> float:
         """Return the highest probability of a level within ``reach`` rows."""

@@ -10,12 +10,64 @@ import numpy as np
 import pytest
 
 from limbsight import read_limb
+from limbsight.calib.instrument_file import parse_instrument
 from limbsight.calib.meniscus import NOT_SEEN, UNLIKE_MODEL
 from limbsight.calib.meniscus_outcome import MISFIT_LIMIT, SPOILT
-from limbsight.read_limb import _covered_away_from, _is_missing, _meniscus_reasons
+from limbsight.knowledge import knowledge_of
+from limbsight.level_kinds import LevelKind
+from limbsight.read_limb import (
+    _covered_away_from,
+    _doubted_as_mercury,
+    _is_missing,
+    _meniscus_reasons,
+)
 from limbsight.vision.axis import Axis
 from limbsight.vision.dark_line import DarkLine
+from limbsight.vision.layers import Interface, Layers
 from tests.helpers.levels import lone
+from tests.helpers.tube_views import view_with
+
+FILE = """
+name = "bench"
+arrangement = "u-tube"
+tapped_limb = "left"
+[scale]
+unit = "mm"
+division = 1
+numbered_every = 10
+lowest = 0
+highest = 200
+[tube]
+bore = "6 mm"
+outside_diameter = "9 mm"
+axis_to_scale = "5 mm"
+[tapping]
+height = "0 mm"
+[liquids]
+manometric = "%s"
+"""
+
+
+@pytest.mark.parametrize(
+    ("stated", "kind", "doubted"),
+    [
+        ("mercury", LevelKind.MERCURY, False),
+        ("mercury", LevelKind.UNDER_GAS, True),
+        ("mercury", LevelKind.UNDER_LIQUID, True),
+        ("water", LevelKind.UNDER_GAS, False),
+        ("water", LevelKind.MERCURY, True),
+    ],
+)
+def test_a_level_that_looks_like_mercury_and_is_none_is_doubted_and_the_reverse(
+    stated, kind, doubted
+):
+    seen = Interface(row=300.0, step=1.0, apex_row=301.0)
+    layers = Layers(
+        interfaces=(seen,), hidden=(), hidden_change=None, rival=None, visible=(0, 399)
+    )
+    known = knowledge_of(parse_instrument(FILE % stated))
+    after = _doubted_as_mercury(layers, view_with((150, 0.6, kind)), known, "left")
+    assert after.doubted == doubted
 
 
 @pytest.mark.parametrize(
