@@ -107,12 +107,15 @@ class TubeView:
 
     def at(self, row: float) -> float:
         """Return the probability of a level at the place nearest to a row."""
-        return float(self.level[np.abs(self.rows - row).argmin()])
+        return float(self.level[self._nearest(row)])
 
     def mercury_share(self, row: float) -> float:
         """Return the share of mercury in the probability of a level nearest to a row."""
-        kinds = self.kinds[np.abs(self.rows - row).argmin(), 1:]
+        kinds = self.kinds[self._nearest(row), 1:]
         return float(kinds[MERCURY - 1] / kinds.sum())
+
+    def _nearest(self, row: float) -> int:
+        return int(np.abs(self.rows - row).argmin())
 
     def near(self, row: float, reach: float) -> float:
         """Return the highest probability of a level within ``reach`` rows."""
