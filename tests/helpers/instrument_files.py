@@ -1,4 +1,5 @@
-"""Instrument files to change and read: one with everything, one with no more than must be."""
+"""Instrument files to change and read: one with everything, one with no more than must be, and
+one of a U-tube whose liquids are to be added."""
 
 from __future__ import annotations
 
@@ -67,3 +68,23 @@ manometric = "water"
 
 def labelled(name: str, label: str) -> str:
     return FULL.replace("fan-inlet", name) + f"\n[label]\n{label}\n"
+
+
+BENCH = """
+name = "bench"
+arrangement = "u-tube"
+tapped_limb = "left"
+[scale]
+unit = "mm"
+division = 1
+numbered_every = 10
+lowest = 0
+highest = 200
+[tube]
+bore = "6 mm"
+outside_diameter = "9 mm"
+axis_to_scale = "5 mm"
+[tapping]
+height = "0 mm"
+[liquids]
+"""

@@ -13,34 +13,17 @@ from limbsight.knowledge import knowledge_of
 from limbsight.level_kinds import LevelKind
 from limbsight.liquid_seen import liquid_doubts
 from limbsight.vision.layers import Interface
+from tests.helpers.instrument_files import BENCH
 from tests.helpers.tube_views import view_with
 
 GAS, LIQUID, MERCURY = LevelKind.UNDER_GAS, LevelKind.UNDER_LIQUID, LevelKind.MERCURY
-FILE = """
-name = "bench"
-arrangement = "u-tube"
-tapped_limb = "left"
-[scale]
-unit = "mm"
-division = 1
-numbered_every = 10
-lowest = 0
-highest = 200
-[tube]
-bore = "6 mm"
-outside_diameter = "9 mm"
-axis_to_scale = "5 mm"
-[tapping]
-height = "0 mm"
-[liquids]
-"""
 WATER = 'manometric = "water"'
 OF_MERCURY = 'manometric = "mercury"'
 UNDER_WATER = 'manometric = "mercury"\nprocess = "water"'
 
 
 def known(liquids: str):
-    return knowledge_of(parse_instrument(FILE + liquids))
+    return knowledge_of(parse_instrument(BENCH + liquids))
 
 
 def limb(name: str, *kinds: LevelKind, probability: float = 0.99):

@@ -24,28 +24,9 @@ from limbsight.read_limb import (
 from limbsight.vision.axis import Axis
 from limbsight.vision.dark_line import DarkLine
 from limbsight.vision.layers import Interface, Layers
+from tests.helpers.instrument_files import BENCH
 from tests.helpers.levels import lone
 from tests.helpers.tube_views import view_with
-
-FILE = """
-name = "bench"
-arrangement = "u-tube"
-tapped_limb = "left"
-[scale]
-unit = "mm"
-division = 1
-numbered_every = 10
-lowest = 0
-highest = 200
-[tube]
-bore = "6 mm"
-outside_diameter = "9 mm"
-axis_to_scale = "5 mm"
-[tapping]
-height = "0 mm"
-[liquids]
-manometric = "%s"
-"""
 
 
 @pytest.mark.parametrize(
@@ -65,7 +46,7 @@ def test_a_level_that_looks_like_mercury_and_is_none_is_doubted_and_the_reverse(
     layers = Layers(
         interfaces=(seen,), hidden=(), hidden_change=None, rival=None, visible=(0, 399)
     )
-    known = knowledge_of(parse_instrument(FILE % stated))
+    known = knowledge_of(parse_instrument(BENCH + f'manometric = "{stated}"'))
     after = _doubted_as_mercury(layers, view_with((150, 0.6, kind)), known, "left")
     assert after.doubted == doubted
 
