@@ -12,6 +12,7 @@ from enum import IntEnum
 import numpy as np
 from numpy.typing import NDArray
 
+from limbsight.knowledge import Knowledge
 from limbsight.vision.dark_line import DarkLine
 from limbsight.vision.level_net import TubeView
 
@@ -40,8 +41,17 @@ class LevelKind(IntEnum):
     MERCURY = 3
 
 
+def stated_kind(known: Knowledge, limb: str, k: int) -> LevelKind:
+    """The kind of the k-th level of a limb from the bottom, by what stands there."""
+    if known.optics(limb, k).opaque_mirror:
+        return LevelKind.MERCURY
+    if known.is_between_liquids(limb, k):
+        return LevelKind.UNDER_LIQUID
+    return LevelKind.UNDER_GAS
+
+
 def shares_of_kinds(
-    view: TubeView, row: float, line_at: Callable[[float], DarkLine | None]
+    view: TubeView, row: float, line_at: Callable[[float], DarkLine | None] | None = None
 ) -> FloatArray:
     """Share of each kind in the probability of a level at a row, shape (3,).
 
@@ -50,10 +60,11 @@ def shares_of_kinds(
     view
         What the network sees in the tube.
     line_at
-        How dark the tube is at a row.
+        How dark the tube is at a row; without it the network alone speaks.
     """
-    at = int(np.argmin(np.abs(view.rows - row)))
-    shares = view.kinds[at, 1:] * _line_odds(line_at(row))
+    shares = view.kinds[view.nearest(row), 1:]
+    if line_at is not None:
+        shares = shares * _line_odds(line_at(row))
     return np.asarray(shares / max(float(shares.sum()), 1e-9))
 
 

@@ -16,7 +16,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from limbsight.knowledge import Knowledge
-from limbsight.level_kinds import LEAST_SHARE, SURE_KIND, LevelKind, shares_of_kinds
+from limbsight.level_kinds import (
+    LEAST_SHARE,
+    SURE_KIND,
+    LevelKind,
+    shares_of_kinds,
+    stated_kind,
+)
 from limbsight.read_limb import Limb
 from limbsight.reasons import limb_text, reason
 from limbsight.records import Reason
@@ -85,11 +91,7 @@ def _groups(limbs: Sequence[Limb], known: Knowledge) -> dict[_Stated, list[Level
 
 
 def _stated(known: Knowledge, limb: str, k: int) -> _Stated:
-    kind = LevelKind.UNDER_GAS
-    if known.optics(limb, k).opaque_mirror:
-        kind = LevelKind.MERCURY
-    elif known.is_between_liquids(limb, k):
-        kind = LevelKind.UNDER_LIQUID
+    kind = stated_kind(known, limb, k)
     return _Stated(k, kind, known.filling(limb, k), known.filling(limb, k + 1))
 
 

@@ -26,6 +26,7 @@ from limbsight.calib.oblique import Lie, fit_oblique_level
 from limbsight.calib.rectify import Grid
 from limbsight.find_scale import View
 from limbsight.knowledge import Knowledge
+from limbsight.level_kinds import LevelKind, shares_of_kinds, stated_kind
 from limbsight.reasons import reason
 from limbsight.records import Reason
 from limbsight.standing import MOST_TILT_RAD
@@ -211,9 +212,10 @@ def _doubted_as_mercury(
     for k, seen in enumerate(layers.interfaces):
         if seen.apex_row is None:
             continue
-        mercury = known.optics(limb, k).opaque_mirror
-        looks_so = network.mercury_share(seen.apex_row) >= LIKELY
-        if looks_so is not mercury and (mercury or not known.is_between_liquids(limb, k)):
+        stated = stated_kind(known, limb, k)
+        share = shares_of_kinds(network, seen.apex_row)[LevelKind.MERCURY - 1]
+        unlike = (share >= LIKELY) != (stated is LevelKind.MERCURY)
+        if unlike and stated is not LevelKind.UNDER_LIQUID:
             return replace(layers, doubted=True)
     return layers
 
@@ -471,17 +473,16 @@ def _held_against_seen(
     """Hold the fit of the k-th level against where the network sees it, if it does."""
     if at.apex_row is None:
         return level
-    mercury = known.optics(limb, k).opaque_mirror
+    kind = stated_kind(known, limb, k)
     seen = SeenApex(
         grid=at.grid, row=at.apex_row, bore_rows=at.bore_rows(known), chance=at.chance
     )
-    between_liquids = known.is_between_liquids(limb, k) and not mercury
-    has_line = not (between_liquids or mercury)
+    has_line = kind is LevelKind.UNDER_GAS
     return held_against_seen(
         level,
         seen,
         scale.map,
-        between_liquids=between_liquids,
+        between_liquids=kind is LevelKind.UNDER_LIQUID,
         lies=lie is not None,
         line_stands_out=has_line and _line_stands_out(at, level, known, lie, tube),
     )
@@ -541,7 +542,7 @@ def _meniscus_reasons(
     found: list[Reason] = []
     for k, (at, level) in enumerate(zip(near, levels, strict=True)):
         unlike = _is_unlike(level)
-        if not (known.optics(limb, k).opaque_mirror or known.is_between_liquids(limb, k)):
+        if stated_kind(known, limb, k) is LevelKind.UNDER_GAS:
             line = _lines_about(at, level, known, lie)(0.0)
             if unlike and _line_stands_out(at, level, known, lie, tube):
                 unlike = False

@@ -37,7 +37,7 @@ NO_TUBE_STATE = 3
 """Place among the states of the tube."""
 KINDS = 4
 """No level, liquid under gas, liquid under liquid, mercury; four states of the tube follow."""
-UNDER_GAS, MERCURY = 1, 3
+UNDER_GAS = 1
 """Among the kinds."""
 COVER = 2
 """Among the states gas, liquid, cover, no tube."""
@@ -107,14 +107,10 @@ class TubeView:
 
     def at(self, row: float) -> float:
         """Return the probability of a level at the place nearest to a row."""
-        return float(self.level[self._nearest(row)])
+        return float(self.level[self.nearest(row)])
 
-    def mercury_share(self, row: float) -> float:
-        """Return the share of mercury in the probability of a level nearest to a row."""
-        kinds = self.kinds[self._nearest(row), 1:]
-        return float(kinds[MERCURY - 1] / kinds.sum())
-
-    def _nearest(self, row: float) -> int:
+    def nearest(self, row: float) -> int:
+        """Return which place is nearest to a row."""
         return int(np.abs(self.rows - row).argmin())
 
     def near(self, row: float, reach: float) -> float:
