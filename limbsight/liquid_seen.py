@@ -57,7 +57,7 @@ def liquid_doubts(limbs: Sequence[Limb], known: Knowledge) -> tuple[Reason, ...]
         instead = _seen_instead(group, stated.kind, [limb.network for limb, _ in group])
         if instead is None:
             continue
-        both = [limb.network.averaged(look_again(limb.tube.seen)) for limb, _ in group]
+        both = [limb.network.pooled(look_again(limb.tube.seen)) for limb, _ in group]
         if _seen_instead(group, stated.kind, both) is instead:
             names = [limb.name for limb, _ in group]
             found.append(

@@ -188,11 +188,20 @@ class SplitTube:
         return self._settled[0]
 
     @cached_property
+    def seen_by_both(self) -> TubeView:
+        """What both networks see in it, whether the first leaves a doubt or not."""
+        return self.looking.result().pooled(self._seen_again)
+
+    @cached_property
+    def _seen_again(self) -> TubeView:
+        return look_again(self.tube.seen)
+
+    @cached_property
     def _settled(self) -> tuple[Layers, TubeView]:
         return settle_by_both(
             self.steps,
             self.looking.result(),
-            lambda: look_again(self.tube.seen),
+            lambda: self._seen_again,
             self.tube.clean.width_columns,
             self.count,
             self.tube.rows,

@@ -221,7 +221,7 @@ def looked_at(
     """
 
     def count_levels() -> SeenLevels:
-        return seen_levels(view.averaged(look_again()), rows, line_at, change_at)
+        return seen_levels(view.pooled(look_again()), rows, line_at, change_at)
 
     inside = (view.rows >= rows[0]) & (view.rows <= rows[1])
     at, level = view.rows[inside], view.level[inside]

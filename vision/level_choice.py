@@ -88,7 +88,7 @@ def settle_by_both(
         return found, view
     again, seen = look_again(), view
     if doubtful:
-        seen = view.averaged(again)
+        seen = view.pooled(again)
         found = settle(layers, seen, width_columns, count, rows)
     others = _others_under_gas(found, view, rows, same)
     broken = any(again.under_gas(place.row, same) >= BROKEN for place in others)

@@ -43,6 +43,8 @@ COVER = 2
 """Among the states gas, liquid, cover, no tube."""
 LEAST_PROBABILITY = 1e-4
 """Less likely places are none: the doubt of a choice begins at a thousand times that."""
+LEAST_KIND = 1e-6
+"""No network rules out more than that."""
 APART_WIDTHS = 0.5
 """Levels nearer to each other than this, in outside diameters, are one."""
 SHADE_WIDTHS, FILLING_WIDTHS = 1.0, 3.0
@@ -97,11 +99,18 @@ class TubeView:
         """Probability of a level of any kind, shape (P,)."""
         return np.asarray(1.0 - self.kinds[:, 0])
 
-    def averaged(self, other: TubeView) -> TubeView:
-        """The mean of two views of one strip."""
+    def pooled(self, other: TubeView) -> TubeView:
+        """One view of two of one strip: the geometric mean of what both say of levels.
+
+        So where one is sure and the other leans the same way they are sure together, while
+        their arithmetic mean leaves in doubt whatever one of them does.
+        """
+        kinds = np.sqrt(
+            np.maximum(self.kinds, LEAST_KIND) * np.maximum(other.kinds, LEAST_KIND)
+        )
         return replace(
             self,
-            kinds=0.5 * (self.kinds + other.kinds),
+            kinds=kinds / kinds.sum(axis=1, keepdims=True),
             states=0.5 * (self.states + other.states),
         )
 

@@ -3,6 +3,7 @@ tube's axis is looked for."""
 
 from __future__ import annotations
 
+from dataclasses import replace
 from types import SimpleNamespace
 from typing import Any
 
@@ -28,27 +29,35 @@ from tests.helpers.instrument_files import BENCH
 from tests.helpers.levels import lone
 from tests.helpers.tube_views import view_with
 
+GAS, LIQUID, MERCURY = LevelKind.UNDER_GAS, LevelKind.UNDER_LIQUID, LevelKind.MERCURY
+
 
 @pytest.mark.parametrize(
-    ("stated", "kind", "doubted"),
+    ("stated", "seen", "again", "from_picture", "doubted"),
     [
-        ("mercury", LevelKind.MERCURY, False),
-        ("mercury", LevelKind.UNDER_GAS, True),
-        ("mercury", LevelKind.UNDER_LIQUID, True),
-        ("water", LevelKind.UNDER_GAS, False),
-        ("water", LevelKind.MERCURY, True),
+        ("mercury", MERCURY, GAS, False, False),
+        ("mercury", GAS, MERCURY, False, True),
+        ("mercury", LIQUID, MERCURY, False, True),
+        ("water", GAS, GAS, False, False),
+        ("water", MERCURY, GAS, False, True),
+        ("mercury", MERCURY, MERCURY, True, False),
+        ("mercury", MERCURY, GAS, True, True),
+        ("water", GAS, GAS, True, False),
     ],
 )
 def test_a_level_that_looks_like_mercury_and_is_none_is_doubted_and_the_reverse(
-    stated, kind, doubted
+    stated, seen, again, from_picture, doubted
 ):
-    seen = Interface(row=300.0, step=1.0, apex_row=301.0)
+    """Where no file states the liquid both networks have to see it."""
+    level = Interface(row=300.0, step=1.0, apex_row=301.0)
     layers = Layers(
-        interfaces=(seen,), hidden=(), hidden_change=None, rival=None, visible=(0, 399)
+        interfaces=(level,), hidden=(), hidden_change=None, rival=None, visible=(0, 399)
     )
     known = knowledge_of(parse_instrument(BENCH + f'manometric = "{stated}"'))
-    after = _doubted_as_mercury(layers, view_with((150, 0.6, kind)), known, "left")
-    assert after.doubted == doubted
+    first, second = (view_with((150, 0.6, kind)) for kind in (seen, again))
+    split: Any = SimpleNamespace(network=first, seen_by_both=first.pooled(second))
+    known = replace(known, fillings_seen=from_picture)
+    assert _doubted_as_mercury(layers, split, known, "left").doubted == doubted
 
 
 @pytest.mark.parametrize(

@@ -346,7 +346,7 @@ class TestTubes:
     def test_levels_are_those_of_both_networks(self):
         first = view_with((20, 0.99, GAS))
         second = view_with((20, 0.99, GAS), (150, 0.99, MERCURY))
-        both = first.averaged(second)
+        both = first.pooled(second)
         seen = looked_at(first, lambda: second, (0.0, 400.0), 7.0, 0.9, unseen, unlike)
         assert seen.best_level == pytest.approx(0.99)
         assert seen.count_levels() == seen_levels(both, (0.0, 400.0), unseen, unlike)

@@ -10,11 +10,16 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from scipy.special import expit, logit
 
+from limbsight.level_kinds import LevelKind
 from limbsight.vision.level_net import TubeView, look, look_again
 from limbsight.vision.tube_strip import TubeStrip
 from sample_images.generator import cases, render
 from sample_images.generator.strips import StripCamera
+from tests.helpers.tube_views import view_with
 from tests.helpers.tubes import AMBER, BLUE_WATER, CLEAR, GLASS, Cover, Tube
 
 ROWS = (20, 380)
@@ -40,9 +45,9 @@ def test_the_second_network_sees_them_too(filling):
     strip = replace(TUBE, fillings=(filling, GLASS)).strip(noise=2.0)
     (first, second) = (looks(strip).places(ROWS)[0] for looks in (look, look_again))
     assert abs(first.row - second.row) < HALF_BORE
-    (mean, *_) = look(strip).averaged(look_again(strip)).places(ROWS)
-    assert mean.probability <= max(first.probability, second.probability)
-    assert mean.probability >= 0.5 * max(first.probability, second.probability)
+    (both, *_) = look(strip).pooled(look_again(strip)).places(ROWS)
+    assert both.probability <= max(first.probability, second.probability)
+    assert both.probability >= 0.5 * max(first.probability, second.probability)
 
 
 @pytest.mark.parametrize(
@@ -95,6 +100,25 @@ def test_probabilities_sum_to_one():
     assert np.allclose(view.states.sum(axis=1), 1)
     assert view.rows[0] >= -0.5
     assert view.rows[-1] < TUBE.rows
+
+
+@given(st.floats(1e-4, 1 - 1e-4), st.floats(1e-4, 1 - 1e-4))
+def test_two_views_are_pooled_by_the_mean_of_their_log_odds(one, other):
+    """A published rule: the logarithmic opinion pool (Genest and Zidek, Combining Probability
+    Distributions: A Critique and an Annotated Bibliography, Statistical Science 1 (1986)
+    114-135: from memory), which for two outcomes is the mean of the log-odds."""
+    views = [view_with((100, p, LevelKind.UNDER_GAS)) for p in (one, other)]
+    pooled = views[0].pooled(views[1])
+    expected = expit(0.5 * (logit(one) + logit(other)))
+    assert pooled.at(200.0) == pytest.approx(expected, abs=2e-4)
+    assert np.allclose(pooled.kinds.sum(axis=1), 1.0)
+    assert np.allclose(pooled.kinds, views[1].pooled(views[0]).kinds)
+    assert np.allclose(views[0].pooled(views[0]).kinds, views[0].kinds, atol=1e-5)
+
+
+def test_what_two_views_say_of_covers_is_averaged():
+    one, other = seen_states(covers=((0, 100),)), seen_states()
+    assert one.pooled(other).covered(50.0, 1.0) == pytest.approx(0.45)
 
 
 def test_places_keep_apart_and_within():
