@@ -162,23 +162,31 @@ def index_scale(
         floor = min(numerals.values(), default=0.0)
         total += np.array([numerals.get(int(s), floor) for s in shifts])
     joined = [_coupled(comb, score) for comb, score in zip(combs[1:], own[1:], strict=True)]
-    total += sum((best for best, _, _ in joined), np.zeros(len(shifts)))
+    as_joined = total + sum((at_joint for _, _, _, at_joint in joined), np.zeros(len(shifts)))
+    total += sum((best for best, _, _, _ in joined), np.zeros(len(shifts)))
     top = int(np.argmax(total))
     others = np.delete(total, top)
     margin = float(total[top] - others.max()) if len(others) else np.inf
+    if int(np.argmax(as_joined)) != top:
+        # One column is sure of another place than the others, and would have to be off.
+        margin = 0.0
     start = int(shifts[top])
     found: list[int | None] = [start]
     # A column whose place beside the first is in doubt is left out, not guessed.
     found += [
-        start + int(step[top]) if lead[top] >= MIN_LEAD else None for _, step, lead in joined
+        start + int(step[top]) if lead[top] >= MIN_LEAD else None
+        for _, step, lead, _ in joined
     ]
     if not longer:
         check_length(combs, found, count)
     return Indexing(shifts=tuple(found), margin=margin)
 
 
-def _coupled(comb: Comb, score: FloatArray) -> tuple[FloatArray, IntArray, FloatArray]:
-    """Best score of a joined comb for each shift of the first, the step to it, and its lead.
+def _coupled(
+    comb: Comb, score: FloatArray
+) -> tuple[FloatArray, IntArray, FloatArray, FloatArray]:
+    """Best score of a joined comb for each shift of the first, the step to it, its lead, and
+    the score where the joint has it.
 
     The joint leaves ``index_offset`` over a whole number of divisions, with a normal error of
     ``index_error``; a column may stand off by whole divisions at that price.
@@ -196,7 +204,8 @@ def _coupled(comb: Comb, score: FloatArray) -> tuple[FloatArray, IntArray, Float
     order = np.argsort(-table, axis=0)
     ranked = np.take_along_axis(table, order, axis=0)
     lead = ranked[0] - ranked[1] if len(steps) > 1 else np.full(len(score), np.inf)
-    return ranked[0], steps[order[0]], lead
+    at_joint = table[int(np.argmin(price))]
+    return ranked[0], steps[order[0]], lead, at_joint
 
 
 def graduation_count(scale: ScaleSpec) -> int:

@@ -206,20 +206,41 @@ def _index_by_numbers(
 ) -> Indexing:
     """Index the lines by what the printed numbers say as well.
 
-    Where both leave doubt about the place, long lines are looked for farther out than the
-    columns reach.
+    Where both leave doubt about the place, or nothing but the place of figures tells it that
+    may stand on other lines, long lines are looked for farther out than the columns reach.
     """
     said = _near_figures(_said_of_shifts(combs, scale, verdict), verdict)
     longer = _may_be_longer(combs)
     indexing = index_scale(combs, scale, said, lines, longer=longer)
-    if indexing.margin < _needed_margin(verdict):
+    alone = partial(_rests_on_place_alone, combs, scale, said, verdict)
+    if indexing.margin < _needed_margin(verdict) or alone(indexing, lines):
         every = round(scale.numbered_every / scale.division)
         figures = [label.box_px for label in verdict.labels]
         farther_out = with_long_lines(grey, factor, combs, every, figures)
         lines = line_evidence(farther_out, scale)
         indexing = index_scale(combs, scale, said, lines, longer=longer)
     _check_agreed(said, indexing, verdict, partial(stand_on_lines, grey, factor, combs[0]))
+    if alone(indexing, lines) and not verdict.is_centred:
+        raise NotMeasurable("", code="scale_ambiguous")
     return indexing
+
+
+def _rests_on_place_alone(
+    combs: tuple[Comb, ...],
+    scale: ScaleSpec,
+    said: dict[int, float],
+    verdict: NumeralVerdict,
+    indexing: Indexing,
+    lines: LineEvidence,
+) -> bool:
+    """Whether nothing but their place says that figures do not stand on other lines, or hang
+    from them."""
+    likeliest = max(said, key=said.__getitem__)
+    others = [k for k in said if k != likeliest and verdict.may_stand_on(likeliest - k)]
+    if not others or indexing.shifts[0] != likeliest:
+        return False
+    either = dict.fromkeys(said, RULED_OUT) | dict.fromkeys((likeliest, *others), 0.0)
+    return index_scale(combs, scale, either, lines, longer=True).margin < DECISIVE_SHIFT_MARGIN
 
 
 def _near_figures(said: dict[int, float], verdict: NumeralVerdict) -> dict[int, float]:

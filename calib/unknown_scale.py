@@ -8,7 +8,7 @@ are fine beside the figures, by the long lines.
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from functools import partial
 
@@ -33,7 +33,12 @@ from limbsight.vision.line_ink import with_ink
 from limbsight.vision.long_lines import with_long_lines
 from limbsight.vision.numbering import spurious_divisions
 from limbsight.vision.numeral_units import read_unit
-from limbsight.vision.numerals import Numbering, NumeralVerdict, bare_hypotheses
+from limbsight.vision.numerals import (
+    DECISIVE_SHIFT_MARGIN,
+    Numbering,
+    NumeralVerdict,
+    bare_hypotheses,
+)
 
 MIN_HIERARCHY_MARGIN = 6.9
 """Log-odds of the numbered graduations over their neighbours: ln 1000."""
@@ -165,25 +170,49 @@ def _step_to_own_lines(
     """
     reach = max(1, min(verdict.farthest_named, (best.numbered_every - 1) // 2))
     steps = range(-reach, reach + 1)
+    figures = [label.box_px for label in verdict.labels]
+    farther_out = partial(with_long_lines, grey, factor, combs, best.numbered_every, figures)
+    step: int | None
     if place_told:
-        gains = _gains_of_steps(combs, best, steps)
-        clear = max(gains) - gains[reach] >= MIN_HIERARCHY_MARGIN
-        if not clear and gains[reach] <= -SURELY_SHORT:
-            raise NotMeasurable("", code="scale_ambiguous")
-        step: int | None = steps[int(np.argmax(gains))] if clear else 0
+        step = _where_place_tells(combs, farther_out, verdict, best, steps)
     else:
         steps_named = [step for step in steps if verdict.may_name(step)]
         step = _longest(combs, best, steps_named)
         if step is None:
-            figures = [label.box_px for label in verdict.labels]
-            farther_out = with_long_lines(grey, factor, combs, best.numbered_every, figures)
-            step = _longest(farther_out, best, steps_named)
+            step = _longest(farther_out(), best, steps_named)
     near = 0 if place_told else 1
     if step is None or not (
         abs(step) <= near or stand_on_lines(grey, factor, combs[0], verdict, step)
     ):
         raise NotMeasurable("", code="scale_ambiguous")
     return step
+
+
+def _where_place_tells(
+    combs: tuple[Comb, ...],
+    farther_out: Callable[[], tuple[Comb, ...]],
+    verdict: NumeralVerdict,
+    best: Numbering,
+    steps: Iterable[int],
+) -> int:
+    """The step where the place of figures seems to tell their lines: none, unless the long
+    lines are clearly others."""
+    others = [step for step in steps if step and verdict.may_stand_on(step)]
+
+    def gains_by(combs: tuple[Comb, ...]) -> tuple[dict[int, float], bool]:
+        gains = dict(zip(steps, _gains_of_steps(combs, best, steps), strict=True))
+        rival = max((gains[step] for step in others), default=-np.inf)
+        return gains, gains[0] - rival < DECISIVE_SHIFT_MARGIN
+
+    gains, by_place_alone = gains_by(combs)
+    if by_place_alone:
+        gains, by_place_alone = gains_by(farther_out())
+    likeliest = max(gains, key=gains.__getitem__)
+    if gains[likeliest] - gains[0] >= MIN_HIERARCHY_MARGIN:
+        return likeliest
+    if gains[0] <= -SURELY_SHORT or (by_place_alone and not verdict.is_centred):
+        raise NotMeasurable("", code="scale_ambiguous")
+    return 0
 
 
 def _longest(combs: tuple[Comb, ...], best: Numbering, steps: list[int]) -> int | None:

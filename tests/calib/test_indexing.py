@@ -167,6 +167,17 @@ class TestSecondColumn:
         moved = replace(other, index=other.index + 1)
         assert index_scale((comb(), moved), SCALE).shifts == (-START, -START - 1)
 
+    def test_sure_of_another_place_than_the_rest_is_a_doubt(self):
+        """Its long lines say a division on: it is off, or what is said of the others is."""
+        plain = Column(first=0, last=80, lengths=(4.0, 4.0, 4.0))
+        told = comb(Column(first=0, last=80, spine=20.0), cut=(9, 9), index_error=0.3)
+        told = replace(told, index=told.index + 1)
+        first = int(comb(plain).index[0])
+        said = {k - first: -8.0 * abs(k) for k in range(-4, 5)}
+        both = (comb(plain, cut=(9, 9)), told)
+        assert index_scale(both[:1], SCALE, said).margin >= 8.0
+        assert index_scale(both, SCALE, said).margin == 0.0
+
     def test_in_doubt_is_left_out(self):
         plain = Column(first=0, last=80, spine=20.0, lengths=(4.0, 4.0, 4.0))
         other = comb(plain, cut=(15, 15), index_error=1.0, index_offset=0.5)

@@ -266,3 +266,31 @@ def test_long_lines_beside_the_column_settle_what_figures_leave_open():
     blank = np.full_like(grey, 210)
     doubtful = numbering._index_by_numbers(blank, 1.0, (comb,), SCALE, spoken, lines_say)
     assert doubtful.margin < index.margin
+
+
+@pytest.mark.parametrize(("above_px", "told"), [(0.0, True), (2.5, False)])
+def test_lines_all_alike_are_told_only_by_figures_right_beside_them(above_px, told):
+    """They would as well stand on another line, two to four divisions on."""
+    plain = Column(first=0, last=60, lengths=(4.0, 4.0, 4.0))
+    comb = plain.comb(Camera(), start=5)
+    lines_say = line_evidence((comb,), SCALE)
+    lowest = numbering._lowest_indices((comb,), SCALE)
+    middle = sorted(lowest)[len(lowest) // 2]
+    scores = np.array([-8.0 * abs(k - middle) for k in lowest])
+    read = [replace(label, read=label.expected, evidence=6.0) for label in LABELS]
+    found = replace(
+        figures(above_px=above_px),
+        best=TENS,
+        margin=30.0,
+        shift_margin=8.0,
+        labels=tuple(read),
+        scores=scores,
+    )
+    blank = np.full((520, 220), 210, np.uint8)
+    if told:
+        index = numbering._index_by_numbers(blank, 1.0, (comb,), SCALE, found, lines_say)
+        assert index.shifts == (-middle,)
+        return
+    with pytest.raises(NotMeasurable) as stop:
+        numbering._index_by_numbers(blank, 1.0, (comb,), SCALE, found, lines_say)
+    assert stop.value.code == "scale_ambiguous"

@@ -102,6 +102,26 @@ def test_numbers_that_stand_on_their_lines_belong_to_those(monkeypatch, under):
     assert stop.value.code == "scale_ambiguous"
 
 
+@pytest.mark.parametrize(("above_px", "told"), [(0.0, True), (1.0, True), (-2.5, False)])
+def test_among_lines_all_alike_figures_name_one_only_if_they_stand_right_beside_it(
+    above_px, told
+):
+    """They would as well stand on another line, or hang from it, two to three divisions on."""
+    alike = Column(first=0, last=60, lengths=(4.0, 4.0, 4.0)).comb(CAMERA, start=0)
+    found = read_at(0.0, above_px)
+
+    def step_among(comb):
+        return _step_to_own_lines(BLANK, 1.0, (comb,), found, found.best, place_told=True)
+
+    assert step_among(long_every_tenth()) == 0
+    if told:
+        assert step_among(alike) == 0
+        return
+    with pytest.raises(NotMeasurable) as stop:
+        step_among(alike)
+    assert stop.value.code == "scale_ambiguous"
+
+
 def test_figures_stand_on_lines_that_are_missed_one_and_all(monkeypatch):
     """Thick lines that are not seen for lines; the longest that are left are half-way."""
     monkeypatch.setattr(numbering, "run_under", lambda *look: True)
