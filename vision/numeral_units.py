@@ -18,13 +18,14 @@ from limbsight.vision.numeral_strings import (
 )
 
 UNITS = (
-    "mm", "cm", "in", "mmHg", "cmHg", "inHg", "mmH20", "cmH20", "inH20", "mbar", "bar", "kPa",
-    "hPa", "Pa", "psi",
+    "mm", "cm", "in", "inch", "mmHg", "cmHg", "inHg", "mmH20", "cmH20", "inH20", "mbar", "bar",
+    "kPa", "hPa", "Pa", "psi",
 )  # fmt: skip
-"""The network's letter O counts as the figure 0, hence H20."""
+SPELT = {"inch": "in", "mmH20": "mmH2O", "cmH20": "cmH2O", "inH20": "inH2O"}
+"""Otherwise than they are named. The network's letter O counts as the figure 0."""
 FIRST_HEIGHT, LAST_HEIGHT, HEIGHT_STEP = 0.9, 6.0, 0.3
 """Places searched above the last graduation, in figure heights."""
-SIZES = (1.0, 0.7)
+SIZES = (1.0, 0.7, 0.5)
 """Letters over figures in height: capitals are as tall, small letters two thirds."""
 LEAST_INK = 0.25
 """Contrast of a place over that of the numbers, of one ink, below which it is bare board: a
@@ -52,13 +53,13 @@ def read_unit(
     Returns
     -------
     str or None
-        One of ``UNITS`` with the letter O restored; None if nothing is read surely. A unit
+        One of ``UNITS`` as it is named; None if nothing is read surely. A unit
         that is part of another one seen (Pa of kPa) was cut off.
     """
     if grey.ndim == 3:
         grey = np.asarray(cv2.cvtColor(grey, cv2.COLOR_BGR2GRAY), dtype=np.uint8)
     heights = np.arange(FIRST_HEIGHT, LAST_HEIGHT, HEIGHT_STEP) * column.height_px
-    index = geometry.index[-1] + heights / geometry.pitch_px
+    index = geometry.uppermost + heights / geometry.pitch_px
     aside = float(column.place(index[:1], lying=False)[0][0])
     lateral = {0.0, round(aside / column.height_px) * column.height_px}
     crops = [
@@ -76,7 +77,7 @@ def read_unit(
     sightings = (probability > UNIT_PROBABILITY).sum(axis=0)
     seen = [u for u, count in zip(UNITS, sightings, strict=True) if count >= LEAST_SIGHTINGS]
     whole = [u for u in seen if not any(u in other and u != other for other in seen)]
-    return whole[0].replace("H20", "H2O") if len(whole) == 1 else None
+    return SPELT.get(whole[0], whole[0]) if len(whole) == 1 else None
 
 
 def _contrast(crops: NDArray[np.float32]) -> NDArray[np.float32]:

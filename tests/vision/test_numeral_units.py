@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import cv2
 import numpy as np
 import pytest
@@ -14,7 +16,7 @@ from tests.helpers.numerals import FIGURES_PX, PITCH_PX, geometry, numbers
 TOP_PX = 380.0 - PITCH_PX * 40
 
 
-def drawn(unit="", x=200.0, above=42.0, ink=30, numbered=True):
+def drawn(unit="", x=200.0, above=42.0, ink=30, numbered=True, size=1.0):
     """Numbers beside a scale and a word over it, drawn threefold."""
     s = 3
     image = Image.new("L", (420 * s, 420 * s), 210)
@@ -27,6 +29,7 @@ def drawn(unit="", x=200.0, above=42.0, ink=30, numbered=True):
         if numbered:
             pen.text((260 * s, y * s), str(k), 30, font, anchor="mm")
     if unit:
+        font = font.font_variant(size=round(size * font.size))
         pen.text((x * s, (TOP_PX - above) * s), unit, ink, font, anchor="mm")
     small = cv2.resize(np.asarray(image), (420, 420), interpolation=cv2.INTER_AREA)
     noise = np.random.default_rng(2).normal(0.0, 2.0, small.shape)
@@ -41,6 +44,22 @@ def read(picture):
 @pytest.mark.parametrize("unit", ["mm", "cm", "kPa"])
 def test_over_the_lines_or_over_the_numbers(unit, x):
     assert read(drawn(unit, x)) == unit
+
+
+@pytest.mark.parametrize(
+    ("word", "size"), [("in", 1.0), ("in", 0.7), ("in", 0.5), ("inch", 1.0), ("inch", 0.7)]
+)
+def test_inches_may_be_written_out_and_smaller_than_the_figures(word, size):
+    assert read(drawn(word, x=260.0, size=size)) == "in"
+
+
+def test_places_beyond_the_ends_that_were_looked_at_for_numbers_are_no_part_of_the_scale():
+    """Three coarse divisions on would be past the unit."""
+    word = drawn("mm", x=260.0, above=30.0)
+    farther = geometry(count=41 + 3 + 3, first=-3)
+    below = 3 * PITCH_PX * np.array([0.0, 1.0])
+    looked_at = replace(farther, centre_px=farther.centre_px + below, beyond_ends=3)
+    assert read_unit(word, looked_at, numbers()) == "mm"
 
 
 def test_water_is_spelt_with_the_letter():
