@@ -12,6 +12,7 @@ import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -162,8 +163,8 @@ def index_scale(
         floor = min(numerals.values(), default=0.0)
         total += np.array([numerals.get(int(s), floor) for s in shifts])
     joined = [_coupled(comb, score) for comb, score in zip(combs[1:], own[1:], strict=True)]
-    as_joined = total + sum((at_joint for _, _, _, at_joint in joined), np.zeros(len(shifts)))
-    total += sum((best for best, _, _, _ in joined), np.zeros(len(shifts)))
+    as_joined = total + sum((other.at_joint for other in joined), np.zeros(len(shifts)))
+    total += sum((other.best for other in joined), np.zeros(len(shifts)))
     top = int(np.argmax(total))
     others = np.delete(total, top)
     margin = float(total[top] - others.max()) if len(others) else np.inf
@@ -174,19 +175,33 @@ def index_scale(
     found: list[int | None] = [start]
     # A column whose place beside the first is in doubt is left out, not guessed.
     found += [
-        start + int(step[top]) if lead[top] >= MIN_LEAD else None
-        for _, step, lead, _ in joined
+        start + int(other.step[top]) if other.lead[top] >= MIN_LEAD else None
+        for other in joined
     ]
     if not longer:
         check_length(combs, found, count)
     return Indexing(shifts=tuple(found), margin=margin)
 
 
-def _coupled(
-    comb: Comb, score: FloatArray
-) -> tuple[FloatArray, IntArray, FloatArray, FloatArray]:
-    """Best score of a joined comb for each shift of the first, the step to it, its lead, and
-    the score where the joint has it.
+class _Coupled(NamedTuple):
+    """A joined comb's scores for each shift of the first.
+
+    Attributes
+    ----------
+    best, step, lead
+        The best, the whole divisions to it from that shift, and its lead over the next.
+    at_joint
+        That where the joint has it.
+    """
+
+    best: FloatArray
+    step: IntArray
+    lead: FloatArray
+    at_joint: FloatArray
+
+
+def _coupled(comb: Comb, score: FloatArray) -> _Coupled:
+    """Score a joined comb beside the first.
 
     The joint leaves ``index_offset`` over a whole number of divisions, with a normal error of
     ``index_error``; a column may stand off by whole divisions at that price.
@@ -205,7 +220,7 @@ def _coupled(
     ranked = np.take_along_axis(table, order, axis=0)
     lead = ranked[0] - ranked[1] if len(steps) > 1 else np.full(len(score), np.inf)
     at_joint = table[int(np.argmin(price))]
-    return ranked[0], steps[order[0]], lead, at_joint
+    return _Coupled(best=ranked[0], step=steps[order[0]], lead=lead, at_joint=at_joint)
 
 
 def graduation_count(scale: ScaleSpec) -> int:

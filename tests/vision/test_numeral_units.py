@@ -22,14 +22,15 @@ def drawn(unit="", x=200.0, above=42.0, ink=30, numbered=True, size=1.0):
     image = Image.new("L", (420 * s, 420 * s), 210)
     pen = ImageDraw.Draw(image)
     box = ImageFont.load_default(100).getbbox("0")
-    font = ImageFont.load_default(round(FIGURES_PX * s * 100 / (box[3] - box[1])))
+    height = FIGURES_PX * s * 100 / (box[3] - box[1])
+    font = ImageFont.load_default(round(height))
     for k in range(0, 41, 10):
         y = 380.0 - 8.0 * k
         pen.line((190 * s, y * s, 210 * s, y * s), fill=30, width=4)
         if numbered:
             pen.text((260 * s, y * s), str(k), 30, font, anchor="mm")
     if unit:
-        font = font.font_variant(size=round(size * font.size))
+        font = ImageFont.load_default(round(size * height))
         pen.text((x * s, (TOP_PX - above) * s), unit, ink, font, anchor="mm")
     small = cv2.resize(np.asarray(image), (420, 420), interpolation=cv2.INTER_AREA)
     noise = np.random.default_rng(2).normal(0.0, 2.0, small.shape)
