@@ -220,7 +220,7 @@ def _index_by_numbers(
         lines = line_evidence(farther_out, scale)
         indexing = index_scale(combs, scale, said, lines, longer=longer)
     _check_agreed(said, indexing, verdict, partial(stand_on_lines, grey, factor, combs[0]))
-    if alone(indexing, lines) and not verdict.is_centred:
+    if not verdict.is_centred and alone(indexing, lines):
         raise NotMeasurable("", code="scale_ambiguous")
     return indexing
 
