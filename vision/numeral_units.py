@@ -26,8 +26,8 @@ SPELT = {"inch": "in", "mmH20": "mmH2O", "cmH20": "cmH2O", "inH20": "inH2O"}
 FIRST_HEIGHT, LAST_HEIGHT, HEIGHT_STEP = 0.9, 6.0, 0.3
 """Places searched above the last graduation, in figure heights."""
 SIZES = (1.0, 0.7, 0.5)
-"""Letters over figures in height: capitals are as tall, small letters two thirds, and units are
-often set smaller than the figures (common practice, no source)."""
+"""Letters over figures in height: capitals are as tall, small letters two thirds, and units
+are often set smaller than the figures (common practice, no source)."""
 LEAST_INK = 0.25
 """Contrast of a place over that of the numbers, of one ink, below which it is bare board: a
 unit of two letters fills a quarter of what a number of four figures does at least; contrast
