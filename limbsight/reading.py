@@ -49,7 +49,12 @@ from limbsight.records import (
 from limbsight.results import level_height, limb_reading, marks
 from limbsight.scale_of_file import find_scale_of_file
 from limbsight.threads import one_blas_thread
-from limbsight.through_glass import places_on, rests_on_glass, with_tubes_covered
+from limbsight.through_glass import (
+    ENDS_SHARE,
+    places_on,
+    rests_on_glass,
+    with_tubes_covered,
+)
 from limbsight.vision.border import has_border
 from limbsight.vision.picture import Picture, load_picture
 from limbsight.vision.working import WorkingImage, working_copy
@@ -316,8 +321,8 @@ def _clear_of_glass(
             places = places_on(view, limbs, beside, known) if known.from_picture else ()
             scale, limbs = beside, find_limbs(view, beside, known, places)
         except NotMeasurable:
-            return scale, limbs, True
-    return scale, limbs, rests_on_glass(limbs, scale, known)
+            break
+    return scale, limbs, rests_on_glass(limbs, scale, known, ENDS_SHARE)
 
 
 def _of_known_lens(

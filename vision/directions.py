@@ -27,6 +27,9 @@ FLAT_RESPONSE = 0.5
 many grey levels in a picture without noise."""
 MAX_CROSS_BEND = 0.5
 """Bend along a ridge over that across it: more at crossings, corners and specks."""
+JOINT_RAD = float(np.radians(40.0))
+"""Half a right angle, less the noise of a direction: neighbouring pixels of one ridge differ
+by less, some of those where a graduation meets the line along its scale by more."""
 MIN_PIXELS, MAX_LENGTH_PX = 6, 150.0
 MAX_WIDTH_PX = 0.7
 """Standard deviation of a ridge's pixels about its line; whole pixels give 0.3."""
@@ -96,7 +99,7 @@ def _halved(angle: float) -> float:
 
 
 def _find_lines(grey: NDArray[np.uint8], *, dark: bool) -> _Lines:
-    rows, columns = _ridge_pixels(grey, dark=dark)
+    rows, columns = _without_joints(grey.shape, *_ridge_pixels(grey, dark=dark))
     mask = np.zeros(grey.shape, np.uint8)
     mask[rows, columns] = 1
     count, labels = cv2.connectedComponents(mask, connectivity=8, ltype=cv2.CV_32S)
@@ -123,10 +126,28 @@ def _find_lines(grey: NDArray[np.uint8], *, dark: bool) -> _Lines:
     )
 
 
+def _without_joints(
+    shape: tuple[int, ...],
+    rows: NDArray[np.intp],
+    columns: NDArray[np.intp],
+    across: FloatArray,
+) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+    """Leave out ridge pixels next to one of another direction: lines that meet come apart."""
+    turn = np.zeros(shape, np.complex64)
+    turn[rows, columns] = np.exp(2j * across)
+    own = turn[rows, columns].conj()
+    joint = np.zeros(len(rows), bool)
+    for down in (-1, 0, 1):
+        for right in (-1, 0, 1):
+            beside = turn[rows + down, columns + right]
+            joint |= (beside != 0) & ((own * beside).real < np.cos(2 * JOINT_RAD))
+    return rows[~joint], columns[~joint]
+
+
 def _ridge_pixels(
     grey: NDArray[np.uint8], *, dark: bool
-) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
-    """Rows and columns of pixels where the brightness bends most, across one direction."""
+) -> tuple[NDArray[np.intp], NDArray[np.intp], FloatArray]:
+    """Rows, columns and directions [rad] where the brightness bends most, across one."""
     smooth = cv2.GaussianBlur(grey.astype(np.float32), (0, 0), SMOOTH_SIGMA_PX)
     second = np.array([[1.0, -2.0, 1.0]], np.float32) * (1.0 if dark else -1.0)
     mixed = np.array([[1, 0, -1], [0, 0, 0], [-1, 0, 1]], np.float32)
@@ -152,7 +173,7 @@ def _ridge_pixels(
     peak = (own >= most[rows + step_y, columns + step_x]) & (
         own > most[rows - step_y, columns - step_x]
     )
-    return rows[peak], columns[peak]
+    return rows[peak], columns[peak], across[peak]
 
 
 def _votes(lines: _Lines) -> FloatArray:

@@ -1,10 +1,10 @@
-"""Where tubes stand before a board, by a small network.
+"""Where tubes stand before a board, by two small networks.
 
 Tubes of unknown number and width are hard to tell from rods, strips and edges of planks by
-their edges alone. A network trained on drawn boards (``training/train_limbs.py``) gives for
-each column of the straightened board the probability that a tube's axis is there, and the
-tube's outside diameter. It proposes and vetoes; where exactly an axis is, edges say
-(`limbsight.vision.limbs`).
+their edges alone. Networks trained on boards of drawn and path-traced photographs
+(``training/train_limbs.py``) give for each column of the straightened board the probability
+that a tube's axis is there, and the tube's outside diameter; they decide together. They
+propose and veto; where exactly an axis is, edges say (`limbsight.vision.limbs`).
 """
 
 from __future__ import annotations
@@ -20,10 +20,12 @@ from numpy.typing import NDArray
 
 FloatArray = NDArray[np.float64]
 
+NETWORKS = "limbs_net.onnx", "limbs_second_net.onnx"
+"""Trained alike, from other beginnings."""
 ROWS = 128
-"""Rows of the board as the network sees it, whatever the length of the scale."""
+"""Rows of the board as the networks see it, whatever the length of the scale."""
 USUAL_WIDTH = 12.0
-"""Columns to an outside diameter at which the network's second score is 0."""
+"""Columns to an outside diameter at which the networks' second score is 0."""
 MIN_COLUMNS = 64
 LEAST = 0.05
 """Probability of a tube below which a column is no candidate."""
@@ -32,12 +34,12 @@ LIKE_BEST = 0.6
 NEAREST_WIDTHS = 0.75
 """Axes of two tubes are at least a diameter apart; three quarters allow for an error."""
 _LOCK = Lock()
-"""The network holds its input: one thread at a time."""
+"""A network holds its input: one thread at a time."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ProposedLimb:
-    """A tube as the network sees it, in columns of the board handed in."""
+    """A tube as the networks see it, in columns of the board handed in."""
 
     centre_column: float
     width_columns: float
@@ -66,8 +68,20 @@ class ProposedLimbs:
 
 
 @cache
-def _network() -> cv2.dnn.Net:
-    return cv2.dnn.readNetFromONNX(str(Path(__file__).parent / "limbs_net.onnx"))
+def _networks() -> tuple[cv2.dnn.Net, ...]:
+    folder = Path(__file__).parent
+    return tuple(cv2.dnn.readNetFromONNX(str(folder / name)) for name in NETWORKS)
+
+
+def _scores(blob: NDArray[np.float32]) -> FloatArray:
+    """Mean log-odds of an axis and mean ln(width / USUAL_WIDTH), shape (2, C)."""
+    with _LOCK:
+        return np.asarray(np.mean([_score(net, blob) for net in _networks()], axis=0))
+
+
+def _score(network: cv2.dnn.Net, blob: NDArray[np.float32]) -> FloatArray:
+    network.setInput(blob)
+    return np.asarray(network.forward(), np.float64)[0, :, 0]
 
 
 def propose_limbs(
@@ -87,10 +101,7 @@ def propose_limbs(
     columns = max(2 * round(straight.shape[1] * shrink / 2), MIN_COLUMNS)
     small = cv2.resize(straight, (columns, ROWS), interpolation=cv2.INTER_AREA)
     blob = cv2.dnn.blobFromImage(small, 1 / 255.0, swapRB=True)
-    with _LOCK:
-        network = _network()
-        network.setInput(blob)
-        score = np.asarray(network.forward(), np.float64)[0, :, 0]
+    score = _scores(np.asarray(blob, np.float32))
     probability = 1 / (1 + np.exp(-score[0]))
     width = USUAL_WIDTH * np.exp(score[1])
     back = straight.shape[1] / columns

@@ -10,6 +10,8 @@ from concurrent.futures import ProcessPoolExecutor
 from functools import partial
 from pathlib import Path
 
+import cv2
+
 from sample_images.generator import benches, cases, phone, render, truth
 
 EVERY = cases.READABLE + cases.NEGATIVE
@@ -96,7 +98,8 @@ def main() -> None:
         for name, seed, opened in tasks:
             print(draw(name, seed, opened=opened), flush=True)
         return
-    with ProcessPoolExecutor(a.jobs) as pool:
+    # Processes that each have threads for all cores wait for one another.
+    with ProcessPoolExecutor(a.jobs, initializer=cv2.setNumThreads, initargs=(1,)) as pool:
         jobs = [pool.submit(draw, n, s, opened=o) for n, s, o in tasks]
         for job in jobs:
             print(job.result(), flush=True)

@@ -10,6 +10,7 @@ import pytest
 
 from limbsight.find_scale import View
 from limbsight.through_glass import (
+    ENDS_SHARE,
     places_on,
     rests_on_glass,
     with_tubes_covered,
@@ -90,7 +91,26 @@ def test_lines_beside_tubes_are_found_where_those_are_covered():
     ],
 )
 def test_scales_that_rest_on_what_is_seen_through_tubes(lines, through):
-    """Tubes of 8 mm at 20 and at 60 mm; lines from left to right ends [mm]."""
+    assert rests_on_glass(*columns_and_tubes(lines)) == through
+
+
+@pytest.mark.parametrize(
+    ("lines", "through"),
+    [
+        ([(23.0, 33.0), (47.0, 57.0)], False),
+        ([(21.0, 27.0), (53.0, 59.0)], True),
+        ([(16.0, 24.0), (36.0, 44.0)], True),
+    ],
+)
+def test_ends_of_lines_before_tubes_are_told_from_halves(lines, through):
+    case = columns_and_tubes(lines)
+    assert rests_on_glass(*case)
+    assert rests_on_glass(*case, ENDS_SHARE) == through
+
+
+def columns_and_tubes(lines: list[tuple[float, float]]) -> tuple[Any, Any, Any]:
+    """Limbs, scale and what is known: tubes of 8 mm at 20 and at 60 mm; columns of lines from
+    left to right ends [mm]."""
     combs = []
     for left, right in lines:
         column = SimpleNamespace(
@@ -113,4 +133,4 @@ def test_scales_that_rest_on_what_is_seen_through_tubes(lines, through):
     ]
     tube = SimpleNamespace(outer_radius_m=4e-3, axis_to_scale_m=0.0)
     known: Any = SimpleNamespace(tube=tube, unit_m=1e-3)
-    assert rests_on_glass(limbs, scale, known) == through
+    return limbs, scale, known

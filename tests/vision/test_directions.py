@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import cv2
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -47,6 +48,16 @@ def test_fine_graduations_of_one_length():
     camera = Camera(width=400, height=400, roll=37.0, distance=375.0)
     column = Column(lengths=(4.0, 4.0, 4.0))
     found = scale_directions(board(camera, column))
+    assert apart(np.degrees(found[0]), true_direction(camera)) < TOLERANCE_DEG
+
+
+@pytest.mark.parametrize("roll", [20.0, 68.0, 110.0, 151.0])
+def test_graduations_joined_by_a_line_along_their_scale(roll):
+    camera = Camera(width=480, height=480, roll=roll)
+    picture = board(camera, Column())
+    ends = np.stack(camera.project([0.0, 0.0], [-40.0, 40.0]), axis=1)
+    cv2.line(picture, *np.round(ends).astype(int).tolist(), int(picture.min()), 1, cv2.LINE_AA)
+    found = scale_directions(picture)
     assert apart(np.degrees(found[0]), true_direction(camera)) < TOLERANCE_DEG
 
 

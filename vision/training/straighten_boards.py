@@ -1,10 +1,12 @@
-"""Straighten boards of drawn photographs as the reader does, with their tubes known.
+"""Straighten boards of photographs with truth as the reader does, with their tubes known.
 
     python vision/training/straighten_boards.py OUT PHOTOS...
 
-PHOTOS are folders as ``python -m sample_images.generator`` writes them. Where the board is
-comes from the truth beside each photograph, so that no board is left out whose scale is hard
-to find; its depth is off as the reader's is.
+PHOTOS are folders as ``python -m sample_images.generator`` or ``python -m
+sample_images.path_tracer`` writes them. Where the board is comes from the truth beside each
+photograph, so that no board is left out whose scale is hard to find; its depth is off as the
+reader's is. Photographs without a scale, and those cut afterwards, whose middle is not known,
+are left out.
 
 Each .npz holds ``picture``, a JPEG of the light like that of ``render_strips.py``, and
 ``tubes`` (N, 2): column of the axis and outside diameter in columns, left to right.
@@ -18,6 +20,7 @@ from __future__ import annotations
 import json
 import math
 import sys
+from dataclasses import replace
 from pathlib import Path
 
 import cv2
@@ -26,6 +29,7 @@ import numpy as np
 sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
 from drawing import cut_many, stored
+from scipy.optimize import minimize_scalar
 
 from limbsight.vision.light import to_linear
 from sample_images.generator.camera import Camera
@@ -37,26 +41,57 @@ NEAR_MM, DEPTH_ERROR_MM = (25.0, 75.0), 4.0
 JPEG_QUALITY = 90
 INSIDE_SHARE = 0.6
 """A tube counts whose axis lies in the picture over this share of the board."""
+ROLLS_TRIED = 73
 
 
 def boards(photo: Path) -> list[dict[str, np.ndarray]]:
     """Straighten what lies about the scale in one photograph."""
     truth = json.loads(photo.with_suffix(".json").read_text(encoding="utf-8"))
-    if truth["cls"] in ("neg_missing", "neg_blur"):
+    cut = truth["camera"].get("crop", [0, 0])[:2] != [0, 0]
+    if truth["cls"] in ("neg_missing", "neg_blur") or not truth["graduation_px"] or cut:
         return []
     rng = np.random.default_rng([truth["seed"], 79])
     bgr = cv2.imread(str(photo))
+    camera = _camera(truth, bgr.shape[:2])
+    return [_board(bgr, camera, truth, rng) for _ in range(VIEWS)]
+
+
+def _camera(truth, size_px: tuple[int, int]) -> Camera:
     seen = truth["camera"]
     camera = Camera(
-        width_px=seen["width"],
-        height_px=seen["height"],
+        width_px=size_px[1],
+        height_px=size_px[0],
         f35_mm=seen["f35"],
         k1=seen["k1"],
         origin_mm=tuple(seen["origin"]),
         target_mm=tuple(seen["target"]),
-        roll_rad=math.radians(seen["roll_deg"]),
+        roll_rad=math.radians(seen.get("roll_deg", 0.0)),
     )
-    return [_board(bgr, camera, truth, rng) for _ in range(VIEWS)]
+    return camera if "roll_deg" in seen else _rolled(camera, truth)
+
+
+def _rolled(camera: Camera, truth) -> Camera:
+    """Give a path-traced photograph's camera its roll, which its truth leaves out.
+
+    Its lens bends the other way round: where it magnifies the middle by 1 / (1 - k1), it
+    falls off by as much towards the corners, to first order in k1.
+    """
+    graduation, scale_z = truth["graduation"], truth["tube"]["scale_z"]
+    unit_mm = graduation["unit_mm"] * (-1 if graduation["labels"] == "downward" else 1)
+    camera = replace(camera, k1=-camera.k1 / (1 - camera.k1))
+
+    def misfit(roll_rad: float) -> float:
+        rolled, sum_mm2 = replace(camera, roll_rad=roll_rad), 0.0
+        for scale in truth["graduation_px"]:
+            at = _on_plane(rolled, np.array(scale["px"], float), scale_z)
+            y_mm = graduation["y_zero"] + unit_mm * np.array(scale["values"])
+            sum_mm2 += np.var(at[:, 0]) + np.mean((at[:, 1] - y_mm) ** 2)
+        return sum_mm2
+
+    rolls = np.linspace(-math.pi, math.pi, ROLLS_TRIED)
+    first, step = min(rolls, key=misfit), rolls[1] - rolls[0]
+    found = minimize_scalar(misfit, bounds=(first - step, first + step), method="bounded")
+    return replace(camera, roll_rad=float(found.x))
 
 
 def _board(bgr, camera, truth, rng) -> dict[str, np.ndarray]:

@@ -1,18 +1,19 @@
-"""Train the network of ``vision/limbs_net.onnx``, which says where tubes stand before a board.
+"""Train the networks of ``vision/limbs_net.onnx``, which say where tubes stand before a board.
 
-Data recipe: boards straightened from generated photographs of all classes, benches of schools
-and workshops among them (``straighten_boards.py``), in linear light. Each step takes random
-boards, and on the accelerator gives them other sizes, colours, shadows and glare, ruled paper,
-and things that are no tubes but stand upright as they do: bars, rods, wires, edges of planks
-and strips, bands of print; then blur, noise and tone curve. The network has seen no real
-photograph. For every column it gives the score that a tube's axis is there, and the tube's
-outside diameter. Run::
+Data recipe: boards straightened (``straighten_boards.py``) from generated photographs of all
+classes, benches of schools and workshops among them, and from path-traced ones, in linear
+light. Each step takes random boards, and on the accelerator gives them other sizes, colours,
+shadows and glare, ruled paper, and things that are no tubes but stand upright as they do:
+bars, rods, wires, edges of planks and strips, bands of print; then blur, noise and tone curve.
+The networks have seen no real photograph. For every column they give the score that a tube's
+axis is there, and the tube's outside diameter. Run::
 
-    python train_limbs.py BOARDS limbs_net.onnx SECONDS [WEIGHTS.pt]
+    python train_limbs.py BOARDS limbs_net.onnx SECONDS [WEIGHTS.pt] [--photos BOARDS]
 
-The shipped network: 420 s on a data-centre GPU, on 4752 boards of 1584 photographs (seeds 801
-to 808, 901 to 916, 1001 to 1016, 4001 to 5006, 7001 to 7110 at 1500 x 2000 px; 50000 to 50970
-at that, 1200 x 1600 and 900 x 1200, six classes of benches as often as the ten others).
+The shipped networks: 425 s each on a data-centre GPU, on 1314 boards of 438 generated
+photographs (seeds from 60000, those of benches from 70000, 900 x 1200 px) and 1944 boards of
+648 path-traced ones, the same as ``train_levels.py`` has learnt from; ``PHOTO_SHARE`` was 0.65
+for ``limbs_second_net.onnx``.
 """
 
 # mypy: ignore-errors
@@ -39,6 +40,8 @@ NEAR_COLUMNS = 1.0
 USUAL_WIDTH = 12.0
 """Columns to an outside diameter at which the second score is 0."""
 BATCH = 64
+PHOTO_SHARE = 0.5
+"""Of the pieces, where there are boards of photographs besides."""
 PEAK_RATE = 2e-3
 AVERAGED_STEPS = 1000
 """The weights shipped are a running mean over about so many steps."""
@@ -89,11 +92,23 @@ class LimbNet(nn.Module):
 
 
 class Boards:
-    """Drawn boards on the accelerator, padded to one size."""
+    """Boards on the accelerator, padded to one size.
 
-    def __init__(self, folder: Path) -> None:
+    Attributes
+    ----------
+    weight
+        How often each is taken, relative to the others.
+    """
+
+    def __init__(self, drawn: Path, photos: Path | None) -> None:
+        folders = [drawn, photos] if photos else [drawn]
+        paths = [sorted(folder.rglob("*.npz")) for folder in folders]
         with ThreadPoolExecutor(8) as pool:
-            read = [b for b in pool.map(_read, sorted(folder.glob("*.npz"))) if b is not None]
+            parts = [[b for b in pool.map(_read, some) if b is not None] for some in paths]
+        read = [board for part in parts for board in part]
+        shares = (1 - PHOTO_SHARE, PHOTO_SHARE) if photos else (1.0,)
+        each = [np.full(len(p), s / len(p)) for p, s in zip(parts, shares, strict=True)]
+        self.weight = torch.tensor(np.concatenate(each), device=DEVICE)
         rows = max(len(light) for light, _ in read)
         columns = max(light.shape[1] for light, _ in read)
         most = max(len(tubes) for _, tubes in read)
@@ -124,7 +139,7 @@ def _read(path: Path):
 
 def pieces(boards: Boards, n: int):
     """Random pieces (n, 3, R, C) with targets (n, 3, C): axis bump, ln width, its weight."""
-    which = torch.randint(len(boards), (n,), device=DEVICE)
+    which = torch.multinomial(boards.weight, n, replacement=True)
     rows, columns = boards.size[which].float().T
     # Tubes of one board are alike; a board without any is taken for a usual one.
     diameter = boards.tubes[which, 0, 1]
@@ -331,8 +346,9 @@ def main() -> None:
     parser.add_argument("out", type=Path)
     parser.add_argument("seconds", type=float)
     parser.add_argument("weights", type=Path, nargs="?")
+    parser.add_argument("--photos", type=Path, help="boards of path-traced photographs")
     a = parser.parse_args()
-    boards = Boards(a.boards)
+    boards = Boards(a.boards, a.photos)
     print(f"{len(boards)} boards, {DEVICE}", flush=True)
     net = train(boards, a.seconds, a.weights)
     if a.weights:
