@@ -16,7 +16,7 @@ from limbsight.as_seen import (
 )
 from limbsight.calib.height_components import Component, own_component
 from limbsight.calib.heights import LevelFit
-from limbsight.calib.meniscus import AS_SEEN, NOT_SEEN, STRAINED
+from limbsight.calib.meniscus import AMBIGUOUS, AS_SEEN, NOT_SEEN, STRAINED
 from limbsight.calib.rectify import make_grid
 from limbsight.vision.level_choice import SURE
 from tests.helpers.levels import lone, map_of
@@ -104,12 +104,15 @@ def test_a_fit_that_looks_like_a_meniscus_stands(off):
     assert held(level, off) is level
 
 
-@pytest.mark.parametrize("off", [1.1 * ODD_BORES, -0.9 * FAR_BORES])
-def test_a_likely_fit_some_way_off_has_the_place_in_its_interval(off):
-    level = fit()
+@pytest.mark.parametrize(
+    ("reason", "off"),
+    [("", 1.1 * ODD_BORES), ("", -0.9 * FAR_BORES), (AMBIGUOUS, 0.5 * ODD_BORES)],
+)
+def test_a_likely_fit_some_way_off_has_the_place_in_its_interval(reason, off):
+    level = fit(reason)
     after = held(level, off)
     assert after.height == level.height
-    assert after.apex.ok
+    assert after.apex is level.apex
     assert 2 * after.standard_uncertainty >= abs(off) * BORE_MM
     assert set(added(level.components, after)) == {"level seen elsewhere"}
 

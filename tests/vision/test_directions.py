@@ -56,7 +56,8 @@ def test_graduations_joined_by_a_line_along_their_scale(roll):
     camera = Camera(width=480, height=480, roll=roll)
     picture = board(camera, Column())
     ends = np.stack(camera.project([0.0, 0.0], [-40.0, 40.0]), axis=1)
-    cv2.line(picture, *np.round(ends).astype(int).tolist(), int(picture.min()), 1, cv2.LINE_AA)
+    first, last = np.round(ends).astype(int).tolist()
+    cv2.line(picture, first, last, int(picture.min()), 1, cv2.LINE_AA)
     found = scale_directions(picture)
     assert apart(np.degrees(found[0]), true_direction(camera)) < TOLERANCE_DEG
 
