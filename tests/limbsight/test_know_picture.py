@@ -20,7 +20,7 @@ from limbsight.knowledge import knowledge_from_picture, with_limbs
 from limbsight.straighten import Scene
 from limbsight.unit_by_size import SeenSizes
 from limbsight.vision.limb_net import ProposedLimb, ProposedLimbs
-from limbsight.without_file import BESIDE_WIDTHS
+from limbsight.without_file import BESIDE_WIDTHS, PROPOSED
 from tests.helpers.scales import millimetres
 
 SPEC = millimetres(0.0, 100.0)
@@ -122,7 +122,8 @@ class TestUnits:
         assert proposed.best == 0.8
 
     def test_of_three_poor_ones_the_best(self, monkeypatch, network):
-        found = (limbs((60.0, 0.2)), limbs((60.0, 0.4), width=1.8), None)
+        poor = (limbs((60.0, 0.5 * PROPOSED)), limbs((60.0, 0.9 * PROPOSED), width=1.8))
+        found = (*poor, None)
         (known, _, _), boards = self.tried(monkeypatch, network, None, *found)
         assert boards == ["mm", "cm", "in"]
         assert known.instrument.scale.unit == "cm"

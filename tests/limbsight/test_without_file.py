@@ -13,6 +13,9 @@ from limbsight.unit_by_size import SeenSizes
 from limbsight.vision.dark_line import DarkLine
 from limbsight.vision.level_net import TubeView
 from limbsight.without_file import (
+    BARELY_PROPOSED,
+    PROPOSED,
+    UNPROPOSED,
     LookedAt,
     SeenLevel,
     SeenLevels,
@@ -262,14 +265,19 @@ class TestTubes:
         assert len(tubes) == (2 if certain else 3)
         assert sure is certain
 
-    @pytest.mark.parametrize(("proposed", "certain"), [(0.4, True), (0.2, False)])
+    @pytest.mark.parametrize(
+        ("proposed", "certain"), [(1.1 * UNPROPOSED, True), (0.9 * UNPROPOSED, False)]
+    )
     def test_a_tube_shorter_than_the_scale(self, proposed, certain):
         short = looked(20.0, 0.99, 0.55, proposed, about=0.01)
         tubes, sure = choose_tubes([short], 12.0, same_beside)
         assert len(tubes) == int(certain)
         assert sure is certain
 
-    @pytest.mark.parametrize(("proposed", "certain"), [(0.05, True), (0.15, False)])
+    @pytest.mark.parametrize(
+        ("proposed", "certain"),
+        [(0.9 * BARELY_PROPOSED, True), (1.1 * BARELY_PROPOSED, False)],
+    )
     def test_what_is_barely_proposed_is_none(self, proposed, certain):
         lined = looked(60.0, 0.4, 0.0, proposed)
         tubes, sure = choose_tubes([looked(20.0, 0.99, 0.0), lined], 12.0, same_beside)
@@ -279,11 +287,13 @@ class TestTubes:
     @pytest.mark.parametrize(("no_tube", "certain"), [(0.1, False), (0.4, True)])
     def test_a_limb_whose_level_is_out_of_sight(self, no_tube, certain):
         """Hardly proposed, but surely a tube to the network of levels."""
-        pair = [looked(20.0, 0.99, 0.0), looked(60.0, 0.001, no_tube, proposed=0.2)]
+        pair = [looked(20.0, 0.99, 0.0), looked(60.0, 0.001, no_tube, 0.9 * UNPROPOSED)]
         _, sure = choose_tubes(pair, 12.0, same_beside)
         assert sure is certain
 
-    @pytest.mark.parametrize(("proposed", "certain"), [(0.8, True), (0.4, False)])
+    @pytest.mark.parametrize(
+        ("proposed", "certain"), [(1.1 * PROPOSED, True), (0.9 * PROPOSED, False)]
+    )
     def test_a_tube_proposed_off_its_axis_is_taken_where_its_level_shows(
         self, proposed, certain
     ):
@@ -319,12 +329,13 @@ class TestTubes:
         assert [tube.column for tube in tubes] == [20.0]
         assert certain
 
-    def test_a_level_in_a_place_that_nobody_proposes_leaves_the_doubt(self):
+    @pytest.mark.parametrize(("level", "none"), [(0.9, False), (0.6, True)])
+    def test_a_sure_level_in_a_place_that_nobody_proposes_leaves_the_doubt(self, level, none):
         tubes, certain = choose_tubes(
-            [looked(20.0, 0.99, 0.0), looked(60.0, 0.6, 0.2, proposed=0.0)], 12.0, same_beside
+            [looked(20.0, 0.99, 0.0), looked(60.0, level, 0.5, 0.0)], 12.0, same_beside
         )
-        assert len(tubes) == 2
-        assert not certain
+        assert len(tubes) == (1 if none else 2)
+        assert certain is none
 
     def test_a_proposed_tube_with_a_level_may_be_half_hidden(self):
         _, certain = choose_tubes([looked(20.0, 0.99, 0.5, proposed=0.9)], 12.0, same_beside)
