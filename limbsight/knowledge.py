@@ -60,8 +60,8 @@ GAP_BEFORE_BOARD_M, U_GAP_BEFORE_BOARD_M = 2.5e-3, 1.44e-3
 """Between a tube and the board behind it: rectangular from 0 (it rests on the board) to 5 mm,
 the length of usual clips (common practice, no source)."""
 LET_IN = 0.1
-"""Share of tubes that are let into the board instead, in a groove that is a radius deep or
-deeper (common practice, no source): 155 of 1102 path-traced photos, none of 84 others. Where
+"""Share of tubes that are let into the board instead, in a groove up to a radius deep
+(common practice, no source): 155 of 1102 path-traced photos, none of 84 others. Where
 it was left out 40 of 55 levels in such tubes, before the board that bears the graduations,
 were in their interval, of 589 in others 552."""
 MISTAKEN_FACE = 0.02

@@ -6,6 +6,7 @@
 from __future__ import annotations
 
 import argparse
+import math
 import os
 import sys
 import time
@@ -22,6 +23,7 @@ import numpy.typing as npt
 sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
 from sample_images.generator import render
+from sample_images.generator.camera import Camera
 from sample_images.generator.plans import NoFit
 from sample_images.generator.scene import Scene
 
@@ -58,6 +60,20 @@ def varied(world: render.World, rng: np.random.Generator) -> render.World:
         for tube in world.tubes
     )
     return replace(world, tubes=tubes, bend=None)
+
+
+def camera_of(truth, size_px: tuple[int, int]) -> Camera:
+    """Camera of a photograph of so many rows and columns; level where no roll is told."""
+    seen = truth["camera"]
+    return Camera(
+        width_px=size_px[1],
+        height_px=size_px[0],
+        f35_mm=seen["f35"],
+        k1=seen["k1"],
+        origin_mm=tuple(seen["origin"]),
+        target_mm=tuple(seen["target"]),
+        roll_rad=math.radians(seen.get("roll_deg", 0.0)),
+    )
 
 
 def stored(light: npt.NDArray[np.float32], quality: int = 97) -> npt.NDArray[np.uint8]:

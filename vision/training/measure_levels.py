@@ -23,12 +23,13 @@ import numpy as np
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
+from drawing import camera_of
+
 from limbsight.vision.level_choice import is_in_doubt, settle_by_both
 from limbsight.vision.level_net import look, look_again
 from limbsight.vision.levels import find_layers
 from limbsight.vision.picture import load_picture
 from limbsight.vision.tube_strip import TubeStrip
-from sample_images.generator.camera import Camera
 
 MOST_COLUMNS = 48
 """Columns to an outside diameter at most, as the reader reduces wide tubes."""
@@ -50,7 +51,7 @@ class Case:
 def cases(path: Path, axis_error: float, rng: np.random.Generator) -> list[Case]:
     truth = json.loads(path.read_text(encoding="utf-8"))
     bgr = load_picture(path.with_suffix(".jpg")).bgr
-    camera = _camera(truth["camera"], bgr.shape[1], bgr.shape[0])
+    camera = camera_of(truth, bgr.shape[:2])
     graduation, tube = truth["graduation"], truth["tube"]
     sign = -1.0 if graduation["labels"] == "downward" else 1.0
     ends = [
@@ -96,18 +97,6 @@ def cases(path: Path, axis_error: float, rng: np.random.Generator) -> list[Case]
         ]
         found.append(Case(strip=strip, rows=rows, levels=levels, hidden=i in truth["hidden"]))
     return found
-
-
-def _camera(c: dict, width: int, height: int) -> Camera:
-    return Camera(
-        width_px=width,
-        height_px=height,
-        f35_mm=c["f35"],
-        k1=c["k1"],
-        origin_mm=tuple(c["origin"]),
-        target_mm=tuple(c["target"]),
-        roll_rad=float(np.radians(c.get("roll_deg", 0.0))),
-    )
 
 
 def count(case: Case) -> np.ndarray:

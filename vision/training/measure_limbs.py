@@ -24,10 +24,12 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 from drawing import BRIGHTEST, GAMMA
 
 from limbsight.vision.limb_net import propose_limbs
+from sample_images.generator.phone import encode_srgb
 
 TOLD_ERROR = 0.2
 """Greatest error of ln(width) that the networks are told."""
 PROBABLE = 0.2
+"""Probability from which a place counts."""
 ON_AXIS_WIDTHS, AT_TUBE_WIDTHS, WIDTH_OFF = 0.1, 0.3, 1.15
 
 
@@ -62,9 +64,8 @@ class Count:
 
 
 def as_photographed(light: np.ndarray) -> np.ndarray:
-    """Pixels of a photograph (sRGB, IEC 61966-2-1) of light as ``drawing.stored`` keeps it."""
-    linear = np.clip(BRIGHTEST * (light / 255.0) ** GAMMA, 0, 1)
-    srgb = np.where(linear <= 0.0031308, 12.92 * linear, 1.055 * linear ** (1 / 2.4) - 0.055)
+    """Pixels of a photograph of light as ``drawing.stored`` keeps it."""
+    srgb = encode_srgb(BRIGHTEST * (light / 255.0) ** GAMMA)
     return np.round(255 * srgb).astype(np.uint8)
 
 

@@ -28,7 +28,7 @@ import numpy as np
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
-from drawing import cut_many, stored
+from drawing import camera_of, cut_many, stored
 from scipy.optimize import minimize_scalar
 
 from limbsight.vision.light import to_linear
@@ -42,6 +42,7 @@ JPEG_QUALITY = 90
 INSIDE_SHARE = 0.6
 """A tube counts whose axis lies in the picture over this share of the board."""
 ROLLS_TRIED = 73
+"""Every 5 degrees, both ends included: boards stand at any angle."""
 
 
 def boards(photo: Path) -> list[dict[str, np.ndarray]]:
@@ -52,22 +53,10 @@ def boards(photo: Path) -> list[dict[str, np.ndarray]]:
         return []
     rng = np.random.default_rng([truth["seed"], 79])
     bgr = cv2.imread(str(photo))
-    camera = _camera(truth, bgr.shape[:2])
+    camera = camera_of(truth, bgr.shape[:2])
+    if "roll_deg" not in truth["camera"]:
+        camera = _rolled(camera, truth)
     return [_board(bgr, camera, truth, rng) for _ in range(VIEWS)]
-
-
-def _camera(truth, size_px: tuple[int, int]) -> Camera:
-    seen = truth["camera"]
-    camera = Camera(
-        width_px=size_px[1],
-        height_px=size_px[0],
-        f35_mm=seen["f35"],
-        k1=seen["k1"],
-        origin_mm=tuple(seen["origin"]),
-        target_mm=tuple(seen["target"]),
-        roll_rad=math.radians(seen.get("roll_deg", 0.0)),
-    )
-    return camera if "roll_deg" in seen else _rolled(camera, truth)
 
 
 def _rolled(camera: Camera, truth) -> Camera:

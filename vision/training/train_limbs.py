@@ -1,4 +1,4 @@
-"""Train the networks of ``vision/limbs_net.onnx``, which say where tubes stand before a board.
+"""Train the networks of ``vision/limbs_*net.onnx``, which say where tubes stand.
 
 Data recipe: boards straightened (``straighten_boards.py``) from generated photographs of all
 classes, benches of schools and workshops among them, and from path-traced ones, in linear
@@ -12,8 +12,8 @@ axis is there, and the tube's outside diameter. Run::
 
 The shipped networks: 425 s each on a data-centre GPU, on 1314 boards of 438 generated
 photographs (seeds from 60000, those of benches from 70000, 900 x 1200 px) and 1944 boards of
-648 path-traced ones, the same as ``train_levels.py`` has learnt from; ``PHOTO_SHARE`` was 0.65
-for ``limbs_second_net.onnx``.
+648 path-traced ones, of the seeds that ``train_levels.py`` has learnt from; ``PHOTO_SHARE``
+was 0.65 for ``limbs_second_net.onnx``.
 """
 
 # mypy: ignore-errors
