@@ -66,6 +66,8 @@ class ScaleFromPicture:
         Whether a second column of numbers grows downward.
     sign_certain
         Whether the zero is seen to end the scale, or to lie inside it.
+    figures_px : tuple of ndarray, shape (4, 2)
+        Corners of the numbers read, in the picture searched.
     """
 
     named: NamedScale
@@ -74,6 +76,7 @@ class ScaleFromPicture:
     figure_height: float | None
     both_ways: bool = False
     sign_certain: bool = True
+    figures_px: tuple[NDArray[np.float64], ...] = ()
 
     @property
     def numbers_read(self) -> bool:
@@ -145,6 +148,7 @@ def read_scale(
         ),
         both_ways=verdict.both_ways,
         sign_certain=verdict.sign_certain,
+        figures_px=tuple(label.box_px for label in verdict.labels),
     )
 
 

@@ -460,7 +460,8 @@ def _check_all_seen(view: View, found: ScaleFromPicture) -> None:
     pitch = 0.5 * min((comb.pitch_px for comb in columns), default=np.inf)
     if pitch / view.upright.factor >= SURELY_FOUND_PX:
         return
-    if long_between(view.upright, columns, _lines_a_number(found)) <= MOST_LONG_BETWEEN:
+    every = _lines_a_number(found)
+    if long_between(view.upright, columns, every, found.figures_px) <= MOST_LONG_BETWEEN:
         return
     if pitch < MIN_PITCH_PX:
         raise refusal("too_few_pixels", most="", pitch=pitch, needed=MIN_PITCH_PX)

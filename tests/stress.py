@@ -2,7 +2,7 @@
 
 ``python -m tests.stress FOLDER`` takes the photos that ``python -m tests.renders`` reads,
 applies one disturbance (`tests.helpers.disturbances`, `tests.helpers.archive`) or draws one
-thing over them (`tests.helpers.compositions`, `tests.helpers.wear`) at a time, or gives them
+thing over them (`tests.helpers.compositions`, `level_hiders`, `wear`) at a time, or gives them
 another's instrument file, and prints one line for each: how many were read, how far off, how
 many true values lie inside the stated interval, how many readings are silently wrong, and how
 many were read that must not be. Then every silent error. ``--only`` takes parts of the names,
@@ -27,12 +27,13 @@ import numpy as np
 from tests.helpers.archive import ABOUT_INSTRUMENTS, ARCHIVE
 from tests.helpers.compositions import COMPOSITIONS
 from tests.helpers.disturbances import DISTURBANCES
+from tests.helpers.level_hiders import HIDERS
 from tests.helpers.shots import Shot, load_shot, save_shot
 from tests.helpers.wear import WEAR
 from tests.renders import RenderedPhoto, print_head, print_line, print_unread, read_render
 
 PROCESSED = DISTURBANCES | ARCHIVE
-DRAWN = COMPOSITIONS | WEAR | ABOUT_INSTRUMENTS
+DRAWN = COMPOSITIONS | HIDERS | WEAR | ABOUT_INSTRUMENTS
 HIDDEN_KIND = "neg_hidden"
 OTHERS_FILE = "others_file"
 """No disturbance: each photo with the instrument file of another of its class. Where both are

@@ -19,6 +19,7 @@ from tests.helpers.disturbances import (
     monochrome,
     turned,
 )
+from tests.helpers.level_hiders import HIDERS
 from tests.helpers.shots import (
     Shot,
     decode_srgb,
@@ -192,6 +193,18 @@ def test_what_is_drawn_hides_a_level_or_leaves_all_of_them(name):
     assert after.hides == name.endswith("_on_level")
     if name not in lights:
         assert any(changed) == after.hides
+
+
+@pytest.mark.parametrize("name", HIDERS)
+def test_hiders_change_the_picture_at_a_level(name):
+    before = dotted()
+    after = HIDERS[name](before, dotted(0.8), np.random.default_rng(5))
+    assert after.hides == name.endswith("_on_level")
+    np.testing.assert_array_equal(after.levels_px(), before.levels_px())
+    rows, columns = np.nonzero(np.abs(after.shown - before.shown).max(axis=2) > 0.1)
+    places = np.stack([columns, rows], axis=1)
+    to_levels = [np.hypot(*(places - level).T).min() for level in before.levels_px()]
+    assert min(to_levels) < before.tube_px()
 
 
 @pytest.mark.parametrize("name", WEAR)

@@ -53,6 +53,10 @@ filling on that side: clips are up to a diameter and a half high (common practic
 source)."""
 FIRST, SECOND = "levels_net.onnx", "levels_second_net.onnx"
 """Two networks, of other training: each is sure of some levels that the other one misses."""
+WITNESS, SECOND_WITNESS = "levels_witness_net.onnx", "levels_second_witness_net.onnx"
+"""The same two, gone on with glare and covers over levels, which show no level then; those two
+guess one there from all around it. These are humbler where a tube looks like none that they
+have learnt from: they are asked whether a level is where one was found, not where one is."""
 _LOCK = Lock()
 """A network holds its input: one thread at a time."""
 
@@ -126,10 +130,14 @@ class TubeView:
         """Return the highest probability of a level within ``reach`` rows."""
         return float(self.level[np.abs(self.rows - row) <= reach].max(initial=0.0))
 
+    def of_kind(self, kind: int, row: float, reach: float) -> float:
+        """Return the highest probability of a level of one kind within ``reach`` rows."""
+        near = np.abs(self.rows - row) <= reach
+        return float(self.kinds[near, kind].max(initial=0.0))
+
     def under_gas(self, row: float, reach: float) -> float:
         """Return the highest probability of a level under gas within ``reach`` rows."""
-        near = np.abs(self.rows - row) <= reach
-        return float(self.kinds[near, UNDER_GAS].max(initial=0.0))
+        return self.of_kind(UNDER_GAS, row, reach)
 
     def covered(self, row: float, reach: float) -> float:
         """Return the highest probability of a cover within ``reach`` rows."""
@@ -174,20 +182,22 @@ def _network(name: str) -> cv2.dnn.Net:
     return cv2.dnn.readNetFromONNX(str(Path(__file__).parent / name))
 
 
-def look(strip: TubeStrip) -> TubeView:
-    """Run the network over one tube.
+def look(strip: TubeStrip, network: str = FIRST) -> TubeView:
+    """Run a network over one tube.
 
     Parameters
     ----------
     strip
         At least 2.8 outside diameters wide; a narrower one is continued by its rims.
+    network
+        One of the four.
     """
-    return look_meanwhile(strip).result()
+    return look_meanwhile(strip, network).result()
 
 
-def look_meanwhile(strip: TubeStrip) -> Future[TubeView]:
-    """Run the network over one tube, while this thread goes on."""
-    return meanwhile(_looked, strip, _prepared(strip), FIRST)
+def look_meanwhile(strip: TubeStrip, network: str = FIRST) -> Future[TubeView]:
+    """Run a network over one tube, while this thread goes on."""
+    return meanwhile(_looked, strip, _prepared(strip), network)
 
 
 def look_again(strip: TubeStrip) -> TubeView:

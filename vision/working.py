@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import cv2
@@ -327,14 +328,20 @@ def _overhang(
     picture at the place where only long lines reach does not. ``divisions`` moves the places
     that are looked at down along the scale.
     """
-    short = float(np.quantile(comb.lines.length, SHORT_QUANTILE))
-    way = 1.0 if comb.side == "left" else -1.0
 
     def contrast_at(part: float) -> NDArray[np.float64]:
-        return contrast_of_lines(grey, comb, comb.spine_x + way * part * short, divisions)
+        (x,) = _overhang_at(comb, (part,))
+        return contrast_of_lines(grey, comb, x, divisions)
 
     overhang = sum(contrast_at(part) for part in OVERHANG_PARTS) / len(OVERHANG_PARTS)
     return np.asarray(overhang * _paleness(contrast_at(0.5 * OVERHANG_PARTS[0])))
+
+
+def _overhang_at(comb: Comb, parts: Sequence[float]) -> NDArray[np.float64]:
+    """Where each line would reach, were it as long as so many short ones: (parts, lines)."""
+    short = float(np.quantile(comb.lines.length, SHORT_QUANTILE))
+    way = 1.0 if comb.side == "left" else -1.0
+    return np.asarray(comb.spine_x + way * short * np.array(parts)[:, None])
 
 
 def _paleness(contrast: NDArray[np.float64]) -> NDArray[np.float64]:
@@ -367,7 +374,12 @@ def contrast_of_lines(
     return np.asarray(sign * found)
 
 
-def long_between(working: WorkingImage, combs: tuple[Comb, ...], numbered_every: int) -> float:
+def long_between(
+    working: WorkingImage,
+    combs: tuple[Comb, ...],
+    numbered_every: int,
+    figures: Sequence[NDArray[np.float64]] = (),
+) -> float:
     """Share of the gaps between a scale's lines in which a long line stands.
 
     None does on a scale seen well. Of one whose divisions are too fine for the picture every
@@ -383,6 +395,8 @@ def long_between(working: WorkingImage, combs: tuple[Comb, ...], numbered_every:
         Columns of one index, in pixels of the full picture.
     numbered_every
         Lines from one number to the next: as seldom at least lines are long.
+    figures
+        Corners (4, 2) of each number in the picture searched: their strokes are no lines.
     """
     best, share = 0.0, 0.0
     for comb in combs:
@@ -390,11 +404,28 @@ def long_between(working: WorkingImage, combs: tuple[Comb, ...], numbered_every:
         on_lines = _overhang(working.searched, small)
         long = float(np.quantile(on_lines, 1 - LONG_SHARE / numbered_every))
         between = _overhang(working.searched, small, divisions=0.5)
+        between = between[~_are_in_figures(small, figures)]
+        if not len(between):
+            continue
         noise = 1.4826 * float(np.median(np.abs(between - np.median(between))))
         contrast = long / max(noise, QUANTISED)
         if contrast > best:
             best, share = contrast, float(np.mean(between > 0.5 * long))
     return share
+
+
+def _are_in_figures(comb: Comb, figures: Sequence[NDArray[np.float64]]) -> NDArray[np.bool_]:
+    """Which gaps of a column have a figure where `_overhang` looks for a long line.
+
+    The gap is half a division down from its line, and compared with as much either way.
+    """
+    x, pitch = _overhang_at(comb, OVERHANG_PARTS), comb.pitch_px
+    hit = np.zeros(len(comb.index), bool)
+    for box in figures:
+        (left, top), (right, bottom) = box.min(axis=0), box.max(axis=0)
+        beside = (x.max(axis=0) >= left - pitch) & (x.min(axis=0) <= right + pitch)
+        hit |= beside & (comb.lines.y >= top - pitch) & (comb.lines.y <= bottom)
+    return hit
 
 
 def with_every_line(comb: Comb) -> Comb:

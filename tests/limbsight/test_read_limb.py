@@ -12,13 +12,15 @@ import pytest
 
 from limbsight import read_limb
 from limbsight.calib.instrument_file import parse_instrument
-from limbsight.calib.meniscus import NOT_SEEN, UNLIKE_MODEL
+from limbsight.calib.meniscus import AS_SEEN, NOT_SEEN, UNLIKE_MODEL
 from limbsight.calib.meniscus_outcome import MISFIT_LIMIT, SPOILT
 from limbsight.knowledge import knowledge_of
 from limbsight.level_kinds import LevelKind
 from limbsight.read_limb import (
+    BORNE_OUT,
     _covered_away_from,
     _doubted_as_mercury,
+    _glare_reasons,
     _is_missing,
     _meniscus_reasons,
 )
@@ -112,9 +114,62 @@ def test_a_dark_line_excuses_a_profile_that_shows_nothing(monkeypatch, why, misf
         is_between_liquids=lambda limb, k: False,
     )
     near: Any = [None]
-    tube: Any = None
-    found = _meniscus_reasons(near, (level,), known, "left", None, tube)
+    split: Any = SimpleNamespace(tube=None)
+    found = _meniscus_reasons(near, (level,), known, "left", None, split)
     assert [doubt.code for doubt in found] == codes
+
+
+@pytest.mark.parametrize("witnessed", [BORNE_OUT, 0.99 * BORNE_OUT])
+@pytest.mark.parametrize("reason", ["", AS_SEEN, UNLIKE_MODEL])
+def test_witnesses_excuse_a_missing_line_but_no_fit_that_explains_too_little(
+    monkeypatch, witnessed, reason
+):
+    faint = DarkLine(darkness=0.0, above_bores=0.0, shine=0.6)
+    monkeypatch.setattr(read_limb, "_lines_about", lambda *_: lambda bores: faint)
+    monkeypatch.setattr(read_limb, "_line_stands_out", lambda *_: False)
+    level: Any = SimpleNamespace(
+        apex=lone(0.0, ok=not reason, reason=reason, misfit=0.0),
+        clear_of_glare=None,
+        height=1.0,
+    )
+    known: Any = SimpleNamespace(
+        optics=lambda limb, k: SimpleNamespace(opaque_mirror=False),
+        is_between_liquids=lambda limb, k: False,
+    )
+    near: Any = [None]
+    split = split_with(witnessed)
+    found = _meniscus_reasons(near, (level,), known, "left", None, split)
+    excused = witnessed >= BORNE_OUT and reason != UNLIKE_MODEL
+    assert ("level_unlike_meniscus" in [doubt.code for doubt in found]) is not excused
+
+
+@pytest.mark.parametrize("witnessed", [BORNE_OUT, 0.99 * BORNE_OUT])
+def test_witnesses_excuse_glare(monkeypatch, witnessed):
+    known = knowledge_of(parse_instrument(BENCH + 'manometric = "water"'))
+    grid: Any = SimpleNamespace(
+        across=np.zeros(41),
+        step=known.tube.bore_radius_m / known.unit_m,
+        row_at=lambda h: 50.0,
+    )
+    near: Any = SimpleNamespace(
+        grid=grid, uncovered=np.zeros((100, 41, 3), np.float32), bore_rows=lambda known: 20.0
+    )
+    level: Any = SimpleNamespace(clear_of_glare=False, height=1.0)
+    found = _glare_reasons([near], (level,), known, "left", split_with(witnessed))
+    assert [doubt.code for doubt in found] == ["glare_on_level"][: witnessed < BORNE_OUT]
+
+
+def split_with(witnessed: float) -> Any:
+    """A tube whose witnesses give a level under gas at row 50 so much."""
+
+    def likelihood(kind: LevelKind, row: float, reach: float) -> float:
+        return witnessed if (kind, row) == (GAS, 50.0) else 0.0
+
+    tube = SimpleNamespace(
+        clean=SimpleNamespace(bore_columns=20.0),
+        grid=SimpleNamespace(row_at=lambda height: 50.0),
+    )
+    return SimpleNamespace(tube=tube, witnessed=likelihood)
 
 
 @pytest.mark.parametrize(("lined", "codes"), [(True, []), (False, ["level_unlike_meniscus"])])
@@ -135,7 +190,8 @@ def test_lines_of_the_board_hide_no_dark_line(monkeypatch, lined, codes):
         grid=SimpleNamespace(row_at=lambda height: 50.0),
     )
     near: Any = [None]
-    found = _meniscus_reasons(near, (level,), known, "left", None, tube)
+    split: Any = SimpleNamespace(tube=tube)
+    found = _meniscus_reasons(near, (level,), known, "left", None, split)
     assert [doubt.code for doubt in found] == codes
 
 

@@ -11,6 +11,7 @@ import pytest
 from scipy.special import expit, logit
 
 from limbsight import straighten
+from limbsight.level_kinds import LevelKind
 from limbsight.straighten import SplitTube, _has_far_limb
 from limbsight.vision.layers import Layers
 from limbsight.vision.level_net import TubeView
@@ -65,3 +66,33 @@ def test_a_second_network_is_asked_in_doubt(monkeypatch, first, second, asked, d
     both = expit(0.5 * (logit(first) + logit(max(second, 1e-4))))
     assert split.network.near(200, 5) == pytest.approx(both if asked else first, abs=0.01)
     assert len(calls) == asked  # once, however often it is needed
+
+
+@pytest.mark.parametrize(
+    ("first", "second", "asked", "denied"),
+    [(0.6, 0.0, False, False), (0.4, 0.9, True, False), (0.4, 0.1, True, True)],
+    ids=["seen", "seen by both together", "seen by none"],
+)
+def test_witnesses_deny_what_both_together_do_not_see(
+    monkeypatch, first, second, asked, denied
+):
+    calls = []
+
+    def look(strip: object, network: str) -> TubeView:
+        calls.append(network)
+        return seen(second)
+
+    testified: Future[TubeView] = Future()
+    testified.set_result(seen(first))
+    monkeypatch.setattr(straighten, "look", look)
+    monkeypatch.setattr(straighten, "look_meanwhile", lambda strip, network: testified)
+    tube: Any = SimpleNamespace(seen=None)
+    steps: Any = None
+    split = SplitTube(tube=tube, count=1, steps=steps, looking=Future())
+    assert split.is_denied(200.0, 5.0) is denied
+    assert bool(calls) is asked
+    least = pytest.approx(max(min(first, second), 1e-4))
+    assert split.witnessed(LevelKind.UNDER_GAS, 200.0, 5.0) == least
+    assert split.witnessed(LevelKind.MERCURY, 200.0, 5.0) == 0.0
+    assert split.is_denied(100.0, 5.0)
+    assert len(calls) == 1  # once, however often it is needed

@@ -15,7 +15,7 @@ from hypothesis import strategies as st
 from scipy.special import expit, logit
 
 from limbsight.level_kinds import LevelKind
-from limbsight.vision.level_net import TubeView, look, look_again
+from limbsight.vision.level_net import SECOND_WITNESS, WITNESS, TubeView, look, look_again
 from limbsight.vision.tube_strip import TubeStrip
 from sample_images.generator import cases, render
 from sample_images.generator.strips import StripCamera
@@ -209,3 +209,28 @@ def test_tubes_of_ray_optics(cls, seed):
     found = sorted((p.row for p in places), reverse=True)
     assert np.allclose(found, levels, atol=0.5 * strip.bore_columns)
     assert min(p.probability for p in places) > 0.5
+
+
+def spotted(strip: TubeStrip, row: float, colour: tuple[int, int, int]) -> TubeStrip:
+    """A strip with a round spot of three bores, as wide as the tube, over a row."""
+    rows, columns = np.mgrid[: len(strip.bgr), : strip.bgr.shape[1]]
+    from_middle = (columns - 0.5 * (strip.bgr.shape[1] - 1)) / (0.5 * strip.width_columns)
+    spot = ((rows - row) / (1.5 * strip.bore_columns)) ** 2 + from_middle**2 < 1
+    return replace(
+        strip, bgr=np.where(spot[:, :, None], np.array(colour, np.uint8), strip.bgr)
+    )
+
+
+@pytest.mark.parametrize("network", [WITNESS, SECOND_WITNESS])
+@pytest.mark.parametrize(
+    ("cls", "seed"), [("utube_clear", 301), ("utube_behind", 302), ("utube_mercury", 305)]
+)
+def test_witnesses_see_levels_but_none_under_what_hides_it(network, cls, seed):
+    """Burnt out, black, or covered: nothing is left of the level."""
+    strip, levels = drawn(cls, seed)
+    reach = 0.1 * strip.bore_columns
+    view = look(strip, network)
+    assert all(view.near(level, reach) > 0.9 for level in levels)
+    for colour in ((255, 255, 255), (8, 8, 8), (60, 120, 200)):
+        hidden = look(spotted(strip, levels[0], colour), network)
+        assert hidden.near(levels[0], reach) < 0.5

@@ -121,6 +121,21 @@ class TestLongBetween:
         working, comb = self.found()
         assert long_between(working, (comb,), 10) == 0.0
 
+    def test_figures_beside_short_lines_are_no_long_lines(self):
+        """Between two lines their strokes are as dark as a long one would be there."""
+        working, comb = self.found()
+        bgr, half, figures = working.bgr.copy(), 0.5 * comb.pitch_px, []
+        way = 1 if comb.side == "left" else -1
+        short = way * float(np.quantile(comb.lines.length, 0.3))
+        for x, y in zip(comb.spine_x[::4], comb.lines.y[::4], strict=True):
+            near, far = x + 1.1 * short, x + 3 * short
+            left, right = ((round(end), round(y + half)) for end in (near, far))
+            cv2.line(bgr, left, right, (0, 0, 0), 1)
+            figures.append(np.array([[near, y], [far, y], [far, y + 2 * half]]))
+        painted = working_image(bgr)
+        assert long_between(painted, (comb,), 10) > 0.2
+        assert long_between(painted, (comb,), 10, figures) == 0.0
+
     def test_some_where_every_other_line_was_found(self):
         working, comb = self.found()
         other = comb.index % 2 == 0
