@@ -188,6 +188,31 @@ def name_graduations(
     )
 
 
+def lines_say_otherwise(
+    grey: NDArray[np.uint8],
+    factor: float,
+    combs: tuple[Comb, ...],
+    scale: ScaleSpec,
+    shift: int,
+) -> bool:
+    """Whether the lines of columns, by length and by the scale's ends, are others than a shift
+    of the first column's index has them: some that are a few divisions off, as those are that
+    figures may belong to as well.
+
+    Parameters are those of `name_graduations`.
+    """
+    combs = with_ink(grey, factor, combs)
+    reach = round(0.5 * scale.numbered_every / scale.division)
+    near = dict.fromkeys(range(shift - reach, shift + reach + 1), 0.0)
+    count = graduation_count(scale)
+    farther = range(-int(combs[0].index[-1]) - count, 2 * count - int(combs[0].index[0]))
+    try:
+        told = index_scale(combs, scale, dict.fromkeys(farther, RULED_OUT) | near, longer=True)
+    except NotMeasurable:
+        return False
+    return told.shifts[0] != shift and told.margin >= DECISIVE_SHIFT_MARGIN
+
+
 def _may_be_longer(combs: tuple[Comb, ...]) -> bool:
     """Whether it is graph paper, which goes on beyond its numbers.
 

@@ -30,7 +30,7 @@ from limbsight.calib.numbering import (
 from limbsight.errors import NotMeasurable
 from limbsight.vision.comb import Comb
 from limbsight.vision.line_ink import with_ink
-from limbsight.vision.long_lines import with_long_lines
+from limbsight.vision.long_lines import cut_at_figures, with_long_lines
 from limbsight.vision.numbering import spurious_divisions
 from limbsight.vision.numeral_units import read_unit
 from limbsight.vision.numerals import (
@@ -176,9 +176,11 @@ def _step_to_own_lines(
     steps = range(-reach, reach + 1)
     figures = [label.box_px for label in verdict.labels]
     farther_out = partial(with_long_lines, grey, factor, combs, best.numbered_every, figures)
+    # Lines that would pass through the middle of figures are lengthened by their strokes.
+    clear_of_figures = partial(cut_at_figures, combs, factor, figures)
     step: int | None
     if place_told:
-        step = _where_place_tells(combs, farther_out, verdict, best, steps)
+        step = _where_place_tells(combs, farther_out, clear_of_figures, verdict, best, steps)
     else:
         steps_named = [step for step in steps if verdict.may_name(step)]
         step = _longest(combs, best, steps_named)
@@ -195,6 +197,7 @@ def _step_to_own_lines(
 def _where_place_tells(
     combs: tuple[Comb, ...],
     farther_out: Callable[[], tuple[Comb, ...]],
+    clear_of_figures: Callable[[], tuple[Comb, ...]],
     verdict: NumeralVerdict,
     best: Numbering,
     steps: Iterable[int],
@@ -209,7 +212,11 @@ def _where_place_tells(
         return gains, gains[0] - rival < DECISIVE_SHIFT_MARGIN
 
     gains, by_place_alone = gains_by(combs)
-    if by_place_alone:
+    through_figures = not (verdict.is_centred or verdict.may_stand_on(0))
+    if through_figures:
+        gains, by_place_alone = gains_by(clear_of_figures())
+        by_place_alone |= gains[0] < DECISIVE_SHIFT_MARGIN
+    elif by_place_alone:
         gains, by_place_alone = gains_by(farther_out())
     likeliest = max(gains, key=gains.__getitem__)
     if gains[likeliest] - gains[0] >= MIN_HIERARCHY_MARGIN:

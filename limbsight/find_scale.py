@@ -15,7 +15,7 @@ from limbsight.calib.coarse_scale import name_longer_lines
 from limbsight.calib.graduated_plane import Plane
 from limbsight.calib.indexing import MISSED_RATE, graduation_count, heights_of
 from limbsight.calib.instrument import ScaleSpec
-from limbsight.calib.numbering import NamedScale, name_graduations
+from limbsight.calib.numbering import NamedScale, lines_say_otherwise, name_graduations
 from limbsight.calib.rectify import Grid, make_grid
 from limbsight.calib.unknown_scale import ScaleFromPicture, read_scale
 from limbsight.errors import NotMeasurable
@@ -29,6 +29,7 @@ from limbsight.vision.turning import Turn, turned_copy
 from limbsight.vision.working import (
     RED,
     WorkingImage,
+    are_every_other,
     find_lines,
     find_scales,
     full_size,
@@ -248,8 +249,42 @@ def find_scale(view: View, known: Knowledge) -> NamedScale:
     try:
         named = _named(view, boards.chosen, spec)
     except NotMeasurable as stop:
-        return replace(_of_another_board(view, boards, spec, stop), second_choice=True)
+        named = _of_another_board(view, boards, spec, stop)
+        if _is_contradicted(view, named, spec, boards.chosen):
+            raise
+        return replace(named, second_choice=True)
     return replace(named, rivals=_out_of_step(boards.rivals, named, spec))
+
+
+def is_contradicted_by_file(view: View, named: NamedScale, known: Knowledge) -> bool:
+    """Whether the long lines of what looks most like the file's scale say that this one, found
+    without the file, is numbered wrongly."""
+    spec = known.instrument.scale
+    groups = _groups(view)
+    if not groups:
+        return False
+    bank = known.instrument.arrangement == "bank"
+    chosen = choose_board(groups, spec, known.unit_m, bank=bank).chosen
+    return _is_contradicted(view, named, spec, chosen)
+
+
+def _is_contradicted(
+    view: View, named: NamedScale, spec: ScaleSpec, board: tuple[Comb, ...]
+) -> bool:
+    """Whether long lines of a board that was not understood say that a scale found otherwise
+    on it is numbered wrongly.
+
+    Fewer lines of it, or others, leave less of that to be seen, and then the figures alone
+    tell: what was in doubt before is no more settled by them.
+    """
+    comb, (left, right), (own_left, own_right) = board[0], _ends(named.combs), _ends(board)
+    if own_left >= right or own_right <= left:
+        return False
+    height = named.map.plane().from_pixel(comb.lines.x, comb.lines.y)[1]
+    number = (height - spec.lowest) / spec.division
+    shift = round(float(np.median(number - comb.index)))
+    grey, factor = view.upright.searched, view.upright.factor
+    return lines_say_otherwise(grey, factor, board, spec, shift)
 
 
 def _out_of_step(
@@ -423,6 +458,8 @@ def find_unknown_scale(view: View) -> ScaleFromPicture:
         found = _read(view, groups[0])
     except NotMeasurable as stop:
         found = _of_other_columns(view, groups, stop)
+        if _is_contradicted(view, found.named, found.spec, groups[0]):
+            raise
         return _noting(found, second_choice=True)
     # How far apart the columns stand is known once the numbers are.
     spec = found.spec
@@ -459,6 +496,8 @@ def _check_all_seen(view: View, found: ScaleFromPicture) -> None:
     columns = tuple(comb for comb in found.named.combs if not comb.parts)
     pitch = 0.5 * min((comb.pitch_px for comb in columns), default=np.inf)
     if pitch / view.upright.factor >= SURELY_FOUND_PX:
+        if are_every_other(view.upright, columns):
+            raise NotMeasurable("", code="scale_ambiguous")
         return
     every = _lines_a_number(found)
     if long_between(view.upright, columns, every, found.figures_px) <= MOST_LONG_BETWEEN:

@@ -18,7 +18,7 @@ from limbsight.knowledge import (
 )
 from limbsight.reasons import reason, refusal
 from limbsight.records import Reason
-from limbsight.straighten import Board, Scene, straighten_board, tube_along
+from limbsight.straighten import Board, Scene, lines_go_on, straighten_board, tube_along
 from limbsight.unit_by_size import SeenSizes, units_by_size
 from limbsight.vision.dark_line import line_in_strip
 from limbsight.vision.face import ends_with_graduations, goes_on_behind
@@ -84,7 +84,8 @@ def know_from_picture(
     known = limbs_of(known, 2, width * known.unit_m)
     scene = Scene(view=view, board=board, scale=scale, known=known)
     tubes, certain = _tubes_on(scene, proposed.candidates)
-    if len(tubes) == 1 or len(tubes) >= LEAST_BANK:
+    is_pair_of_more = len(tubes) == 2 and lines_go_on(view, scale, board, width)
+    if len(tubes) == 1 or len(tubes) >= LEAST_BANK or is_pair_of_more:
         # More of a bank, or the other limb, may stand beyond the surroundings of the scale.
         known = limbs_of(known, LEAST_BANK, width * known.unit_m)
         wide = straighten_board(view, scale, known)
@@ -92,7 +93,10 @@ def know_from_picture(
         candidates = _on_board(wide, board, proposed.candidates)
         candidates += again.candidates if again else ()
         more, surely = _tubes_on(replace(scene, board=wide, known=known), candidates)
-        if len(tubes) > 1 or sum(tube.is_tube for tube in more) > 1:
+        if is_pair_of_more:
+            if len(more) > len(tubes):
+                board, tubes, certain = wide, more, surely
+        elif len(tubes) > 1 or sum(tube.is_tube for tube in more) > 1:
             board, tubes, certain = wide, more, surely
         elif len(more) > 1:
             # A tube whose level is hidden or off the scale may be the other limb.

@@ -15,7 +15,14 @@ from limbsight.calib.instrument import ScaleSpec
 from limbsight.calib.numbering import NamedScale
 from limbsight.calib.unknown_scale import ScaleFromPicture
 from limbsight.errors import NotMeasurable
-from limbsight.find_scale import NOT_THIS_BOARD, View, find_scale, find_unknown_scale, upright
+from limbsight.find_scale import (
+    NOT_THIS_BOARD,
+    View,
+    find_scale,
+    find_unknown_scale,
+    is_contradicted_by_file,
+    upright,
+)
 from limbsight.knowledge import Knowledge
 from limbsight.vision.comb import Comb
 from limbsight.vision.picture import Picture
@@ -48,7 +55,10 @@ def find_scale_of_file(
             raise
         try:
             view, found = upright(picture, working, known, find_unknown_scale, square)
-            return view, in_divisions_of(found, known.instrument.scale)
+            named = in_divisions_of(found, known.instrument.scale)
+            if is_contradicted_by_file(view, named, known):
+                raise stop from None
+            return view, named
         except NotMeasurable:
             raise stop from None
 

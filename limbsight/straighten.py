@@ -8,6 +8,7 @@ from functools import cached_property
 from typing import TYPE_CHECKING
 
 import numpy as np
+from numpy.typing import NDArray
 
 from limbsight.calib.graduated_plane import Plane
 from limbsight.calib.indexing import graduation_count
@@ -30,7 +31,7 @@ from limbsight.vision.limbs import BoardPicture
 from limbsight.vision.lines_behind import are_too_fine, without_lines
 from limbsight.vision.strip import sample
 from limbsight.vision.tube_strip import TubeStrip
-from limbsight.vision.working import WorkingImage, reduced
+from limbsight.vision.working import WorkingImage, reduced, sample_between
 
 if TYPE_CHECKING:
     from limbsight.calib.instrument import ScaleSpec
@@ -53,6 +54,8 @@ takes three."""
 BOARD_MARGIN_WIDTHS = 1.2
 """How far beyond the ends of the scale limbs are looked for: a level at an end needs a
 window."""
+LINE_SEEN = 0.5
+"""Share of their contrast that graduations have where they go on."""
 DENIED = 0.3
 """What both witnesses together give less is no level. Of 551 such fits on 784 photos with
 glare, covers and dirt drawn over levels 521 are outside their intervals; of 622 levels read on
@@ -130,6 +133,31 @@ def straighten_board(view: View, scale: NamedScale, known: Knowledge) -> Board:
         line_rows=spec.division / grid.step,
     )
     return Board(source=coarse, grid=grid, picture=picture, density=density)
+
+
+def lines_go_on(view: View, scale: NamedScale, board: Board, width: float) -> bool:
+    """Whether graduations go on beyond a board's sides, behind tubes that stand there.
+
+    They are looked for over three tubes' ``width`` [scale units] either way.
+    """
+    plane, upright = scale.map.plane(), view.upright
+    comb = scale.combs[0]
+    height = plane.from_pixel(comb.lines.x, comb.lines.y)[1]
+    quarter = 0.25 * float(np.median(np.diff(np.sort(height))))
+
+    def contrast(across: float) -> float:
+        def light(off: float) -> NDArray[np.float64]:
+            x, y = plane.to_pixel(np.full(len(height), across), height + off)
+            at = (np.stack([x, y]) + 0.5) / upright.factor - 0.5
+            return sample_between(upright.searched, *at)
+
+        return float(np.median(light(0.0) - 0.5 * (light(-quarter) + light(quarter))))
+
+    own = contrast(float(np.median(plane.from_pixel(comb.lines.x, comb.lines.y)[0])))
+    left, right = (board.grid.across_at(column) for column in (0, len(board.grid.across) - 1))
+    beyond = np.arange(0.0, 3.0, 0.25) * width
+    places = np.concatenate((left - beyond, right + beyond))
+    return any(contrast(float(place)) / own > LINE_SEEN for place in places)
 
 
 def _has_far_limb(known: Knowledge, lines: float, width: float) -> bool:

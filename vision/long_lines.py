@@ -19,6 +19,7 @@ from limbsight.vision.working import (
     QUANTISED,
     contrast_of_lines,
     enlarged,
+    overhang_places,
     with_every_line,
 )
 
@@ -72,6 +73,34 @@ def with_long_lines(
         comb if comb.parts else _with_long_lines(grey, factor, comb, share, figures)
         for comb in combs
     )
+
+
+def cut_at_figures(
+    combs: tuple[Comb, ...], factor: float, figures: Sequence[FloatArray]
+) -> tuple[Comb, ...]:
+    """Cut lines off where figures begin beside them; parameters as for ``with_long_lines``."""
+    boxes = [factor * box for box in figures]
+
+    def cut(comb: Comb) -> Comb:
+        lines = comb.lines
+        # One line's middle lies off where a stroke lengthens it.
+        slope, at_0 = np.polyfit(lines.y, 0.5 * (lines.left + lines.right), 1)
+        middle = slope * lines.y + at_0
+        nearest, farthest = _span(boxes, comb, middle)
+        looked_at = overhang_places(comb)
+        if nearest > 0:
+            first = middle + nearest
+            ends = np.maximum(np.minimum(lines.right, first), lines.left)
+            cut_off, clear = replace(lines, right=ends), np.all(looked_at < first)
+        elif farthest < 0:
+            first = middle + farthest
+            ends = np.minimum(np.maximum(lines.left, first), lines.right)
+            cut_off, clear = replace(lines, left=ends), np.all(looked_at > first)
+        else:
+            return comb
+        return replace(comb, lines=cut_off, overhang=comb.overhang if clear else None)
+
+    return tuple(map(cut, combs))
 
 
 def run_under(

@@ -337,6 +337,11 @@ def _overhang(
     return np.asarray(overhang * _paleness(contrast_at(0.5 * OVERHANG_PARTS[0])))
 
 
+def overhang_places(comb: Comb) -> NDArray[np.float64]:
+    """Where the overhang of each line is looked at, as pixels across: (places, lines)."""
+    return _overhang_at(comb, OVERHANG_PARTS)
+
+
 def _overhang_at(comb: Comb, parts: Sequence[float]) -> NDArray[np.float64]:
     """Where each line would reach, were it as long as so many short ones: (parts, lines)."""
     short = float(np.quantile(comb.lines.length, SHORT_QUANTILE))
@@ -414,12 +419,31 @@ def long_between(
     return share
 
 
+def are_every_other(working: WorkingImage, combs: tuple[Comb, ...]) -> bool:
+    """Whether lines like those of the columns stand half-way between them all along.
+
+    Thick lines among thin ones may be missed one and all, and the reverse. Parameters as for
+    ``long_between``.
+    """
+
+    def contrast(comb: Comb, divisions: float) -> float:
+        lines, quarter = comb.lines, 0.25 * comb.pitch_px
+        y = lines.y + divisions * comb.pitch_px
+        beside = sum(
+            sample_between(working.searched, lines.x, y + d) for d in (-quarter, quarter)
+        )
+        return median_of_row(sample_between(working.searched, lines.x, y) - 0.5 * beside)
+
+    small = [with_every_line(enlarged(comb, 1 / working.factor)) for comb in combs]
+    return any(contrast(comb, 0.5) / contrast(comb, 0.0) > 0.5 for comb in small)
+
+
 def _are_in_figures(comb: Comb, figures: Sequence[NDArray[np.float64]]) -> NDArray[np.bool_]:
     """Which gaps of a column have a figure where `_overhang` looks for a long line.
 
     The gap is half a division down from its line, and compared with as much either way.
     """
-    x, pitch = _overhang_at(comb, OVERHANG_PARTS), comb.pitch_px
+    x, pitch = overhang_places(comb), comb.pitch_px
     hit = np.zeros(len(comb.index), bool)
     for box in figures:
         (left, top), (right, bottom) = box.min(axis=0), box.max(axis=0)

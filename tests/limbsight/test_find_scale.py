@@ -14,6 +14,7 @@ from limbsight.calib.boards import Boards
 from limbsight.errors import NotMeasurable
 from limbsight.find_scale import (
     _are_longer,
+    _is_contradicted,
     _of_another_board,
     _out_of_step,
     _rivals,
@@ -22,6 +23,7 @@ from limbsight.find_scale import (
 )
 from limbsight.vision.working import GREEN, RED, WorkingImage, enlarged, working_image
 from tests.helpers.boards import Camera, Column
+from tests.helpers.scale_maps import fitted
 from tests.helpers.scales import millimetres
 
 CAMERA = Camera()
@@ -148,6 +150,26 @@ def test_two_figures_look_turned_where_longer_lines_bear_all_out(monkeypatch, bo
         with pytest.raises(NotMeasurable) as stop:
             _of_another_board(NO_VIEW, boards, spec, turned)
         assert stop.value.code == "picture_turned"
+
+
+@pytest.mark.parametrize(("lengths", "known"), [((2.4, 3.2, 4.0), True), ((3.0,) * 3, False)])
+def test_long_lines_contradict_a_numbering_that_others_gave(lengths, known):
+    """Of 61 lines in the picture, of a scale that goes on."""
+    column = Column(first=0, last=60, lengths=lengths)
+    board = (column.comb(CAMERA, start=0),)
+    right = fitted(CAMERA, (column,))
+    spec = millimetres(-40.0, 100.0)
+
+    def named(by: int):
+        return SimpleNamespace(combs=board, map=right.renumbered(1.0, float(by)))
+
+    view: Any = SimpleNamespace(upright=BLANK)
+    found: Any
+    for by in (-1, 0, 1):
+        found = named(by)
+        assert _is_contradicted(view, found, spec, board) is (known and by != 0)
+    aside = (moved(board[0], 60.0 * FINE.pitch_px),)
+    assert not _is_contradicted(view, found, spec, aside)
 
 
 @pytest.mark.parametrize("aside", [0.0, 60.0])

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from limbsight.vision.comb import Comb
-from limbsight.vision.long_lines import run_under, with_long_lines
+from limbsight.vision.long_lines import cut_at_figures, run_under, with_long_lines
 from limbsight.vision.segments import Segments
 
 COUNT, PITCH, EVERY = 61, 9.0, 10
@@ -110,3 +110,36 @@ def test_lines_run_on_under_figures_that_stand_on_them(moved, under):
     ]
     assert run_under(grey, 1.0, column(), at + moved, boxes) is under
     assert not run_under(grey, 1.0, column(), at + 10 * COUNT, boxes)
+
+
+@pytest.mark.parametrize(("first", "last"), [(225.0, 260.0), (140.0, 175.0)])
+def test_lines_are_cut_off_where_figures_begin(first, last):
+    """Those that strokes of figures lengthen by 15 px are as long as the others then."""
+    comb = column()
+    grown = comb.index % EVERY == 3
+    reach = np.where(grown, 15.0, 0.0)
+    lines = (
+        replace(comb.lines, right=comb.lines.right + reach)
+        if first > MIDDLE
+        else replace(comb.lines, left=comb.lines.left - reach)
+    )
+    boxes = [
+        np.array([[first, y - 5], [last, y - 5], [last, y + 5], [first, y + 5]])
+        for y in comb.lines.y[grown]
+    ]
+    touched = replace(comb, lines=lines, overhang=reach)
+    (cut,) = cut_at_figures((touched,), 0.5, [2.0 * box for box in boxes])
+    assert np.ptp(touched.lines.length) == 15.0
+    assert np.ptp(cut.lines.length) < 0.5
+    (clear,) = cut_at_figures((touched,), 1.0, [])
+    assert np.array_equal(clear.lines.length, touched.lines.length)
+    assert clear.overhang is touched.overhang
+
+
+def test_figures_beyond_the_places_of_the_overhang_leave_it():
+    """It is looked for on the right, up to half a line's length beyond the short ones."""
+    comb = replace(column(), overhang=np.zeros(COUNT))
+    for first, kept in ((250.0, True), (228.0, False)):
+        box = np.array([[first, 90.0], [first + 30, 90.0], [first + 30, 98.0], [first, 98.0]])
+        (cut,) = cut_at_figures((comb,), 1.0, [box])
+        assert (cut.overhang is not None) is kept

@@ -9,7 +9,12 @@ import numpy as np
 import pytest
 
 from limbsight.vision import working
-from limbsight.vision.working import find_scales, long_between, working_image
+from limbsight.vision.working import (
+    are_every_other,
+    find_scales,
+    long_between,
+    working_image,
+)
 from tests.helpers.boards import Camera, Column, photograph, print_of
 
 
@@ -142,6 +147,8 @@ class TestLongBetween:
         halved = replace(
             comb, index=comb.index[other] // 2, lines=comb.lines.take(np.flatnonzero(other))
         )
+        assert are_every_other(working, (halved,))
+        assert not are_every_other(working, (comb,))
         # Of ten lines the fifth is long, and one of five pairs of neighbours has it between.
         assert 0.1 < long_between(working, (halved,), 5) < 0.3
 
