@@ -12,9 +12,12 @@ from scipy.special import expit, logit
 
 from limbsight import straighten
 from limbsight.level_kinds import LevelKind
-from limbsight.straighten import SplitTube, _has_far_limb
+from limbsight.straighten import SplitTube, _has_far_limb, lines_go_on
 from limbsight.vision.layers import Layers
 from limbsight.vision.level_net import TubeView
+from limbsight.vision.working import working_image
+from tests.helpers.boards import Camera, Column, photograph, print_of
+from tests.helpers.scale_maps import fitted
 
 
 @pytest.mark.parametrize(
@@ -96,3 +99,17 @@ def test_witnesses_deny_what_both_together_do_not_see(
     assert split.witnessed(LevelKind.MERCURY, 200.0, 5.0) == 0.0
     assert split.is_denied(100.0, 5.0)
     assert len(calls) == 1  # once, however often it is needed
+
+
+@pytest.mark.parametrize(("end_mm", "go_on"), [(40.0, True), (14.0, False)])
+def test_lines_that_run_on_beside_the_board_are_seen(end_mm, go_on):
+    """Of the board 18 mm are looked at to the right of the lines' beginning."""
+    camera = Camera(width=1200)
+    drawn = Column(spine=0.0, side="left", lengths=(end_mm,) * 3)
+    found = Column(spine=0.0, side="left", lengths=(6.0,) * 3)
+    scale: Any = SimpleNamespace(map=fitted(camera, (found,)), combs=(found.comb(camera),))
+    across = np.linspace(-6.0, 18.0, 25)
+    grid = SimpleNamespace(across=across, across_at=lambda column: float(across[column]))
+    view: Any = SimpleNamespace(upright=working_image(photograph(camera, print_of(drawn))))
+    board: Any = SimpleNamespace(grid=grid)
+    assert lines_go_on(view, scale, board, 6.0) is go_on
