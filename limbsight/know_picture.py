@@ -84,8 +84,8 @@ def know_from_picture(
     known = limbs_of(known, 2, width * known.unit_m)
     scene = Scene(view=view, board=board, scale=scale, known=known)
     tubes, certain = _tubes_on(scene, proposed.candidates)
-    is_pair_of_more = len(tubes) == 2 and lines_go_on(view, scale, board, width)
-    if len(tubes) == 1 or len(tubes) >= LEAST_BANK or is_pair_of_more:
+    count = len(tubes)
+    if lines_go_on(view, scale, board, width) if count == 2 else count > 0:
         # More of a bank, or the other limb, may stand beyond the surroundings of the scale.
         known = limbs_of(known, LEAST_BANK, width * known.unit_m)
         wide = straighten_board(view, scale, known)
@@ -93,12 +93,10 @@ def know_from_picture(
         candidates = _on_board(wide, board, proposed.candidates)
         candidates += again.candidates if again else ()
         more, surely = _tubes_on(replace(scene, board=wide, known=known), candidates)
-        if is_pair_of_more:
-            if len(more) > len(tubes):
-                board, tubes, certain = wide, more, surely
-        elif len(tubes) > 1 or sum(tube.is_tube for tube in more) > 1:
+        others = sum(tube.is_tube for tube in more) if count == 1 else len(more)
+        if count >= LEAST_BANK or others > count:
             board, tubes, certain = wide, more, surely
-        elif len(more) > 1:
+        elif count == 1 and len(more) > 1:
             # A tube whose level is hidden or off the scale may be the other limb.
             certain = False
     if not tubes:

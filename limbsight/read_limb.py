@@ -634,7 +634,7 @@ def _glare_reasons(
     """Name glare about a level: its lower edge may pass for a meniscus, its own for none.
 
     Columns beside the glare that show a level too take the doubt away, and so does a level
-    that both networks see.
+    of its kind that both witnesses see.
     """
     found: list[Reason] = []
     for k, (at, level) in enumerate(zip(near, levels, strict=True)):
