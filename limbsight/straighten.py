@@ -157,7 +157,8 @@ def lines_go_on(view: View, scale: NamedScale, board: Board, width: float) -> bo
     left, right = (board.grid.across_at(column) for column in (0, len(board.grid.across) - 1))
     beyond = np.arange(0.0, 3.0, 0.25) * width
     places = np.concatenate((left - beyond, right + beyond))
-    return any(contrast(float(place)) / own > LINE_SEEN for place in places)
+    least, sign = LINE_SEEN * abs(own), float(np.sign(own))
+    return any(sign * contrast(float(place)) > least for place in places)
 
 
 def _has_far_limb(known: Knowledge, lines: float, width: float) -> bool:

@@ -434,8 +434,11 @@ def are_every_other(working: WorkingImage, combs: tuple[Comb, ...]) -> bool:
         )
         return median_of_row(sample_between(working.searched, lines.x, y) - 0.5 * beside)
 
-    small = [with_every_line(enlarged(comb, 1 / working.factor)) for comb in combs]
-    return any(contrast(comb, 0.5) / contrast(comb, 0.0) > 0.5 for comb in small)
+    def half_way(comb: Comb) -> bool:
+        own = contrast(comb, 0.0)
+        return float(np.sign(own)) * contrast(comb, 0.5) > 0.5 * abs(own)
+
+    return any(half_way(with_every_line(enlarged(comb, 1 / working.factor))) for comb in combs)
 
 
 def _are_in_figures(comb: Comb, figures: Sequence[NDArray[np.float64]]) -> NDArray[np.bool_]:
