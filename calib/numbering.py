@@ -204,10 +204,10 @@ def lines_say_otherwise(
     combs = with_ink(grey, factor, combs)
     reach = round(0.5 * scale.numbered_every / scale.division)
     near = dict.fromkeys(range(shift - reach, shift + reach + 1), 0.0)
-    count = graduation_count(scale)
-    farther = range(-int(combs[0].index[-1]) - count, 2 * count - int(combs[0].index[0]))
+    # Shifts that are not named are as unlikely as the least likely one that is.
+    near[shift + reach + 1] = RULED_OUT
     try:
-        told = index_scale(combs, scale, dict.fromkeys(farther, RULED_OUT) | near, longer=True)
+        told = index_scale(combs, scale, near, longer=True)
     except NotMeasurable:
         return False
     return told.shifts[0] != shift and told.margin >= DECISIVE_SHIFT_MARGIN
@@ -240,8 +240,7 @@ def _index_by_numbers(
     alone = partial(_rests_on_place_alone, combs, scale, said, verdict)
     if indexing.margin < _needed_margin(verdict) or alone(indexing, lines):
         every = round(scale.numbered_every / scale.division)
-        figures = [label.box_px for label in verdict.labels]
-        farther_out = with_long_lines(grey, factor, combs, every, figures)
+        farther_out = with_long_lines(grey, factor, combs, every, verdict.figures_px)
         lines = line_evidence(farther_out, scale)
         indexing = index_scale(combs, scale, said, lines, longer=longer)
     _check_agreed(said, indexing, verdict, partial(stand_on_lines, grey, factor, combs[0]))
@@ -296,7 +295,7 @@ def stand_on_lines(
     if verdict.stands_clear_of(moved):
         return True
     index = np.array([label.index + moved for label in verdict.labels], np.int64)
-    return run_under(grey, factor, comb, index, [label.box_px for label in verdict.labels])
+    return run_under(grey, factor, comb, index, verdict.figures_px)
 
 
 def _said_of_shifts(
@@ -313,7 +312,7 @@ def are_strokes(verdict: NumeralVerdict, combs: tuple[Comb, ...], factor: float)
     Strokes lie within the outlines of the figures; lines that the outlines only touch begin
     outside. Where most lines are between the figures, figures stand on the others.
     """
-    boxes = factor * np.array([label.box_px for label in verdict.labels])
+    boxes = factor * np.array(verdict.figures_px)
     low, high = boxes.min(axis=1), boxes.max(axis=1)
     middle = 0.5 * (low[:, 1] + high[:, 1])
     for comb in combs:

@@ -148,7 +148,7 @@ def read_scale(
         ),
         both_ways=verdict.both_ways,
         sign_certain=verdict.sign_certain,
-        figures_px=tuple(label.box_px for label in verdict.labels),
+        figures_px=verdict.figures_px,
     )
 
 
@@ -174,7 +174,7 @@ def _step_to_own_lines(
     """
     reach = max(1, min(verdict.farthest_named, (best.numbered_every - 1) // 2))
     steps = range(-reach, reach + 1)
-    figures = [label.box_px for label in verdict.labels]
+    figures = verdict.figures_px
     farther_out = partial(with_long_lines, grey, factor, combs, best.numbered_every, figures)
     # Lines that would pass through the middle of figures are lengthened by their strokes.
     clear_of_figures = partial(cut_at_figures, combs, factor, figures)

@@ -241,11 +241,10 @@ def find_scale(view: View, known: Knowledge) -> NamedScale:
         ``scale_not_found``, ``too_few_pixels``, and what ``name_graduations`` raises.
     """
     spec = known.instrument.scale
-    bank = known.instrument.arrangement == "bank"
     groups = _groups(view)
     if not groups:
         return _of_doubtful_lines(view, spec, (), NotMeasurable("", code="scale_not_found"))
-    boards = choose_board(groups, spec, known.unit_m, bank=bank)
+    boards = _boards_of_file(groups, known)
     try:
         named = _named(view, boards.chosen, spec)
     except NotMeasurable as stop:
@@ -259,13 +258,17 @@ def find_scale(view: View, known: Knowledge) -> NamedScale:
 def is_contradicted_by_file(view: View, named: NamedScale, known: Knowledge) -> bool:
     """Whether the long lines of what looks most like the file's scale say that this one, found
     without the file, is numbered wrongly."""
-    spec = known.instrument.scale
     groups = _groups(view)
     if not groups:
         return False
-    bank = known.instrument.arrangement == "bank"
-    chosen = choose_board(groups, spec, known.unit_m, bank=bank).chosen
-    return _is_contradicted(view, named, spec, chosen)
+    chosen = _boards_of_file(groups, known).chosen
+    return _is_contradicted(view, named, known.instrument.scale, chosen)
+
+
+def _boards_of_file(groups: tuple[tuple[Comb, ...], ...], known: Knowledge) -> Boards:
+    instrument = known.instrument
+    bank = instrument.arrangement == "bank"
+    return choose_board(groups, instrument.scale, known.unit_m, bank=bank)
 
 
 def _is_contradicted(

@@ -85,7 +85,8 @@ def know_from_picture(
     scene = Scene(view=view, board=board, scale=scale, known=known)
     tubes, certain = _tubes_on(scene, proposed.candidates)
     count = len(tubes)
-    if lines_go_on(view, scale, board, width) if count == 2 else count > 0:
+    beyond = count == 2 and lines_go_on(view, scale, board, width)
+    if count == 1 or count >= LEAST_BANK or beyond:
         # More of a bank, or the other limb, may stand beyond the surroundings of the scale.
         known = limbs_of(known, LEAST_BANK, width * known.unit_m)
         wide = straighten_board(view, scale, known)

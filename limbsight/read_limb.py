@@ -149,7 +149,7 @@ def read_limb(scene: Scene, across: float, name: str, split: SplitTube) -> Limb:
     levels: tuple[LevelFit, ...] = ()
     reasons: tuple[Reason, ...] = ()
     if layers.interfaces:
-        _ = split.witness  # Looks while the levels are fitted.
+        split.call_witness()
         bore_px = 2 * known.tube.bore_radius_m / known.unit_m * scene.board.density
         # A bore of many pixels is measured as well in the reduced picture, and faster.
         fine = bore_px / view.reduced.factor < MIN_BORE_PX
@@ -191,7 +191,7 @@ def read_limb(scene: Scene, across: float, name: str, split: SplitTube) -> Limb:
         reasons += _glare_reasons(near, levels, known, name, split)
     strayed = any(
         abs(grid.row_at(level.height) - seen.row) > STRAYED_BORES * strip.bore_columns
-        or split.is_denied(grid.row_at(level.height), FITTED_BORES * strip.bore_columns)
+        or split.is_denied(*_fitted_at(level, split.tube))
         for seen, level in zip(layers.interfaces, levels, strict=False)
     )
     reasons = _layer_reasons(layers, known, name, strayed=strayed) + reasons
@@ -583,9 +583,12 @@ def _lacks_line(line: DarkLine | None, level: LevelFit) -> bool:
 
 def _is_borne_out(level: LevelFit, kind: LevelKind, split: SplitTube) -> bool:
     """Whether both witnesses see a level of its kind where it was fitted."""
-    reach = FITTED_BORES * split.tube.clean.bore_columns
-    row = split.tube.grid.row_at(level.height)
-    return split.witnessed(kind, row, reach) >= BORNE_OUT
+    return split.witnessed(kind, *_fitted_at(level, split.tube)) >= BORNE_OUT
+
+
+def _fitted_at(level: LevelFit, tube: StraightTube) -> tuple[float, float]:
+    """Row of a level, and how many rows about it are asked for one."""
+    return tube.grid.row_at(level.height), FITTED_BORES * tube.clean.bore_columns
 
 
 def _line_stands_out(

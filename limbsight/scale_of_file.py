@@ -56,11 +56,11 @@ def find_scale_of_file(
         try:
             view, found = upright(picture, working, known, find_unknown_scale, square)
             named = in_divisions_of(found, known.instrument.scale)
-            if is_contradicted_by_file(view, named, known):
-                raise stop from None
-            return view, named
         except NotMeasurable:
             raise stop from None
+        if is_contradicted_by_file(view, named, known):
+            raise
+        return view, named
 
 
 def in_divisions_of(found: ScaleFromPicture, spec: ScaleSpec) -> NamedScale:

@@ -55,7 +55,8 @@ BOARD_MARGIN_WIDTHS = 1.2
 """How far beyond the ends of the scale limbs are looked for: a level at an end needs a
 window."""
 LINE_SEEN = 0.5
-"""Share of their contrast that graduations have where they go on."""
+"""Share of their contrast that graduations have where they go on: half-way between all of it
+and none (judgement, no source)."""
 DENIED = 0.3
 """What both witnesses together give less is no level. Of 551 such fits on 784 photos with
 glare, covers and dirt drawn over levels 521 are outside their intervals; of 622 levels read on
@@ -234,9 +235,12 @@ class SplitTube:
         return self.looking.result().pooled(self._seen_again)
 
     @cached_property
-    def witness(self) -> Future[TubeView]:
-        """A network that knows glare and covers, still looking."""
+    def _witness(self) -> Future[TubeView]:
         return look_meanwhile(self.tube.seen, WITNESS)
+
+    def call_witness(self) -> None:
+        """Let the first witness look while this thread goes on."""
+        _ = self._witness
 
     @cached_property
     def _second_witness(self) -> TubeView:
@@ -245,14 +249,14 @@ class SplitTube:
     def witnessed(self, kind: int, row: float, reach: float) -> float:
         """Least of the probabilities that both witnesses give a level of one kind within
         ``reach`` rows."""
-        first = self.witness.result().of_kind(kind, row, reach)
+        first = self._witness.result().of_kind(kind, row, reach)
         return min(first, self._second_witness.of_kind(kind, row, reach))
 
     def is_denied(self, row: float, reach: float) -> bool:
         """Whether both witnesses together see no level within ``reach`` rows."""
-        if self.witness.result().near(row, reach) >= LIKELY:
+        if self._witness.result().near(row, reach) >= LIKELY:
             return False
-        return self.witness.result().pooled(self._second_witness).near(row, reach) < DENIED
+        return self._witness.result().pooled(self._second_witness).near(row, reach) < DENIED
 
     @cached_property
     def _seen_again(self) -> TubeView:

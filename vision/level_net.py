@@ -12,7 +12,7 @@ from __future__ import annotations
 
 from concurrent.futures import Future
 from dataclasses import dataclass, replace
-from functools import cache
+from functools import cache, lru_cache
 from pathlib import Path
 from threading import Lock
 
@@ -57,6 +57,8 @@ WITNESS, SECOND_WITNESS = "levels_witness_net.onnx", "levels_second_witness_net.
 """The same two, gone on with glare and covers over levels, which show no level then; those two
 guess one there from all around it. These are humbler where a tube looks like none that they
 have learnt from: they are asked whether a level is where one was found, not where one is."""
+PREPARED = 4
+"""Strips kept as the networks take them: of two tubes, as they are and about a better axis."""
 _LOCK = Lock()
 """A network holds its input: one thread at a time."""
 
@@ -225,6 +227,7 @@ def _looked(strip: TubeStrip, picture: NDArray[np.float32], name: str) -> TubeVi
     )
 
 
+@lru_cache(maxsize=PREPARED)
 def _prepared(strip: TubeStrip) -> NDArray[np.float32]:
     """Reduce a strip to the network's columns and lay it down: (1, 3, 56, R), red first, even
     in tone."""

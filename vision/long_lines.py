@@ -90,15 +90,15 @@ def cut_at_figures(
         looked_at = overhang_places(comb)
         if nearest > 0:
             first = middle + nearest
-            ends = np.maximum(np.minimum(lines.right, first), lines.left)
-            cut_off, clear = replace(lines, right=ends), np.all(looked_at < first)
+            clear = np.all(looked_at < first)
+            lines = replace(lines, right=np.clip(first, lines.left, lines.right))
         elif farthest < 0:
             first = middle + farthest
-            ends = np.minimum(np.maximum(lines.left, first), lines.right)
-            cut_off, clear = replace(lines, left=ends), np.all(looked_at > first)
+            clear = np.all(looked_at > first)
+            lines = replace(lines, left=np.clip(first, lines.left, lines.right))
         else:
             return comb
-        return replace(comb, lines=cut_off, overhang=comb.overhang if clear else None)
+        return replace(comb, lines=lines, overhang=comb.overhang if clear else None)
 
     return tuple(map(cut, combs))
 

@@ -252,6 +252,11 @@ class NumeralVerdict:
         return abs(self.above_px - moved * self.pitch_px) <= farthest
 
     @property
+    def figures_px(self) -> tuple[FloatArray, ...]:
+        """Outlines (4, 2) of the numbers read."""
+        return tuple(label.box_px for label in self.labels)
+
+    @property
     def figure_height_px(self) -> float:
         """Height of the printed figures, across the scale where they run along it."""
         if self.column is None:

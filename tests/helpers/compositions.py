@@ -342,14 +342,15 @@ def planks(shot: Shot, other: Shot, rng: np.random.Generator) -> Shot:
     return laid_over(shot, _outside(shot, p), colour)
 
 
-def _one_level(p: Place, rng: np.random.Generator) -> Points:
+def one_level(p: Place, rng: np.random.Generator) -> Points:
+    """Along and across of one of the levels."""
     return np.asarray(p.levels[rng.integers(len(p.levels))])
 
 
 def sticker_on_level(shot: Shot, other: Shot, rng: np.random.Generator) -> Shot:
     """A patch over a tube with its level: nothing can be read there."""
     p = Place.of(shot)
-    a, c = _one_level(p, rng) + rng.uniform(-0.3, 0.3, 2) * p.tube_px
+    a, c = one_level(p, rng) + rng.uniform(-0.3, 0.3, 2) * p.tube_px
     half = p.tube_px * np.array([rng.uniform(1.0, 2.0), rng.uniform(0.9, 1.5)])
     polygon = p.corners((a - half[0], a + half[0]), (c - half[1], c + half[1]))
     return replace(laid_over(shot, mask_of(shot, polygon), paint(rng)), hides=True)
@@ -358,7 +359,7 @@ def sticker_on_level(shot: Shot, other: Shot, rng: np.random.Generator) -> Shot:
 def tape_on_level(shot: Shot, other: Shot, rng: np.random.Generator) -> Shot:
     """Tape about a tube, no wider than it, over its level."""
     p = Place.of(shot)
-    a, c = _one_level(p, rng)
+    a, c = one_level(p, rng)
     a += rng.uniform(-0.3, 0.3) * p.tube_px
     high, wide = rng.uniform(0.7, 1.5) * p.tube_px, 0.52 * p.tube_px
     polygon = p.corners((a - high, a + high), (c - wide, c + wide))
@@ -368,7 +369,7 @@ def tape_on_level(shot: Shot, other: Shot, rng: np.random.Generator) -> Shot:
 def sleeve_on_level(shot: Shot, other: Shot, rng: np.random.Generator) -> Shot:
     """A metal sleeve over a level, hardly wider than the tube, one end near the level."""
     p = Place.of(shot)
-    a, c = _one_level(p, rng)
+    a, c = one_level(p, rng)
     near, far = rng.uniform(0.35, 2.0) * p.tube_px, rng.uniform(1.0, 4.0) * p.tube_px
     low, high = (a - near, a + far) if rng.integers(2) else (a - far, a + near)
     half = 0.5 * p.tube_px * rng.uniform(1.0, 1.3)
@@ -391,7 +392,7 @@ def sleeve_on_level(shot: Shot, other: Shot, rng: np.random.Generator) -> Shot:
 def cable_on_level(shot: Shot, other: Shot, rng: np.random.Generator) -> Shot:
     """A cable across board and tubes, over a level."""
     p = Place.of(shot)
-    a, c = _one_level(p, rng)
+    a, c = one_level(p, rng)
     level = replace(p, box=(p.box[0], p.box[1], c - p.tube_px, c + p.tube_px))
     return replace(_cable(shot, level, a, rng, share=1.2), hides=True)
 
@@ -399,7 +400,7 @@ def cable_on_level(shot: Shot, other: Shot, rng: np.random.Generator) -> Shot:
 def flash_on_level(shot: Shot, other: Shot, rng: np.random.Generator) -> Shot:
     """A burnt-out spot over a level."""
     p = Place.of(shot)
-    x, y = p.px(*_one_level(p, rng))
+    x, y = p.px(*one_level(p, rng))
     h, w = shot.shown.shape[:2]
     v, u = np.mgrid[:h, :w].astype(np.float32)
     r = np.hypot(u - x, v - y) / (rng.uniform(0.7, 1.2) * p.tube_px)
@@ -413,7 +414,7 @@ def streak_to_level(shot: Shot, other: Shot, rng: np.random.Generator) -> Shot:
     It leaves a fifth of the tube at least, beside it, in which the level is seen.
     """
     p = Place.of(shot)
-    a, c = _one_level(p, rng)
+    a, c = one_level(p, rng)
     half = 0.5 * p.tube_px * rng.uniform(0.15, 0.7)
     side = rng.uniform(-1, 1) * (0.45 * p.tube_px - half)
     start, end = p.tube_px * np.array([rng.uniform(1, 6), rng.uniform(-0.5, 0.5)])
@@ -426,7 +427,7 @@ def streak_to_level(shot: Shot, other: Shot, rng: np.random.Generator) -> Shot:
 def spot_by_level(shot: Shot, other: Shot, rng: np.random.Generator) -> Shot:
     """A burnt-out round spot over or beside the level, narrower than the tube."""
     p = Place.of(shot)
-    a, c = _one_level(p, rng)
+    a, c = one_level(p, rng)
     size = p.tube_px * rng.uniform(0.12, 0.4)
     at = p.tube_px * np.array([rng.uniform(-0.6, 0.6), rng.uniform(-0.3, 0.3)])
     x, y = p.px(a + at[0], c + at[1])

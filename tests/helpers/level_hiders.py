@@ -12,7 +12,7 @@ from itertools import pairwise
 import cv2
 import numpy as np
 
-from tests.helpers.compositions import Composition, Place, laid_over, mask_of
+from tests.helpers.compositions import Composition, Place, laid_over, mask_of, one_level
 from tests.helpers.shots import FloatMap, Points, Shot, in_light
 
 SKIN = ((0.75, 0.5, 0.38), (0.25, 0.14, 0.09))
@@ -22,7 +22,7 @@ SKIN = ((0.75, 0.5, 0.38), (0.25, 0.14, 0.09))
 def _near_level(shot: Shot, rng: np.random.Generator) -> tuple[Place, float, float]:
     """The instrument, and a place along and across up to 0.4 tubes from one of its levels."""
     p = Place.of(shot)
-    along, across = p.levels[rng.integers(len(p.levels))]
+    along, across = one_level(p, rng)
     return p, float(along + rng.uniform(-0.4, 0.4) * p.tube_px), float(across)
 
 
