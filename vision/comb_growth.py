@@ -23,6 +23,7 @@ from limbsight.vision.projective_fit import fit_projective, index_at, position_a
 from limbsight.vision.quantiles import median_of_row
 from limbsight.vision.segments import Segments
 from limbsight.vision.spine_curve import end_tolerance, off_spine
+from limbsight.vision.thick_lines import Ink, with_edges_joined
 from limbsight.vision.walk import walk
 
 FloatArray = NDArray[np.float64]
@@ -57,8 +58,14 @@ class _Ends:
     y: FloatArray
 
 
-def comb_on(segments: Segments, members: IntArray, side: Side) -> Comb | None:
+def comb_on(
+    segments: Segments, members: IntArray, side: Side, ink: Ink | None = None
+) -> Comb | None:
     """Find the regular sequence among the lines that end on one spine.
+
+    With the picture to ask it is looked for among the lines as they are, and with the edges of
+    thick ones taken together (`limbsight.vision.thick_lines`): the longer sequence counts, or
+    else the evener.
 
     Parameters
     ----------
@@ -66,8 +73,18 @@ def comb_on(segments: Segments, members: IntArray, side: Side) -> Comb | None:
         The lines, and which of them end there.
     side
         On which side they do.
+    ink
+        The picture, and whether its lines are dark.
     """
     lines = segments.take(members[np.argsort(-segments.y[members])])
+    whole = lines if ink is None else with_edges_joined(lines, ink)
+    tried = (lines,) if whole is lines else (lines, whole)
+    combs = [comb for comb in (_comb_of(each, side) for each in tried) if comb is not None]
+    return max(combs, key=lambda c: (len(c.index), -c.residual_px), default=None)
+
+
+def _comb_of(lines: Segments, side: Side) -> Comb | None:
+    """Find the regular sequence among lines, upward in the picture, that end on one side."""
     x = lines.left if side == "left" else lines.right
     ends = _Ends(lines=lines, x=x, y=lines.y_at(x))
     seed = walk(ends.y)

@@ -15,6 +15,7 @@ from limbsight.vision.comb_growth import comb_on
 from limbsight.vision.quantiles import quantile_of_few
 from limbsight.vision.segments import Segments
 from limbsight.vision.spine_votes import SpineVotes
+from limbsight.vision.thick_lines import Ink
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -27,13 +28,15 @@ columns on 98 sample photos and renders, those found after more had a quarter of
 graduations at most, too few to count beside it."""
 
 
-def find_combs(segments: Segments) -> tuple[Comb, ...]:
+def find_combs(segments: Segments, ink: Ink | None = None) -> tuple[Comb, ...]:
     """Find columns of graduations among segments.
 
     Parameters
     ----------
     segments
         Candidate lines of one polarity.
+    ink
+        The picture that they were found in, to tell the edges of thick lines.
 
     Returns
     -------
@@ -55,7 +58,7 @@ def find_combs(segments: Segments) -> tuple[Comb, ...]:
         if spine is None:
             break
         side, members, voters = spine
-        comb = comb_on(segments, members, side)
+        comb = comb_on(segments, members, side, ink)
         used = np.zeros(len(segments), bool)
         used[voters] = True
         if comb is None:

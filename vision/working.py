@@ -19,6 +19,7 @@ from limbsight.vision.quantiles import median_of_row
 from limbsight.vision.reducing import averaged
 from limbsight.vision.search_size import search_factor
 from limbsight.vision.segments import Ridges, Segments, find_ridges, ridges_of, segments_of
+from limbsight.vision.thick_lines import Ink
 
 SHORT_QUANTILE = 0.3
 """Four fifths of the lines of a scale are short; the rest may be found too short or long."""
@@ -193,11 +194,12 @@ def _groups(
 def _found(
     grey: NDArray[np.uint8], *, dark: bool, boards: bool, local_noise: bool
 ) -> tuple[tuple[Comb, ...], ...]:
-    thin = _by_ridges(grey, find_ridges(grey, dark=dark, local=local_noise), boards)
+    ink = Ink(grey=grey, dark=dark)
+    thin = _by_ridges(ink, find_ridges(grey, dark=dark, local=local_noise), boards)
     if thin and not _lacks_single_lines(thin[0]):
         return thin
     ridges = find_ridges(grey, dark=dark, local=local_noise, sigma_px=THICK_SIGMA_PX)
-    thick = _by_ridges(grey, ridges, boards)
+    thick = _by_ridges(ink, ridges, boards)
     return thick if _size(thick) > MORE_LINES * _size(thin) else thin
 
 
@@ -210,23 +212,26 @@ def _lacks_single_lines(group: tuple[Comb, ...]) -> bool:
     return bool(single > SINGLE_SHARE * np.ptp(fullest.index))
 
 
-def _by_ridges(
-    grey: NDArray[np.uint8], ridges: Ridges, boards: bool
-) -> tuple[tuple[Comb, ...], ...]:
+def _by_ridges(ink: Ink, ridges: Ridges, boards: bool) -> tuple[tuple[Comb, ...], ...]:
+    grey = ink.grey
     segments = segments_of(ridges)
     board = find_board(grey, ridges, segments) if boards else None
     width = board_width(board) if board is not None else 0.0
     if board is not None and width >= WIDE:
         rest = _beside(board, ridges, segments)
         other = find_board(grey, *rest)
-        return ((board,), *(join_combs(find_combs(rest[1])) if other is None else ((other,),)))
-    groups = _with_overhang(grey, join_combs(find_combs(segments)))
+        return ((board,), *(_columns(rest[1], ink) if other is None else ((other,),)))
+    groups = _with_overhang(grey, _columns(segments, ink))
     if board is None or width < NARROW:
         return groups
     fuller = not groups or (
         len(board.index) > MORE_LINES * _size(groups) and not _is_one_of_several(board, groups)
     )
     return ((board,), *groups) if fuller else groups
+
+
+def _columns(segments: Segments, ink: Ink) -> tuple[tuple[Comb, ...], ...]:
+    return join_combs(find_combs(segments, ink))
 
 
 def _is_one_of_several(board: Comb, groups: tuple[tuple[Comb, ...], ...]) -> bool:
