@@ -236,11 +236,11 @@ def _walk_on(
         on = _OnScale(scale=scale, known=known, limbs=limbs, told=notes)
         on = _along_tubes(view, on, found, depth_m)
         known, notes = on.known, on.told
-        if instrument and unseen_share(view, on.scale, instrument.scale) > MOST_UNSEEN:
-            notes += (reason("scale_partly_seen"),)
         if on.scale.rivals:
             notes += (reason("several_scales", count=1 + on.scale.rivals),)
         scale, limbs, on_glass = _clear_of_glass(view, on.scale, on.limbs, known, on.lean)
+        if instrument and unseen_share(view, scale, instrument.scale) > MOST_UNSEEN:
+            notes += (reason("scale_partly_seen"),)
         if on_glass:
             notes += (reason("scale_through_tubes"),)
         if instrument:

@@ -297,6 +297,25 @@ class TestNotRead:
         reading = read_photo(SAMPLES / "fan-inlet.jpg", instrument=wrong)
         assert "scale_partly_seen" in [reason.code for reason in reading.reasons]
 
+    def test_what_is_unseen_is_asked_of_the_scale_that_is_read_by(self, monkeypatch):
+        """The lines beside the tubes may be all that there are, where those first found,
+        through glass, were not."""
+        read_by, asked = [], []
+
+        def beside(view, scale, limbs, known, lean):
+            read_by.append(replace(scale))
+            return read_by[-1], limbs, False
+
+        def unseen(view, scale, spec):
+            asked.append(scale)
+            return 0.0
+
+        monkeypatch.setattr("limbsight.reading._clear_of_glass", beside)
+        monkeypatch.setattr("limbsight.reading.unseen_share", unseen)
+        read_photo(SAMPLES / "fan-inlet.jpg", instrument=instrument_of("fan-inlet"))
+        assert [id(scale) for scale in asked] == [id(scale) for scale in read_by]
+        assert len(asked) == 1
+
     def test_an_instrument_of_one_limb(self):
         right = instrument_of("fan-inlet")
         reading = read_photo(
