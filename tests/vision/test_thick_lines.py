@@ -21,7 +21,7 @@ def scale_with(thick_px: int, board: int = BOARD, ink: int = INK) -> np.ndarray:
         middle = PITCH_PX * (number + 1)
         half = (thick_px if number % EVERY == 0 else THIN_PX) // 2
         grey[middle - half : middle + half, 60:120] = ink
-    return cv2.GaussianBlur(grey, (0, 0), 0.8)
+    return np.asarray(cv2.GaussianBlur(grey, (0, 0), 0.8))
 
 
 def upward(grey: np.ndarray, *, dark: bool):
