@@ -14,6 +14,7 @@ from dataclasses import dataclass, fields
 import numpy as np
 from numpy.typing import NDArray
 
+from limbsight.vision.sampling import nearest_grey
 from limbsight.vision.segments import Segments
 
 FloatArray = NDArray[np.float64]
@@ -42,10 +43,7 @@ class Ink:
 
     def at(self, x: FloatArray, y: FloatArray) -> FloatArray:
         """How much of it there is, larger for more [grey levels]."""
-        height, width = self.grey.shape
-        column = np.clip(np.rint(x), 0, width - 1).astype(np.intp)
-        row = np.clip(np.rint(y), 0, height - 1).astype(np.intp)
-        grey = self.grey[row, column].astype(np.float64)
+        grey = nearest_grey(self.grey, x, y)
         return -grey if self.dark else grey
 
 

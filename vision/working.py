@@ -17,6 +17,7 @@ from limbsight.vision.graduations import find_combs
 from limbsight.vision.picture import Picture
 from limbsight.vision.quantiles import median_of_row
 from limbsight.vision.reducing import averaged
+from limbsight.vision.sampling import nearest_grey
 from limbsight.vision.search_size import search_factor
 from limbsight.vision.segments import Ridges, Segments, find_ridges, ridges_of, segments_of
 from limbsight.vision.thick_lines import Ink
@@ -525,27 +526,19 @@ def _ends_on_board(grey: NDArray[np.uint8], comb: Comb) -> float:
     """
     lines = comb.lines
     half = 0.5 * comb.pitch_px
-    on_line = _sample(grey, lines.x, lines.y)
+    on_line = nearest_grey(grey, lines.x, lines.y)
     beside = 0.5 * (
-        _sample(grey, lines.x, lines.y - half) + _sample(grey, lines.x, lines.y + half)
+        nearest_grey(grey, lines.x, lines.y - half)
+        + nearest_grey(grey, lines.x, lines.y + half)
     )
     contrast = float(np.median(beside - on_line))
     if contrast == 0.0:
         return 0.0
     ends = [
-        float(np.median(_sample(grey, x, lines.y_at(x)) - on_line)) / contrast
+        float(np.median(nearest_grey(grey, x, lines.y_at(x)) - on_line)) / contrast
         for x in (lines.left - BEYOND_END_PX, lines.right + BEYOND_END_PX)
     ]
     return float(np.mean(np.clip(ends, -1.0, 2.0)))
-
-
-def _sample(
-    grey: NDArray[np.uint8], x: NDArray[np.float64], y: NDArray[np.float64]
-) -> NDArray[np.float64]:
-    height, width = grey.shape
-    columns = np.clip(np.round(x).astype(int), 0, width - 1)
-    rows = np.clip(np.round(y).astype(int), 0, height - 1)
-    return np.asarray(grey[rows, columns], np.float64)
 
 
 def enlarged(comb: Comb, factor: float) -> Comb:
